@@ -1,0 +1,1 @@
+"""The edges: command line, photo reading, batch."""

@@ -1,0 +1,1 @@
+"""The hand-lever test around the photo."""

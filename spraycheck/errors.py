@@ -1,0 +1,71 @@
+"""Every exception the package raises on purpose.
+
+The rule: fatal for the photo is an exception, fatal for one hole is NaN and a flag, doubtful is a
+flag. Every message says what was found, what was expected and what to try.
+"""
+
+from __future__ import annotations
+
+
+class SprayCheckError(Exception):
+    """Base of everything raised on purpose."""
+
+
+class InputError(SprayCheckError, ValueError):
+    """The caller can fix it: unreadable photo, malformed layout, impossible option."""
+
+
+class PhotoError(InputError):
+    """The file is not a photo that can be read: missing, empty, cut off, too small, too large."""
+
+
+class LayoutError(InputError):
+    """A layout, nozzle or limits file is malformed."""
+
+
+class MeasurementError(SprayCheckError):
+    """The photo was read but cannot answer.
+
+    Parameters
+    ----------
+    message : str
+        What was found and what was expected.
+    stage : str
+        The stage that gave up: ``rectification``, ``wetness``, ``centre``, ``segmentation``,
+        ``measurement`` or ``assessment``.
+    hint : str
+        What to try.
+    """
+
+    def __init__(self, message: str, *, stage: str, hint: str) -> None:
+        super().__init__(message)
+        self.stage = stage
+        self.hint = hint
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Keep stage and hint when a worker process sends the error back."""
+        return (_rebuild, (type(self), str(self), self.stage, self.hint))
+
+
+def _rebuild(kind: type[MeasurementError], message: str, stage: str, hint: str) -> MeasurementError:
+    return kind(message, stage=stage, hint=hint)
+
+
+class PhotoQualityError(MeasurementError):
+    """The photo is too dark, too bright or too blurred to judge."""
+
+
+class CardNotFoundError(MeasurementError):
+    """No sheet or card could be found in the photo."""
+
+
+class SprayNotFoundError(MeasurementError):
+    """A card was found, but nothing on it looks like a spray pattern."""
+
+
+class CentreNotFoundError(MeasurementError):
+    """There is spray, but the nozzle centre cannot be located."""
+
+
+class ArchiveError(SprayCheckError):
+    """An archive of results is damaged or of an unknown version."""

@@ -1,0 +1,1 @@
+"""The photo pipeline, one module per stage; start reading in ``containers``."""

@@ -1,0 +1,202 @@
+"""What a nozzle should do, what is tolerated, and the judgement that compares it with the card."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spraycheck.errors import LayoutError
+from spraycheck.pattern.containers import (
+    NozzleCentre,
+    Photo,
+    PlumeCatalogue,
+    PlumeSegmentation,
+    RectifiedCard,
+    WetnessMap,
+)
+
+MIN_HOLES, MAX_HOLES = 3, 16
+VERDICTS = ("pass", "fail", "recheck")
+STATES = ("clear", "weak", "heavy", "blocked", "off-line", "unsure")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layout:
+    """The holes a nozzle should have.
+
+    Parameters
+    ----------
+    name : str
+        What the nozzle is called.
+    azimuth_deg : (n,) tuple of float
+        Clockwise as the streaks lie on the card, seen from the injector's side, in file order.
+    axis_angle_deg : (n,) tuple of float
+        Between the hole's axis and the nozzle axis; NaN when not given.
+    diameter_mm : (n,) tuple of float
+        Hole diameter; NaN when not given.
+    even : bool
+        True when only a hole count was given: evenly spread, equal holes.
+    """
+
+    name: str
+    azimuth_deg: tuple[float, ...]
+    axis_angle_deg: tuple[float, ...] = ()
+    diameter_mm: tuple[float, ...] = ()
+    even: bool = False
+
+    def __post_init__(self) -> None:
+        n = len(self.azimuth_deg)
+        if not MIN_HOLES <= n <= MAX_HOLES:
+            raise LayoutError(
+                f"{n} holes: expected {MIN_HOLES} to {MAX_HOLES}; give the number of spray holes in "
+                "the nozzle tip"
+            )
+        unknown = (math.nan,) * n
+        for name in ("axis_angle_deg", "diameter_mm"):
+            values = getattr(self, name)
+            if values == ():
+                object.__setattr__(self, name, unknown)
+            elif len(values) != n:
+                raise LayoutError(f"{name}: expected {n} values, one per hole, got {len(values)}")
+
+    def __len__(self) -> int:
+        return len(self.azimuth_deg)
+
+    @classmethod
+    def evenly_spread(cls, holes: int) -> Layout:
+        """Make the layout of ``holes`` equal holes at equal spacing.
+
+        Raises
+        ------
+        LayoutError
+            Fewer than 3 or more than 16 holes.
+        """
+        if isinstance(holes, bool) or not isinstance(holes, int):
+            raise LayoutError(f"holes {holes!r}: expected a whole number from 3 to 16")
+        if not MIN_HOLES <= holes <= MAX_HOLES:
+            raise LayoutError(
+                f"{holes} holes: expected {MIN_HOLES} to {MAX_HOLES}; give the number of spray "
+                "holes in the nozzle tip"
+            )
+        azimuths = tuple(360.0 * k / holes for k in range(holes))
+        return cls(name=f"{holes} holes, evenly spread", azimuth_deg=azimuths, even=True)
+
+    def expected_area(self) -> NDArray[np.float64]:
+        """Relative wetted area each hole should leave, median 1; see `assessment` for the rule."""
+        raise NotImplementedError
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """What is tolerated: settings to be agreed in the workshop, not a standard.
+
+    No published hole-to-hole limit is known to the project; each default says where it is from.
+
+    Parameters
+    ----------
+    direction_deg : float
+        Largest deviation of a plume from where its hole should spray.
+    area_low_ratio, area_high_ratio : float
+        Smallest and largest wetted area relative to what the hole should wet.
+    """
+
+    direction_deg: float = 5.0
+    area_low_ratio: float = 0.75
+    area_high_ratio: float = 1.33
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hole:
+    """One expected hole, judged.
+
+    Parameters
+    ----------
+    hole : int
+        From 1.
+    expected_deg : float
+        Where it should spray: the layout turned to its best fit.
+    plume : int or None
+        Id of the plume that belongs to it (1 = first row of the catalogue); None when it has none.
+    state : str
+        One of ``clear``, ``weak``, ``heavy``, ``blocked``, ``off-line``, ``unsure``.
+    deviation_deg : float
+        Measured minus expected, clockwise positive; NaN without a plume.
+    spacing_deg : float
+        To the next plume clockwise; NaN without a plume.
+    area_frac : float
+        Share of all plumes' wetted area; 0 when blocked.
+    area_ratio : float
+        Wetted area over what this hole should wet, median clear hole 1.
+    deviation_u_deg, area_ratio_u : float
+        Expanded (95 %) uncertainties of the two.
+    """
+
+    hole: int
+    expected_deg: float
+    plume: int | None
+    state: str
+    deviation_deg: float
+    spacing_deg: float
+    area_frac: float
+    area_ratio: float
+    deviation_u_deg: float
+    area_ratio_u: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One thing worth telling the technician.
+
+    Parameters
+    ----------
+    code : str
+        Stable word, for example ``hole-blocked``.
+    hole : int
+        The hole it is about, 0 when it is about the whole card or photo.
+    text : str
+        What was found and what to do, in plain words.
+    """
+
+    code: str
+    hole: int
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assessment:
+    """The answer for one photo: everything measured, the judgement, and how it was reached.
+
+    Parameters
+    ----------
+    photo, card, wetness, centre, segmentation, catalogue
+        What the stages found.
+    layout, limits
+        What was expected and tolerated.
+    holes : tuple of Hole
+        One per expected hole.
+    strays : tuple of int
+        Ids of plumes that belong to no hole.
+    verdict : str
+        ``pass``, ``fail`` or ``recheck``.
+    findings : tuple of Finding
+        Most important first.
+    provenance : dict
+        Versions and every stage with all its parameters.
+    """
+
+    photo: Photo
+    card: RectifiedCard
+    wetness: WetnessMap
+    centre: NozzleCentre
+    segmentation: PlumeSegmentation
+    catalogue: PlumeCatalogue
+    layout: Layout
+    limits: Limits
+    holes: tuple[Hole, ...]
+    strays: tuple[int, ...]
+    verdict: str
+    findings: tuple[Finding, ...]
+    provenance: dict[str, object]

@@ -1,0 +1,1 @@
+"""Results as text, drawings and documents: values in, text or pixels out."""

@@ -1,0 +1,1 @@
+"""Sprayed cards drawn from known physics and known truth, for training and tests."""
