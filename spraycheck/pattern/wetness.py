@@ -1,0 +1,396 @@
+"""Stage 2: how wet is the paper, cell by cell.
+
+The dry sheet is modelled from the sheet itself, so that fall-off of light, shadows, stock colour,
+print and handwriting do not read as wet:
+
+1. thin ink is found by a morphological black-hat and filled from the paper beside it;
+2. the dry paper under the spray is carried in from the dry paper around it, colour by colour, in
+   log light (where uneven light is an added surface);
+3. the loss of light in the three colours is combined into one optical depth by the matched filter
+   of the spray's own colour against the sheet's own noise;
+4. optical depth becomes wetness by the Yule-Nielsen law.
+
+References
+----------
+Yule, J. A. C. & Nielsen, W. J. (1951), "The penetration of light into paper and its effect on
+halftone reproduction", TAGA Proc. 3, 65-76 (from memory): light wanders sideways in paper before
+it comes out, so a partly wet spot reflects ``R^(1/n) = (1-w) R_dry^(1/n) + w R_wet^(1/n)`` with
+``n`` between 1 (none) and 2 (fully mixed).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from spraycheck.errors import PhotoQualityError, SprayNotFoundError
+from spraycheck.pattern import flags as flag
+from spraycheck.pattern.containers import Float, FloatMap, Mask, RectifiedCard, WetnessMap
+
+YULE_NIELSEN_N = 2.0
+"""Full mixing of light between wet and dry fibres (reference above)."""
+
+DARK_LINEAR = 0.02
+"""Below this linear light on paper the sensor's noise swallows the spray (chosen because an 8-bit
+sRGB value of 38 then spans the whole contrast of a clear stain in under ten steps)."""
+
+CLIPPED_LINEAR = 0.985
+"""From here on a channel counts as over-exposed (sRGB value 253 of 255)."""
+
+_MAD_TO_SIGMA = 1.4826  # normal distribution
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Ink:
+    """Thin print or handwriting: where it is, and the log light with it filled in."""
+
+    mask: Mask
+    log_light: FloatMap
+
+
+def map_wetness(
+    card: RectifiedCard,
+    *,
+    margin_mm: float = 1.5,
+    ink_width_mm: float = 1.8,
+    ink_length_mm: float = 7.0,
+    background_mm: float = 14.0,
+    coarse_mm: float = 1.0,
+    detect_mm: float = 0.7,
+    rounds: int = 4,
+) -> WetnessMap:
+    """Model the dry sheet and turn what is missing of its light into wetness.
+
+    Parameters
+    ----------
+    card : RectifiedCard
+        From stage 1.
+    margin_mm : float
+        Rim of the sheet that is not judged (edge shadow, resampling).
+    ink_width_mm, ink_length_mm : float
+        Dark lines up to this width and from this length are print or handwriting; shorter thin
+        things may be drops and are kept.
+    background_mm : float
+        Distance (Gaussian sigma) over which the dry paper is carried in under the spray.
+    coarse_mm : float
+        Cell of the coarse grid on which the dry paper is modelled.
+    detect_mm : float
+        Gaussian sigma of the filtered map used for detection.
+    rounds : int
+        Rounds of "model the paper, find what is wet, leave it out".
+
+    Returns
+    -------
+    WetnessMap
+        On the same grid as ``card``.
+
+    Raises
+    ------
+    PhotoQualityError
+        The sheet is too dark, or too over-exposed, to tell wet from dry.
+    SprayNotFoundError
+        Nothing on the sheet is darker than its own paper.
+    """
+    inside = _trimmed(card, margin_mm)
+    notes = _exposure(card, inside)
+    log_light = np.log(np.maximum(card.linear_rgb, 1e-3))
+    glare = _glare(card, inside)
+    ink = _thin_ink(log_light, inside & ~glare, card.cell_mm, ink_width_mm, ink_length_mm)
+    usable = inside & ~glare
+
+    depth = _depth(ink.log_light, usable, card.cell_mm, coarse_mm, background_mm, rounds)
+    sigma = detect_mm / card.cell_mm
+    smooth_depth = cv2.GaussianBlur(depth, (0, 0), sigma)
+    weights = _matched_filter(smooth_depth, usable, card.cell_mm)
+    # A weighted sum is one pass as a 1 x 3 colour transform.
+    kernel = weights.astype(np.float32).reshape(1, 3)
+    single = np.asarray(cv2.transform(depth, kernel), np.float32)
+    smooth = np.asarray(cv2.transform(smooth_depth, kernel), np.float32)
+    single[~usable] = 0
+    smooth[~usable] = 0
+
+    noise = _dry_noise(smooth, usable)
+    contrast = _saturated_depth(smooth, usable, noise, card.cell_mm)
+    scale = 1 / -np.expm1(-contrast / YULE_NIELSEN_N)
+    wetness = (-np.expm1(-single / YULE_NIELSEN_N) * scale).astype(np.float32)
+    filtered = (-np.expm1(-smooth / YULE_NIELSEN_N) * scale).astype(np.float32)
+    noise_wet = float(noise / YULE_NIELSEN_N * scale)
+    if noise_wet > 0.08:
+        notes.append(flag.FAINT)
+    return WetnessMap(
+        card=card,
+        wetness=wetness,
+        smooth=filtered,
+        valid=usable,
+        noise=noise_wet,
+        contrast=float(contrast),
+        threshold_u=float(np.hypot(0.05, noise_wet)),
+        flags=tuple(notes),
+        method=(
+            f"dry paper carried in over {background_mm:g} mm, thin ink up to {ink_width_mm:g} mm "
+            f"filled, matched colour filter, Yule-Nielsen n={YULE_NIELSEN_N:g}"
+        ),
+    )
+
+
+def _trimmed(card: RectifiedCard, margin_mm: float) -> Mask:
+    """Cells inside the sheet, a rim left out."""
+    steps = max(1, round(margin_mm / card.cell_mm))
+    padded = np.pad(card.inside.astype(np.uint8), 1)  # beyond the grid is outside
+    distance = cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1]
+    return np.asarray(distance > steps)
+
+
+def _exposure(card: RectifiedCard, inside: Mask) -> list[str]:
+    """Flag a dark or over-exposed sheet; raise when nothing can be told."""
+    sample = card.linear_rgb[::4, ::4][inside[::4, ::4]]
+    if len(sample) < 100:
+        raise PhotoQualityError(
+            "almost none of the sheet lies in the photo",
+            stage="wetness",
+            hint="photograph the whole card, square-on",
+        )
+    paper = np.percentile(sample, 60, axis=0)
+    notes: list[str] = []
+    if paper.max() < DARK_LINEAR:
+        raise PhotoQualityError(
+            f"the card is too dark: its paper reflects {100 * paper.max():.1f} % of full scale, "
+            f"expected at least {100 * DARK_LINEAR:.0f} %",
+            stage="wetness",
+            hint="photograph it again in more light, or with a longer exposure",
+        )
+    if paper.max() < 4 * DARK_LINEAR:
+        notes.append(flag.DARK)
+    clipped = float((sample > CLIPPED_LINEAR).all(axis=1).mean())
+    if clipped > 0.5:
+        raise PhotoQualityError(
+            f"{100 * clipped:.0f} % of the card is over-exposed, expected below 50 %",
+            stage="wetness",
+            hint="photograph it again with less light or a shorter exposure",
+        )
+    if clipped > 0.02:
+        notes.append(flag.CLIPPED)
+    return notes
+
+
+def _glare(card: RectifiedCard, inside: Mask) -> Mask:
+    """Cells where a lamp is mirrored: clipped in every colour and clearly above the sheet."""
+    blown = (card.linear_rgb.min(axis=2) > CLIPPED_LINEAR) & inside
+    if not blown.any():
+        return np.zeros_like(inside)
+    paper = np.percentile(card.linear_rgb[::4, ::4][inside[::4, ::4]], 60, axis=0).min()
+    if paper > 0.75 * CLIPPED_LINEAR:  # white paper near full scale: not a mirrored lamp
+        return np.zeros_like(inside)
+    kernel = np.ones((5, 5), np.uint8)
+    return cv2.dilate(blown.astype(np.uint8), kernel).astype(bool) & inside
+
+
+def _thin_ink(
+    log_light: FloatMap, usable: Mask, cell_mm: float, width_mm: float, length_mm: float
+) -> _Ink:
+    """Find thin dark lines and fill them from beside.
+
+    Print and handwriting are thinner than a plume and longer than a drop. A closing with a disc
+    wider than the line removes it; what the closing lifts by much more than the paper's own grain
+    is a candidate; candidates that hang together over ``length_mm`` are ink.
+    """
+    grey = np.asarray(cv2.GaussianBlur(log_light.min(axis=2), (0, 0), 0.25 / cell_mm + 0.3))
+    grey[~usable] = float(np.median(grey[usable]))
+    size = 2 * int(np.ceil(width_mm / cell_mm / 2)) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    lift = cv2.morphologyEx(grey, cv2.MORPH_BLACKHAT, disc)
+    sample = lift[::3, ::3][usable[::3, ::3]]
+    middle = float(np.median(sample))
+    spread = _MAD_TO_SIGMA * float(np.median(np.abs(sample - middle)))
+    strong = (lift > middle + max(6 * spread, 0.06)) & usable
+    weak = (lift > middle + max(3 * spread, 0.035)) & usable
+    mask = _long_components(strong, weak, length_mm / cell_mm)
+    if not mask.any():
+        return _Ink(mask=mask, log_light=log_light)
+    reach = max(1, round(0.35 / cell_mm))
+    mask = cv2.dilate(mask.astype(np.uint8), np.ones((2 * reach + 1,) * 2, np.uint8)).astype(bool)
+    return _Ink(mask=mask, log_light=_filled(log_light, mask | ~usable, mask, 0.8 / cell_mm))
+
+
+def _long_components(strong: Mask, weak: Mask, length: float) -> Mask:
+    """Keep the parts of ``weak`` that touch ``strong`` and are longer than ``length`` cells."""
+    joined = cv2.dilate(weak.astype(np.uint8), np.ones((3, 3), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    extent = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
+    seeds = np.bincount(labels[strong], minlength=count)
+    # A line is long for its area; a ragged blob is not.
+    thin = stats[:, cv2.CC_STAT_AREA] < 0.5 * extent.astype(float) ** 2
+    keep = (extent > length) & (seeds > 0.25 * length) & thin
+    keep[0] = False
+    return np.asarray(keep[labels] & weak)
+
+
+def _filled(values: FloatMap, unknown: Mask, fill: Mask, sigma: float) -> FloatMap:
+    """Fill cells from the known ones around them (normalised convolution, widening until done)."""
+    out = values.copy()
+    known = (~unknown).astype(np.float32)
+    todo = fill.copy()
+    for _ in range(4):
+        if not todo.any():
+            break
+        weight = cv2.GaussianBlur(known, (0, 0), sigma)
+        total = cv2.GaussianBlur(values * known[..., None], (0, 0), sigma)
+        done = todo & (weight > 0.02)
+        out[done] = total[done] / weight[done, None]
+        todo &= ~done
+        sigma *= 2.5
+    return out
+
+
+def _depth(
+    log_light: FloatMap,
+    usable: Mask,
+    cell_mm: float,
+    coarse_mm: float,
+    background_mm: float,
+    rounds: int,
+) -> FloatMap:
+    """Natural-log loss of light against the dry paper, per colour, ``(M, N, 3)``.
+
+    The dry paper is a slowly varying surface: a robust low-order polynomial first, then what is
+    left, carried in from dry cells only. What is wet is found anew in every round.
+    """
+    rows, cols = usable.shape
+    step = max(1.0, coarse_mm / cell_mm)
+    size = (max(8, round(cols / step)), max(8, round(rows / step)))
+    weight = cv2.resize(usable.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    coarse = cv2.resize(log_light * usable[..., None], size, interpolation=cv2.INTER_AREA)
+    known = weight > 0.5
+    coarse = np.where(known[..., None], coarse / np.maximum(weight, 1e-6)[..., None], 0)
+    terms = _polynomial(size[1], size[0], 3)
+    dry = known.copy()
+    surface = np.zeros_like(coarse)
+    sigma = background_mm / coarse_mm
+    for turn in range(rounds):
+        basis = terms[: 6 if turn == 0 else 10]
+        surface = _robust_surface(coarse, dry, basis)
+        if turn > 0:
+            surface = surface + _carried(coarse - surface, dry, sigma)
+        loss = cv2.GaussianBlur((surface - coarse).sum(axis=2), (0, 0), 1.0)
+        centre = float(np.median(loss[dry]))
+        spread = _MAD_TO_SIGMA * float(np.median(np.abs(loss[dry] - centre)))
+        peak = float(np.percentile(loss[known], 99.5))
+        level = centre + max(3 * spread, 0.06 * peak, 0.02)
+        wet = ((loss > level) & known).astype(np.uint8)
+        wet = cv2.morphologyEx(wet, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+        wet = cv2.dilate(wet, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7)))
+        dry = known & (wet == 0)
+        if dry.sum() < 0.15 * known.sum():  # a flooded card: fall back to the brighter half
+            dry = known & (loss < np.median(loss[known]))
+    surface = surface + _carried(coarse - surface, dry, sigma)
+    full = cv2.resize(surface.astype(np.float32), (cols, rows), interpolation=cv2.INTER_CUBIC)
+    return np.asarray(full - log_light, np.float32)
+
+
+def _polynomial(rows: int, cols: int, order: int) -> Float:
+    """Terms x^i y^j up to ``order`` on [-1, 1], lowest orders first, ``(K, rows, cols)``."""
+    y, x = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, cols), indexing="ij")
+    return np.stack([x ** (n - j) * y**j for n in range(order + 1) for j in range(n + 1)])
+
+
+def _robust_surface(values: Float, dry: Mask, basis: Float) -> Float:
+    """Fit the basis to the dry cells of each colour; darker outliers count less than bright ones.
+
+    Iteratively re-weighted least squares with Tukey's biweight; residuals below the surface are
+    weighed at twice their size, since an unseen stain can only darken.
+    """
+    design = basis.reshape(len(basis), -1).T
+    inside = dry.ravel()
+    rows = design[inside]
+    out = np.empty_like(values)
+    for channel in range(values.shape[2]):
+        target = values[..., channel].ravel()[inside]
+        weight = np.ones(len(target))
+        solution = np.zeros(len(basis))
+        for _ in range(6):
+            scaled = rows * weight[:, None]
+            solution = np.linalg.solve(
+                scaled.T @ rows + 1e-9 * np.eye(len(basis)), scaled.T @ target
+            )
+            residual = target - rows @ solution
+            residual = np.where(residual < 0, 2 * residual, residual)
+            scale = _MAD_TO_SIGMA * float(np.median(np.abs(residual))) + 1e-6
+            ratio = np.clip(np.abs(residual) / (4.685 * scale), 0, 1)
+            weight = (1 - ratio**2) ** 2 + 1e-6
+        out[..., channel] = (design @ solution).reshape(dry.shape)
+    return out
+
+
+def _carried(residual: Float, dry: Mask, sigma: float) -> Float:
+    """Smooth what the polynomial left, from dry cells only; fades to zero far from any."""
+    known = dry.astype(np.float32)
+    kept = (residual * known[..., None]).astype(np.float32)
+    near = cv2.GaussianBlur(known, (0, 0), sigma)
+    total = cv2.GaussianBlur(kept, (0, 0), sigma)
+    return np.asarray(total / (near + 0.02)[..., None], float)
+
+
+def _matched_filter(depth: FloatMap, usable: Mask, cell_mm: float) -> Float:
+    """Weights of the three colours that show the spray best against the sheet's own noise.
+
+    The best linear filter for a known colour ``a`` in noise of covariance ``C`` is ``C^-1 a``; it
+    is scaled so that a saturated stain keeps its mean optical depth. The covariance is loaded
+    with a tenth of its own trace, so that colours that agree closely are not played against each
+    other.
+    """
+    every = max(1, round(0.8 / cell_mm))
+    sample = depth[::every, ::every][usable[::every, ::every]].astype(float)
+    total = sample.mean(axis=1)
+    centre = float(np.median(total))
+    spread = _MAD_TO_SIGMA * float(np.median(np.abs(total - centre)))
+    top = np.sort(total)[-max(20, len(total) // 200) :].mean()
+    if top < centre + 5 * spread or top < 0.02:
+        return np.full(3, 1 / 3)
+    wet = total > centre + 0.5 * (top - centre)
+    dry = np.abs(total - centre) < 3 * spread
+    colour = np.maximum(sample[wet].mean(axis=0), 1e-3)
+    noise = np.cov(sample[dry].T)
+    noise += np.eye(3) * (0.1 * np.trace(noise) + 1e-6)
+    weights = np.clip(np.linalg.solve(noise, colour), 0, None)
+    return np.asarray(weights / (weights @ colour) * colour.mean())
+
+
+def _dry_noise(smooth: FloatMap, usable: Mask) -> float:
+    """Spread of the filtered map on dry paper, from its dark-free half, mirrored."""
+    sample = smooth[::3, ::3][usable[::3, ::3]]
+    below = sample[sample < 0]
+    if len(below) < 50:
+        return float(np.std(sample))
+    return float(np.sqrt(np.mean(below.astype(float) ** 2)))
+
+
+def _saturated_depth(smooth: FloatMap, usable: Mask, noise: float, cell_mm: float) -> float:
+    """Optical depth of saturated paper: the plateau of the darkest patches.
+
+    Raises
+    ------
+    SprayNotFoundError
+        Nothing stands out from the paper's own noise.
+    """
+    sample = np.sort(smooth[usable])
+    # 30 mm2 is a tenth of one small plume: less than that at the top cannot be a pattern.
+    need = max(10, round(30 / cell_mm**2))
+    if len(sample) <= need:
+        raise SprayNotFoundError(
+            "too little of the card can be judged",
+            stage="wetness",
+            hint="photograph the whole card without glare",
+        )
+    top = float(sample[-need])
+    if top < max(6 * noise, 0.03):
+        raise SprayNotFoundError(
+            f"no spray found: the darkest patch is only {100 * -np.expm1(-top):.0f} % darker than "
+            f"the paper around it, with the paper's own noise at {100 * noise:.1f} %",
+            stage="wetness",
+            hint="check that this is the sprayed side, sprayed less than a few minutes ago, and "
+            "photograph it in even light",
+        )
+    half = sample[sample > 0.5 * top]
+    return float(np.percentile(half, 75))
