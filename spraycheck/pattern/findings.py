@@ -207,7 +207,8 @@ _KINDS: Final = (
             "splash from the tray or an older stain",
         ),
         next_step="Count the holes in the nozzle tip. If the number was right, spray "
-        f"{_FRESH_CARD}: a second jet at the same place comes from the nozzle, a splash does not come back.",
+        f"{_FRESH_CARD}: a second jet at the same place comes from the "
+        "nozzle, a splash does not come back.",
     ),
     FindingKind(
         code="plumes-merged",
@@ -220,7 +221,8 @@ _KINDS: Final = (
             "the photo taken too long after the stroke",
             "a plume that sprays off-line into its neighbour",
         ),
-        next_step=f"{_FRESH}, the nozzle a little higher above it, and photograph it about a minute later.",
+        next_step=f"{_FRESH}, the nozzle a little higher above it, and photograph it about "
+        "a minute later.",
     ),
     FindingKind(
         code="too-wet",
