@@ -22,7 +22,7 @@ from spraycheck.constants import WET_THRESHOLD_FRAC
 from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import Float, NozzleCentre, WetnessMap
-from spraycheck.pattern.patches import Patch, find_patches, leans_on_edge, split_by_angle
+from spraycheck.pattern.patches import Patch, cut_touching, find_patches, leans_on_edge
 
 RING_PRIOR = ((0.45, 0.004), (0.45, 0.035), (0.10, 0.20))
 """Weight and standard offset (in ring radii, per coordinate) of the three parts of the prior.
@@ -104,11 +104,7 @@ def locate_centre(
     cell = wet.card.cell_mm
     start = _start(plumes)
     for _ in range(rounds):
-        pieces = [
-            piece
-            for patch in plumes
-            for piece in split_by_angle(patch, start, threshold=threshold, cell_mm=cell)
-        ]
+        pieces = cut_touching(plumes, start, threshold=threshold, cell_mm=cell)
         streaks = [_streak(piece, start) for piece in _plume_like(pieces, min_share)]
         streaks = [s for s in streaks if math.isfinite(s.sigma_rad)]
         if len(streaks) < 2:

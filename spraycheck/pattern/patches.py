@@ -155,6 +155,27 @@ def leans_on_edge(patch: Patch) -> bool:
     return patch.at_edge > _EDGE_SHARE
 
 
+def cut_touching(
+    patches: list[Patch], centre: Float, *, threshold: float, cell_mm: float
+) -> list[Patch]:
+    """Cut every patch that holds several plumes along rays from the centre.
+
+    A compact patch that lies on the centre is a drip and stays whole: seen from its own middle any
+    blot has crests.
+    """
+    pieces = []
+    for patch in patches:
+        middle = patch.centroid
+        radius = np.hypot(patch.x_mm - middle[0], patch.y_mm - middle[1])
+        filled = len(radius) * cell_mm**2 / (math.pi * max(float(radius.max()), cell_mm) ** 2)
+        away = math.hypot(*(middle - centre))
+        if filled > 0.45 and away < 1.5 * patch.spread()[0]:
+            pieces.append(patch)
+        else:
+            pieces += split_by_angle(patch, centre, threshold=threshold, cell_mm=cell_mm)
+    return pieces
+
+
 def split_by_angle(
     patch: Patch,
     centre: Float,
@@ -189,8 +210,6 @@ def split_by_angle(
     """
     dx, dy = patch.x_mm - centre[0], patch.y_mm - centre[1]
     radius = np.hypot(dx, dy)
-    if len(radius) < 8 or radius.min() < 0.5:  # the centre lies inside: no angle to cut along
-        pass
     angle = np.degrees(np.arctan2(dx, -dy)) % 360
     bins = round(360 / bin_deg)
     index = np.minimum((angle / bin_deg).astype(int), bins - 1)

@@ -1,0 +1,222 @@
+"""Stage 4: which cell belongs to which plume, and what is wet but no plume.
+
+Plumes are radial: a patch is cut along rays from the centre where its angular profile has valleys.
+A patch is a plume when it lies where plumes land, is large enough, and points at the centre;
+everything else wet is a mark (drip, drop, splash, fingerprint, stain) and never counts.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from spraycheck.constants import WET_THRESHOLD_FRAC
+from spraycheck.errors import SprayNotFoundError
+from spraycheck.pattern import flags as flag
+from spraycheck.pattern.containers import (
+    Float,
+    Mark,
+    NozzleCentre,
+    PlumeSegmentation,
+    WetnessMap,
+)
+from spraycheck.pattern.patches import Patch, cut_touching, find_patches, leans_on_edge
+
+MAX_PLUME_DEG = 75.0
+"""A patch seen under a wider angle is not one plume: neighbours of a three-hole nozzle are 120 degrees
+apart, and a plume under more than half of that touches them."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Shape:
+    """What tells a plume from a mark."""
+
+    patch: Patch
+    radius: float
+    width_deg: float
+    elongation: float
+    off_radial_deg: float
+    sigma_along: float
+
+
+def segment_plumes(
+    wet: WetnessMap,
+    centre: NozzleCentre,
+    *,
+    threshold: float = WET_THRESHOLD_FRAC,
+    min_share: float = 0.04,
+    min_area_mm2: float = 4.0,
+) -> PlumeSegmentation:
+    """Separate the plumes from one another and from everything else that is wet.
+
+    Parameters
+    ----------
+    wet : WetnessMap
+        From stage 2.
+    centre : NozzleCentre
+        From stage 3.
+    threshold : float
+        Wetness from which paper counts as wetted.
+    min_share : float
+        Patches below this fraction of the larger ones' area are drops.
+    min_area_mm2 : float
+        And so are patches below this area.
+
+    Returns
+    -------
+    PlumeSegmentation
+        A label image; zero plumes are a valid answer only where the error below does not apply.
+
+    Raises
+    ------
+    SprayNotFoundError
+        No patch is a plume: a drip or a stain alone is not a spray pattern.
+    """
+    cell = wet.card.cell_mm
+    at = np.array([centre.x_mm, centre.y_mm])
+    shapes = [
+        _shape(piece, at)
+        for piece in cut_touching(
+            find_patches(wet, threshold=threshold), at, threshold=threshold, cell_mm=cell
+        )
+    ]
+    plumes, rest = _sorted_out(shapes, min_share=min_share, min_area=min_area_mm2)
+    if not plumes:
+        raise SprayNotFoundError(
+            f"no spray plume found: {len(rest)} wet marks, none of them pointing at a centre",
+            stage="segmentation",
+            hint="a drip or a stain is not a pattern: spray a fresh card with one brisk full stroke",
+        )
+    plumes.sort(key=lambda s: _direction(s.patch.centroid - at))
+
+    labels = np.zeros(wet.smooth.shape, np.int32)
+    for number, shape in enumerate(plumes, start=1):
+        labels[shape.patch.rows, shape.patch.cols] = number
+    core = _core(wet, labels, plumes, threshold)
+    typical = float(np.median([s.width_deg for s in plumes]))
+    merged = tuple(
+        number
+        for number, s in enumerate(plumes, start=1)
+        if s.width_deg > max(1.75 * typical, typical + 12) and s.elongation < 1.4
+    )
+    ring = float(np.median([s.radius for s in plumes]))
+    marks = tuple(_mark(s, ring) for s in rest)
+    return PlumeSegmentation(
+        labels=labels,
+        core=core,
+        count=len(plumes),
+        marks=marks,
+        merged=merged,
+        flags=(flag.MERGED,) if merged else (),
+        method=f"wetness at least {threshold:g}, cut along rays at valleys of the angular profile",
+    )
+
+
+def _direction(d: Float) -> float:
+    return math.degrees(math.atan2(d[0], -d[1])) % 360
+
+
+def _shape(patch: Patch, centre: Float) -> _Shape:
+    x, y = patch.centroid - centre
+    radius = math.hypot(x, y)
+    along, across, angle = patch.spread()
+    ray = math.atan2(y, x)
+    off = abs((angle - ray + math.pi / 2) % math.pi - math.pi / 2)
+    # Full width of an even strip of standard deviation s is s * sqrt(12).
+    lateral = math.hypot(across * math.cos(off), along * math.sin(off))
+    width = 2 * math.degrees(math.atan2(lateral * math.sqrt(3), max(radius, 1e-6)))
+    return _Shape(
+        patch=patch,
+        radius=radius,
+        width_deg=width,
+        elongation=along / across,
+        off_radial_deg=math.degrees(off),
+        sigma_along=along,
+    )
+
+
+def _sorted_out(
+    shapes: list[_Shape], *, min_share: float, min_area: float
+) -> tuple[list[_Shape], list[_Shape]]:
+    """Sort shapes into plumes and the rest.
+
+    The large, radial patches set the scale (area, radius); the others are measured against them.
+    """
+    sure = [
+        s
+        for s in shapes
+        if not leans_on_edge(s.patch)
+        and s.radius > 1.5 * s.sigma_along
+        and (s.elongation < 1.3 or s.off_radial_deg < 30)
+        and s.width_deg < MAX_PLUME_DEG
+    ]
+    if not sure:
+        return [], shapes
+    most = max(s.patch.area_mm2 for s in sure)
+    large = [s for s in sure if s.patch.area_mm2 >= 0.3 * most]
+    area = float(np.median([s.patch.area_mm2 for s in large]))
+    radius = float(np.median([s.radius for s in large]))
+    plumes, rest = [], []
+    for s in shapes:
+        share = s.patch.area_mm2 / area
+        radial = s.elongation < 1.25 or s.off_radial_deg < 25
+        # Small things must look the part: long, radial, on the ring. A drop is round.
+        looks = share > 0.15 or (s.elongation > 1.2 and s.off_radial_deg < 20)
+        band = 0.35 * radius < s.radius < 2.0 * radius
+        if share < 0.15:
+            band = 0.6 * radius < s.radius < 1.5 * radius
+        good = (
+            s.patch.area_mm2 >= max(min_area, min_share * area)
+            and radial
+            and looks
+            and band
+            and s.radius > 1.2 * s.sigma_along
+            and s.width_deg < MAX_PLUME_DEG
+            and not leans_on_edge(s.patch)
+        )
+        (plumes if good else rest).append(s)
+    return plumes, rest
+
+
+def _core(
+    wet: WetnessMap, labels: np.ndarray, plumes: list[_Shape], threshold: float
+) -> np.ndarray:
+    """Wetted cells that hang together with a plume's main part; specks around it stay drops.
+
+    A weak plume can be nothing but specks: everything wetted in its patch then counts.
+    """
+    wetted = (wet.smooth >= threshold) & (labels > 0)
+    return np.asarray(wetted)
+
+
+def _mark(shape: _Shape, ring: float) -> Mark:
+    """Name what is wet but no plume."""
+    x, y = shape.patch.centroid
+    area = shape.patch.area_mm2
+    if shape.radius < 0.3 * ring:
+        kind = "drip"
+    elif leans_on_edge(shape.patch):
+        kind = "stain"
+    elif area < 12:
+        kind = "drop"
+    elif area < 60:
+        kind = "splash"
+    elif area < 500 and shape.elongation < 1.8:
+        kind = "fingerprint"
+    else:
+        kind = "stain"
+    return Mark(kind=kind, x_mm=float(x), y_mm=float(y), area_mm2=area)
+
+
+def outlines(labels: np.ndarray, core: np.ndarray) -> list[np.ndarray]:
+    """Outline of every plume's core, in cells (column, row), the longest piece of each."""
+    found = []
+    for number in range(1, int(labels.max()) + 1):
+        mask = ((labels == number) & core).astype(np.uint8)
+        pieces, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        longest = max(pieces, key=len, default=np.zeros((1, 1, 2), np.int32))
+        found.append(longest.reshape(-1, 2).astype(float))
+    return found
