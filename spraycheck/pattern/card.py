@@ -35,8 +35,8 @@ class CardSpec:
             raise InputError("expected both width and height of the sheet, or neither")
         if known[0] and not (20 <= min(self.width_mm, self.height_mm) <= 2000):
             raise InputError(
-                f"sheet of {self.width_mm:g} x {self.height_mm:g} mm: expected 20 to 2000 mm a side; "
-                "give the size in mm, for example --sheet 210x297"
+                f"sheet of {self.width_mm:g} x {self.height_mm:g} mm: expected 20 to 2000 mm "
+                "a side; give the size in mm, for example --sheet 210x297"
             )
 
     @property

@@ -27,9 +27,9 @@ from spraycheck.pattern.patches import Patch, cut_touching, find_patches, leans_
 RING_PRIOR = ((0.45, 0.004), (0.45, 0.035), (0.10, 0.20))
 """Weight and standard offset (in ring radii, per coordinate) of the three parts of the prior.
 
-Offset per degree of tilt is 0.047 radii at a hole angle of 63 degrees (see above). Square: a nozzle
-in a jig, 0.1 degree. Ordinary: held by hand or a worn clamp, 0.75 degree. Last: unequal hole angles,
-where "the ring" says little. Weights chosen because no survey is known to the project.
+Offset per degree of tilt is 0.047 radii at a hole angle of 63 degrees (see above). Square: a
+nozzle in a jig, 0.1 degree. Ordinary: held by hand or a worn clamp, 0.75 degree. Last: unequal hole
+angles, where "the ring" says little. Weights chosen because no survey is known to the project.
 """
 
 RING_SCATTER = 0.013
@@ -44,8 +44,8 @@ AXIS_SHAPE_RAD = math.radians(0.85)
 spray (simulated cards show 0.6 to 0.9 degrees)."""
 
 CUT_FACTOR = 5.0
-"""A plume cut from its neighbour has lost one flank: its axis leans away by several degrees (simulated
-pairs that touch show 7 to 9)."""
+"""A plume cut from its neighbour has lost one flank: its axis leans away by several degrees
+(simulated pairs that touch show 7 to 9)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,7 +182,9 @@ def _start(plumes: list[Patch]) -> Float:
     cloud = np.array(points)
     # The densest place: mean-shift with a kernel of a quarter of the pattern's size, from the best.
     width = 0.25 * extent
-    density = np.exp(-((cloud[:, None] - cloud[None]) ** 2).sum(axis=2) / (2 * width**2)).sum(axis=1)
+    density = np.exp(-((cloud[:, None] - cloud[None]) ** 2).sum(axis=2) / (2 * width**2)).sum(
+        axis=1
+    )
     at = cloud[int(np.argmax(density))]
     for _ in range(20):
         near = np.exp(-((cloud - at) ** 2).sum(axis=1) / (2 * width**2))

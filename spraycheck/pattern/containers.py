@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, ClassVar
 
 import cv2
 import numpy as np
@@ -390,12 +390,15 @@ class PlumeCatalogue:
     rotation_u_deg: float
     outlines_px: tuple[Float, ...] = field(repr=False, default=())
 
+    _ROWS: ClassVar[tuple[str, ...]] = (
+        *("direction_deg", "direction_u_deg", "width_deg", "near_mm", "reach_mm"),
+        *("area_mm2", "area_u_mm2", "area_frac", "area_u_frac"),
+        *("axis_deg", "raggedness", "drops_frac", "peak"),
+    )
+
     def __post_init__(self) -> None:
         n = len(self.direction_deg)
-        for name in (
-            "direction_deg direction_u_deg width_deg near_mm reach_mm area_mm2 area_u_mm2 "
-            "area_frac area_u_frac axis_deg raggedness drops_frac peak"
-        ).split():
+        for name in self._ROWS:
             _check(name, getattr(self, name), (n,), np.float64)
         _check("centroid_mm", self.centroid_mm, (n, 2), np.float64)
         _check("centroid_px", self.centroid_px, (n, 2), np.float64)

@@ -51,8 +51,8 @@ class Layout:
         n = len(self.azimuth_deg)
         if not MIN_HOLES <= n <= MAX_HOLES:
             raise LayoutError(
-                f"{n} holes: expected {MIN_HOLES} to {MAX_HOLES}; give the number of spray holes in "
-                "the nozzle tip"
+                f"{n} holes: expected {MIN_HOLES} to {MAX_HOLES}; give the number of spray holes "
+                "in the nozzle tip"
             )
         unknown = (math.nan,) * n
         for name in ("axis_angle_deg", "diameter_mm"):

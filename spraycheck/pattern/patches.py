@@ -6,6 +6,7 @@ costs by the wet area and not by the size of the card.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -128,7 +129,7 @@ def find_patches(
     order = np.argsort(which, kind="stable")
     starts = np.flatnonzero(np.r_[True, np.diff(which[order]) > 0, True])
     patches = []
-    for begin, end in zip(starts[:-1], starts[1:], strict=True):
+    for begin, end in itertools.pairwise(starts):
         pick = order[begin:end]
         r, c = where[0][pick], where[1][pick]
         weight = np.clip(wet.smooth[r, c].astype(float), 1e-3, 1.0)

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from spraycheck.constants import WET_THRESHOLD_FRAC
@@ -26,8 +25,8 @@ from spraycheck.pattern.containers import (
 from spraycheck.pattern.patches import Patch, cut_touching, find_patches, leans_on_edge
 
 MAX_PLUME_DEG = 75.0
-"""A patch seen under a wider angle is not one plume: neighbours of a three-hole nozzle are 120 degrees
-apart, and a plume under more than half of that touches them."""
+"""A patch seen under a wider angle is not one plume: neighbours of a three-hole nozzle are 120
+degrees apart, and a plume under more than half of that touches them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,7 +87,7 @@ def segment_plumes(
         raise SprayNotFoundError(
             f"no spray plume found: {len(rest)} wet marks, none of them pointing at a centre",
             stage="segmentation",
-            hint="a drip or a stain is not a pattern: spray a fresh card with one brisk full stroke",
+            hint="a drip or a stain is not a pattern: spray a fresh card with one brisk stroke",
         )
     plumes.sort(key=lambda s: _direction(s.patch.centroid - at))
 
@@ -209,14 +208,3 @@ def _mark(shape: _Shape, ring: float) -> Mark:
     else:
         kind = "stain"
     return Mark(kind=kind, x_mm=float(x), y_mm=float(y), area_mm2=area)
-
-
-def outlines(labels: np.ndarray, core: np.ndarray) -> list[np.ndarray]:
-    """Outline of every plume's core, in cells (column, row), the longest piece of each."""
-    found = []
-    for number in range(1, int(labels.max()) + 1):
-        mask = ((labels == number) & core).astype(np.uint8)
-        pieces, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        longest = max(pieces, key=len, default=np.zeros((1, 1, 2), np.int32))
-        found.append(longest.reshape(-1, 2).astype(float))
-    return found
