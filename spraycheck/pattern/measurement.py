@@ -14,6 +14,7 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
+from spraycheck.circular import wrap_180, wrap_360
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import (
@@ -149,13 +150,11 @@ def _measure(
     weight = np.where(smooth[domain] > 0.15, np.minimum(weight, 1.2), 0)
     total = max(float(weight.sum()), 1e-6)
     mx, my = float(weight @ x_mm) / total, float(weight @ y_mm) / total
-    direction = math.degrees(math.atan2(mx, -my)) % 360.0
-    if direction >= 360.0:  # -1e-20 % 360 is 360.0
-        direction = 0.0
+    direction = wrap_360(math.degrees(math.atan2(mx, -my)))
 
     inner = core[domain]
     radius = np.hypot(x_mm, y_mm)
-    angle = (np.degrees(np.arctan2(x_mm, -y_mm)) - direction + 180) % 360 - 180
+    angle = wrap_180(np.degrees(np.arctan2(x_mm, -y_mm)) - direction)
     if inner.any():
         near, reach = np.percentile(radius[inner], [1, 99])
         low, high = np.percentile(angle[inner], [1, 99])
@@ -171,7 +170,7 @@ def _measure(
     xx, yy = float(weight @ (dx * dx)) / total, float(weight @ (dy * dy)) / total
     xy = float(weight @ (dx * dy)) / total
     axis = math.degrees(0.5 * math.atan2(2 * xy, xx - yy)) + 90.0  # from x to clockwise from up
-    if abs((axis - direction + 180) % 360 - 180) > 90:
+    if abs(wrap_180(axis - direction)) > 90:
         axis += 180.0
     outline, raggedness, main = _outline(core)
     found = []
@@ -179,7 +178,7 @@ def _measure(
         found.append(flag.MERGED)
     if _touches_border(wet, box, core):
         found.append(flag.AT_SHEET_EDGE)
-    if abs((axis - direction + 180) % 360 - 180) > 15:
+    if abs(wrap_180(axis - direction)) > 15:
         found.append(flag.OFF_RADIAL)
     area = float(core.sum()) * cell**2
     return _Row(
@@ -192,7 +191,7 @@ def _measure(
         reach=float(reach),
         area=area,
         slope=float(more - less) * cell**2 / (2 * step),
-        axis=axis % 360.0,
+        axis=wrap_360(axis),
         raggedness=raggedness,
         drops=(1 - main / max(int(core.sum()), 1)) if area > 0 else 0.0,
         peak=peak,

@@ -1,0 +1,118 @@
+"""Lay the expected holes over the measured plumes: one turn, one optimal assignment.
+
+Used by the assessment only; the measuring stages never see a layout.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from spraycheck.circular import wrap_180
+from spraycheck.pattern.containers import Float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Match:
+    """Which plume belongs to which hole.
+
+    Parameters
+    ----------
+    rotation_deg : float
+        Turn that lays the layout on the plumes.
+    hole_of : tuple of int
+        For every plume the index of its hole, -1 for none.
+    deviation_deg : (K,) ndarray of float64
+        For every plume its direction minus its hole's, NaN for none.
+    misfit_deg : float
+        Mean absolute deviation, an unmatched plume or hole counting as half the spacing.
+    """
+
+    rotation_deg: float
+    hole_of: tuple[int, ...]
+    deviation_deg: Float
+    misfit_deg: float
+
+
+def match_layout(direction_deg: Float, azimuth_deg: Float) -> Match:
+    """Find the turn and the assignment that fit best.
+
+    Every turn that lays one hole exactly on one plume is tried; the cost of a pair is its distance,
+    held at half the mean spacing, so that one plume far off its line neither drags the turn nor
+    takes another's hole. The best turn is then moved to the median deviation.
+
+    Parameters
+    ----------
+    direction_deg : (K,) ndarray of float64
+        Measured directions.
+    azimuth_deg : (n,) ndarray of float64
+        The layout.
+    """
+    from scipy.optimize import linear_sum_assignment  # heavy import, only needed here
+
+    k, n = len(direction_deg), len(azimuth_deg)
+    cap = 180.0 / n
+    if k == 0:
+        return Match(rotation_deg=0.0, hole_of=(), deviation_deg=np.zeros(0), misfit_deg=cap)
+
+    def assign(turn: float) -> tuple[float, np.ndarray, np.ndarray, Float]:
+        gap = wrap_180(direction_deg[:, None] - azimuth_deg[None, :] - turn)
+        cost = np.minimum(np.abs(gap), cap)
+        rows, cols = linear_sum_assignment(cost)
+        return float(cost[rows, cols].sum()) + cap * abs(k - n), rows, cols, gap
+
+    turns = np.unique(np.round((direction_deg[:, None] - azimuth_deg[None, :]).ravel() % 360.0, 6))
+    # Equal fits (an even layout has n of them): the smallest turn wins, so the answer is stable.
+    costs = np.array([assign(float(turn))[0] for turn in turns])
+    turn = float(turns[np.flatnonzero(costs <= costs.min() + 1e-6)[0]])
+    for _ in range(3):
+        _, rows, cols, gap = assign(turn)
+        pair = gap[rows, cols]
+        near = np.abs(pair) < cap
+        if not near.any():
+            break
+        turn += _middle(pair[near])
+    total, rows, cols, gap = assign(turn)
+    hole_of = [-1] * k
+    deviation = np.full(k, np.nan)
+    for r, c in zip(rows, cols, strict=True):
+        if abs(gap[r, c]) < cap:
+            hole_of[r] = int(c)
+            deviation[r] = gap[r, c]
+    return Match(
+        rotation_deg=turn % 360.0,
+        hole_of=tuple(hole_of),
+        deviation_deg=deviation,
+        misfit_deg=total / max(k, n),
+    )
+
+
+def _middle(values: Float) -> float:
+    """Robust middle: the mean of what lies within 4 degrees of the median.
+
+    The median alone ignores how the others lie; the mean alone follows a plume that is off-line.
+    Chosen because healthy plumes scatter by about a degree.
+    """
+    median = float(np.median(values))
+    near = np.abs(values - median) <= 4.0
+    return float(np.mean(values[near])) if near.any() else median
+
+
+def even_pattern(direction_deg: Float, largest: int = 16) -> tuple[int, float]:
+    """Return the evenly spread hole count that explains the plumes best, and its misfit.
+
+    Only patterns with at most one hole missing are considered: the fewer holes missing, the
+    likelier.
+    """
+    k = len(direction_deg)
+    best = (k, float("inf"))
+    for n in range(max(k, 3), min(k + 1, largest) + 1):
+        azimuth = 360.0 * np.arange(n) / n
+        match = match_layout(direction_deg, azimuth)
+        if -1 in match.hole_of:
+            continue
+        misfit = float(np.abs(match.deviation_deg).max())
+        if misfit < best[1]:
+            best = (n, misfit)
+    return best

@@ -1,0 +1,118 @@
+"""The stages in their order: one photo in, one assessment out."""
+
+from __future__ import annotations
+
+import functools
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from typing import Any
+
+import cv2
+import numpy as np
+from spraycheck.pattern.rectification import rectify_card
+
+from spraycheck.constants import RESULTS_VERSION, WET_THRESHOLD_FRAC
+from spraycheck.pattern.assessment import assess_layout
+from spraycheck.pattern.card import CardSpec
+from spraycheck.pattern.centre import locate_centre
+from spraycheck.pattern.containers import (
+    NozzleCentre,
+    Photo,
+    PlumeCatalogue,
+    PlumeSegmentation,
+    RectifiedCard,
+    WetnessMap,
+)
+from spraycheck.pattern.layout import Assessment, Layout, Limits
+from spraycheck.pattern.measurement import measure_plumes
+from spraycheck.pattern.segmentation import segment_plumes
+from spraycheck.pattern.wetness import map_wetness
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pipeline:
+    """The stages as fields; swap one with ``functools.partial`` or a function of your own.
+
+    Examples
+    --------
+    >>> from functools import partial
+    >>> from spraycheck import Pipeline, segment_plumes
+    >>> careful = Pipeline(segment=partial(segment_plumes, min_area_mm2=8.0))
+
+    Parameters
+    ----------
+    rectify, wetness, centre, segment, measure, assess : callable
+        Functions of the shapes of the house's own; see their docstrings.
+    """
+
+    rectify: Callable[..., RectifiedCard] = rectify_card
+    wetness: Callable[..., WetnessMap] = map_wetness
+    centre: Callable[..., NozzleCentre] = locate_centre
+    segment: Callable[..., PlumeSegmentation] = segment_plumes
+    measure: Callable[..., PlumeCatalogue] = measure_plumes
+    assess: Callable[..., Assessment] = assess_layout
+
+    def __call__(
+        self,
+        photo: Photo,
+        spec: CardSpec | None = None,
+        *,
+        layout: Layout,
+        limits: Limits | None = None,
+    ) -> Assessment:
+        """Measure and judge one photo.
+
+        Raises
+        ------
+        MeasurementError
+            A stage cannot answer from this photo; the error names the stage and what to try.
+        """
+        card = self.rectify(photo, spec or CardSpec())
+        wet = self.wetness(card)
+        centre = self.centre(wet)
+        segmentation = self.segment(wet, centre)
+        catalogue = self.measure(wet, segmentation, centre)
+        return self.assess(
+            catalogue,
+            layout,
+            limits or Limits(),
+            photo=photo,
+            card=card,
+            wetness=wet,
+            centre=centre,
+            segmentation=segmentation,
+            provenance=self.describe(),
+        )
+
+    def describe(self) -> dict[str, object]:
+        """Return versions and every stage with all its parameters, for provenance."""
+        from spraycheck import __version__
+
+        return {
+            "spraycheck": __version__,
+            "results_version": RESULTS_VERSION,
+            "numpy": np.__version__,
+            "opencv": cv2.__version__,
+            "wet_threshold_frac": WET_THRESHOLD_FRAC,
+            "stages": {field.name: _describe(getattr(self, field.name)) for field in fields(self)},
+        }
+
+
+def _describe(stage: Callable[..., Any]) -> dict[str, object]:
+    """Name of the function and all its keyword parameters, defaults included."""
+    given: dict[str, Any] = {}
+    while isinstance(stage, functools.partial):
+        given = {**stage.keywords, **given}
+        stage = stage.func
+    parameters = {
+        name: given.get(name, parameter.default)
+        for name, parameter in inspect.signature(stage).parameters.items()
+        if parameter.kind is inspect.Parameter.KEYWORD_ONLY
+        and (name in given or parameter.default is not inspect.Parameter.empty)
+    }
+    plain = {k: v for k, v in parameters.items() if isinstance(v, (int, float, str, bool))}
+    return {
+        "function": f"{stage.__module__}.{getattr(stage, '__qualname__', repr(stage))}",
+        "parameters": plain,
+    }
