@@ -12,7 +12,24 @@ class SprayCheckError(Exception):
 
 
 class InputError(SprayCheckError, ValueError):
-    """The caller can fix it: unreadable photo, malformed layout, impossible option."""
+    """The caller can fix it: unreadable photo, malformed layout, impossible option.
+
+    Parameters
+    ----------
+    message : str
+        What was found and what was expected.
+    hint : str
+        What to try, where that is not part of the message already.
+    """
+
+    def __init__(self, message: str, hint: str = "") -> None:
+        super().__init__(message, hint)
+        self.message = message
+        self.hint = hint
+
+    def __str__(self) -> str:
+        """Say everything in one line."""
+        return f"{self.message}; {self.hint}" if self.hint else self.message
 
 
 class PhotoError(InputError):

@@ -1,0 +1,118 @@
+"""One photo in, one assessment out: the same for the command line, a batch and Python users."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spraycheck.app.photos import photo_from_array, read_photo
+from spraycheck.errors import InputError
+from spraycheck.pattern.card import CardSpec, parse_sheet
+from spraycheck.pattern.containers import Photo
+from spraycheck.pattern.layout import Assessment, Layout, Limits
+
+if TYPE_CHECKING:
+    from spraycheck.pattern.pipeline import Pipeline
+
+
+def measure_photo(
+    photo: str | os.PathLike[str] | NDArray[np.generic] | Photo,
+    *,
+    holes: int | None = None,
+    layout: Layout | None = None,
+    sheet: str | CardSpec | None = None,
+    limits: Limits | None = None,
+    pipeline: Pipeline | None = None,
+) -> Assessment:
+    """Measure one sprayed card and judge it.
+
+    Parameters
+    ----------
+    photo : path, (H, W, 3) ndarray or Photo
+        A photo file, an upright RGB (or grey) array as `photo_from_array` takes, or a `Photo`.
+    holes : int
+        How many equal, evenly spread holes the nozzle should have, 3 to 16.
+    layout : Layout
+        The holes the nozzle should have, where they are not even; give this or ``holes``.
+    sheet : str or CardSpec
+        Size of the sheet: ``a4``, ``a5``, ``a6``, ``letter``, ``WIDTHxHEIGHT`` in mm, or a
+        `CardSpec`. Without it nothing is given in mm.
+    limits : Limits
+        What is tolerated; the defaults when not given.
+    pipeline : Pipeline
+        The stages; the house's own when not given.
+
+    Returns
+    -------
+    Assessment
+        Everything measured, and the verdict.
+
+    Raises
+    ------
+    PhotoError
+        The photo cannot be read.
+    InputError
+        Neither or both of ``holes`` and ``layout``; an impossible hole count or sheet size.
+    MeasurementError
+        The photo was read but shows no card, no spray, or nothing that can be judged.
+
+    Examples
+    --------
+    >>> assessment = measure_photo("card.jpg", holes=4, sheet="a4")  # doctest: +SKIP
+    >>> assessment.verdict  # doctest: +SKIP
+    'pass'
+    """
+    # Options first: a mistake in them should not wait for a photo to be decoded.
+    expected = expected_layout(holes=holes, layout=layout)
+    spec = card_spec(sheet)
+    seen = photo if isinstance(photo, Photo) else _photo(photo)
+    if pipeline is None:
+        from spraycheck.pattern.pipeline import Pipeline
+
+        pipeline = Pipeline()
+    return pipeline(seen, spec, layout=expected, limits=limits)
+
+
+def expected_layout(*, holes: int | None, layout: Layout | None) -> Layout:
+    """Return the layout to compare with.
+
+    Raises
+    ------
+    InputError
+        Neither or both were given.
+    LayoutError
+        Fewer than 3 or more than 16 holes.
+    """
+    if (holes is None) == (layout is None):
+        found = "neither holes nor layout" if holes is None else "both holes and layout"
+        raise InputError(
+            f"{found} given, expected one of them",
+            "give the number of spray holes in the nozzle tip, for example holes=4",
+        )
+    return layout if layout is not None else Layout.evenly_spread(holes)  # type: ignore[arg-type]
+
+
+def card_spec(sheet: str | CardSpec | None) -> CardSpec:
+    """Return what is known of the sheet.
+
+    Raises
+    ------
+    InputError
+        Not a known name or size.
+    """
+    if isinstance(sheet, CardSpec):
+        return sheet
+    return CardSpec() if sheet is None else parse_sheet(sheet)
+
+
+def _photo(photo: str | os.PathLike[str] | NDArray[np.generic]) -> Photo:
+    if isinstance(photo, str | os.PathLike):
+        return read_photo(photo)
+    if isinstance(photo, np.ndarray):
+        return photo_from_array(photo)
+    raise InputError(
+        f"photo of type {type(photo).__name__}, expected a path, an RGB array or a Photo"
+    )
