@@ -134,7 +134,7 @@ def fit_circle(
     else:
         raise InputError("points: the circle fit did not settle; the arc is too short or too noisy")
     information = (jacobian * weight[:, None]).T @ jacobian
-    covariance: Float = np.linalg.inv(information)
+    covariance = np.asarray(np.linalg.inv(information), np.float64)
     if sigma is None:
         spare = len(p) - 3
         covariance = covariance * (float(weight @ miss**2) / spare if spare else math.nan)

@@ -1,0 +1,413 @@
+"""Uncertainty after the GUM: from repeats and half-widths to a coverage interval.
+
+Lower-case ``u`` is a standard uncertainty (one standard deviation); expanded ones are ``u`` times a
+coverage factor. ``dof`` is degrees of freedom, infinite where an uncertainty is known for certain.
+
+References
+----------
+.. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement (GUM).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spraycheck.errors import InputError
+
+Float = NDArray[np.float64]
+Numbers = NDArray[np.floating] | NDArray[np.integer] | Sequence[float]
+
+
+class Estimate(NamedTuple):
+    """A value with its standard uncertainty and the degrees of freedom that one rests on."""
+
+    value: float
+    u: float
+    dof: float = math.inf
+
+
+# --- single components ----------------------------------------------------------------------------
+
+
+def type_a(repeats: Numbers) -> Estimate:
+    """Mean of repeats and its standard uncertainty ``s / sqrt(n)``; GUM [1]_, 4.2.3.
+
+    Raises
+    ------
+    InputError
+        Fewer than two repeats: one alone shows no scatter.
+    """
+    x = _finite("repeats", repeats, 2)
+    return Estimate(float(x.mean()), float(x.std(ddof=1)) / math.sqrt(len(x)), len(x) - 1)
+
+
+def from_half_width(half_width: float, shape: str = "rectangular") -> float:
+    """Standard uncertainty of a value known only to lie within ``+- half_width``.
+
+    ``shape`` is ``rectangular`` (all alike, GUM [1]_ 4.3.7) or ``triangular`` (likelier in the
+    middle, 4.3.9).
+    """
+    divisors = {"rectangular": math.sqrt(3.0), "triangular": math.sqrt(6.0)}
+    if shape not in divisors or not half_width >= 0:
+        raise InputError(
+            f"half width {half_width}, shape {shape!r}: expected 0 or more, and one of "
+            + ", ".join(divisors)
+        )
+    return half_width / divisors[shape]
+
+
+# --- propagation ----------------------------------------------------------------------------------
+
+
+def combine(*components: float) -> float:
+    """Root sum of squares of independent standard uncertainties; GUM [1]_, 5.1.2."""
+    return math.hypot(*components)
+
+
+def propagate(jacobian: NDArray[np.floating], covariance: NDArray[np.floating]) -> Float:
+    """Covariance ``J V J^T`` of outputs whose inputs may be correlated.
+
+    Parameters
+    ----------
+    jacobian : (M, N) ndarray of float
+        Derivative of each output by each input, analytic or from `numerical_jacobian`.
+    covariance : (N, N) ndarray of float
+        Of the inputs.
+
+    Notes
+    -----
+    GUM [1]_, 5.2.2, equation 13, in matrix form; first order, so the model has to be close to
+    straight over a standard uncertainty of each input.
+    """
+    j, v = np.asarray(jacobian, float), np.asarray(covariance, float)
+    if j.ndim != 2 or v.shape != (j.shape[1], j.shape[1]):
+        raise InputError(f"jacobian {j.shape}, covariance {v.shape}: expected (M, N) and (N, N)")
+    return np.asarray(j @ v @ j.T)
+
+
+def numerical_jacobian(
+    model: Callable[[Float], Float | float], at: Numbers, steps: Numbers | None = None
+) -> Float:
+    """Derivatives ``(M, N)`` of a model by central differences.
+
+    Parameters
+    ----------
+    model : callable
+        Takes an ``(N,)`` array, returns an ``(M,)`` array or a number.
+    at : (N,) array_like of float
+        Where.
+    steps : (N,) array_like of float, optional
+        Half the distance between the two evaluations; the inputs' standard uncertainties are a
+        good choice (GUM [1]_, 5.1.3, note 2). Without it the cube root of the machine epsilon times
+        the size of the input, where rounding and curvature weigh alike.
+    """
+    x = _finite("at", at, 1)
+    if steps is None:
+        h = np.cbrt(np.finfo(float).eps) * np.maximum(np.abs(x), 1.0)
+    else:
+        h = _finite("steps", steps, 1)
+    if h.shape != x.shape or not (h > 0).all():
+        raise InputError(f"steps: expected {len(x)} positive numbers")
+    columns = []
+    for i in range(len(x)):
+        step = np.zeros_like(x)
+        step[i] = h[i]
+        up, down = np.atleast_1d(model(x + step)), np.atleast_1d(model(x - step))
+        columns.append((up - down) / (2.0 * h[i]))
+    return np.column_stack(columns)
+
+
+def covariance_of_means(samples: NDArray[np.floating]) -> Float:
+    """Covariance ``(N, N)`` of the means of N quantities observed together ``(n, N)``.
+
+    GUM [1]_, 5.2.3, equation 17; needs at least two observations.
+    """
+    x = np.asarray(samples, float)
+    if x.ndim != 2 or len(x) < 2 or not np.isfinite(x).all():
+        raise InputError(f"samples: expected finite (n, N) with n >= 2, got {x.shape}")
+    d = x - x.mean(axis=0)
+    return np.asarray(d.T @ d / (len(x) * (len(x) - 1.0)))
+
+
+def correlation(covariance: NDArray[np.floating]) -> Float:
+    """Correlation matrix of a covariance matrix with positive variances."""
+    v = np.asarray(covariance, float)
+    sd = np.sqrt(np.diag(v))
+    if not (sd > 0).all():
+        raise InputError("covariance: expected variances above 0")
+    return np.asarray(v / np.outer(sd, sd))
+
+
+# --- coverage -------------------------------------------------------------------------------------
+
+
+def effective_dof(components: Numbers, dofs: Numbers) -> float:
+    """Effective degrees of freedom of a root sum of squares (Welch-Satterthwaite).
+
+    Parameters
+    ----------
+    components : (N,) array_like of float
+        Standard uncertainties, each already times its sensitivity.
+    dofs : (N,) array_like of float
+        Of each; ``inf`` allowed.
+
+    Notes
+    -----
+    GUM [1]_, G.4.1, equation G.2b. Round down to a whole number before a table look-up (G.4.1).
+    """
+    u = _finite("components", components, 1)
+    nu = np.asarray(dofs, float)
+    if nu.shape != u.shape or not (nu > 0).all():
+        raise InputError(f"degrees of freedom: expected {len(u)} above 0")
+    below = float((u**4 / nu).sum())
+    return float((u**2).sum()) ** 2 / below if below > 0 else math.inf
+
+
+def coverage_factor(probability: float = 0.95, dof: float = math.inf) -> float:
+    """Two-sided factor ``t_p(dof)`` of Student's t; GUM [1]_, table G.2."""
+    if not (0 < probability < 1 and dof > 0):
+        raise InputError(f"p = {probability}, dof = {dof}: expected p in (0, 1) and dof above 0")
+    if math.isinf(dof):
+        return NormalDist().inv_cdf(0.5 + 0.5 * probability)
+    from scipy.special import stdtrit  # NumPy and the standard library have no Student's t
+
+    return float(stdtrit(dof, 0.5 + 0.5 * probability))
+
+
+def rectangles_coverage_factor(probability: float = 0.95, count: int = 1) -> float:
+    """Coverage factor of a sum of ``count`` equal rectangular components.
+
+    A budget ruled by one or two readings' resolution is narrower than the normal distribution
+    says; GUM [1]_, G.2.1 to G.2.3. Exact, from the Irwin-Hall distribution.
+    """
+    if not (0 < probability <= 1 and 1 <= count <= 20):
+        raise InputError(f"p = {probability}, count = {count}: expected (0, 1] and 1 to 20")
+
+    def below(x: float) -> float:  # sum of `count` numbers uniform in 0 to 1
+        total = 0.0
+        for k in range(math.floor(x) + 1):
+            total += math.comb(count, k) * math.pow(x - k, count) * (-1.0 if k % 2 else 1.0)
+        return total / math.factorial(count)
+
+    low, high = 0.5 * count, float(count)
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if below(middle) < 0.5 + 0.5 * probability:
+            low = middle
+        else:
+            high = middle
+    return (high - 0.5 * count) / math.sqrt(count / 12.0)
+
+
+# --- several results of the same quantity ---------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True)
+class WeightedMean:
+    """Inverse-variance mean of several results.
+
+    Parameters
+    ----------
+    value : float
+        The mean.
+    u_internal : float
+        From the stated uncertainties alone.
+    u_external : float
+        From the scatter actually seen; NaN for a single result.
+    birge : float
+        ``u_external / u_internal``: well above 1 says that the uncertainties are understated.
+    u : float
+        The larger of the two.
+    dof : float
+        Number of results less one.
+    """
+
+    value: float
+    u_internal: float
+    u_external: float
+    birge: float
+    u: float
+    dof: float
+
+
+def weighted_mean(values: Numbers, uncertainties: Numbers) -> WeightedMean:
+    """Mean weighed by ``1 / u^2``, with internal and external uncertainty.
+
+    Notes
+    -----
+    R. T. Birge, Phys. Rev. 40 (1932) 207-227, doi:10.1103/PhysRev.40.207.
+    """
+    x = _finite("values", values, 1)
+    u = _finite("uncertainties", uncertainties, 1)
+    if u.shape != x.shape or not (u > 0).all():
+        raise InputError(f"uncertainties: expected {len(x)} positive numbers")
+    weight = 1.0 / u**2
+    mean = float(weight @ x / weight.sum())
+    internal = float(weight.sum()) ** -0.5
+    dof = len(x) - 1
+    birge = math.sqrt(float(weight @ (x - mean) ** 2) / dof) if dof else math.nan
+    return WeightedMean(
+        value=mean,
+        u_internal=internal,
+        u_external=birge * internal,
+        birge=birge,
+        u=internal * max(1.0, birge if dof else 1.0),
+        dof=float(dof),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class BetweenWithin:
+    """Scatter between groups of repeats set apart from the scatter within them.
+
+    Parameters
+    ----------
+    mean : float
+        Of the group means.
+    u_mean : float
+        Its standard uncertainty from the scatter of the group means (dof: groups less one).
+    s_between, s_within : float
+        The two estimates of one repeat's standard deviation: from the group means, and pooled.
+    f : float
+        ``s_between^2 / s_within^2``; near 1 when groups do not differ.
+    dof_between, dof_within : float
+        Degrees of freedom of the two.
+    sigma_groups : float
+        Standard deviation between groups beyond what repeats explain; 0 when there is none.
+    u_pooled : float
+        Standard uncertainty of the mean when groups are taken not to differ.
+    """
+
+    mean: float
+    u_mean: float
+    s_between: float
+    s_within: float
+    f: float
+    dof_between: float
+    dof_within: float
+    sigma_groups: float
+    u_pooled: float
+
+    @property
+    def dof_pooled(self) -> float:
+        """Degrees of freedom of ``u_pooled``."""
+        return self.dof_between + self.dof_within
+
+
+def between_within(means: Numbers, stds: Numbers, repeats: int) -> BetweenWithin:
+    """Analyse equal groups of repeats (days, shots, photos) from their means and deviations.
+
+    Parameters
+    ----------
+    means, stds : (J,) array_like of float
+        Mean and experimental standard deviation of each group, two groups or more.
+    repeats : int
+        In each group, two or more.
+
+    Notes
+    -----
+    GUM [1]_, H.5.2: analysis of variance, balanced, groups taken as random.
+    """
+    m, s = _finite("means", means, 2), _finite("stds", stds, 2)
+    if s.shape != m.shape or repeats < 2 or s.min() < 0:
+        raise InputError(
+            f"groups: {len(m)} means, {len(s)} deviations, {repeats} repeats; expected as many of "
+            "each, none negative, 2 repeats or more"
+        )
+    groups = len(m)
+    between2, within2 = repeats * float(m.var(ddof=1)), float((s**2).mean())
+    dof_b, dof_w = groups - 1, groups * (repeats - 1)
+    pooled2 = (dof_b * between2 + dof_w * within2) / (dof_b + dof_w)
+    return BetweenWithin(
+        mean=float(m.mean()),
+        u_mean=math.sqrt(between2 / (repeats * groups)),
+        s_between=math.sqrt(between2),
+        s_within=math.sqrt(within2),
+        f=between2 / within2 if within2 > 0 else math.inf,
+        dof_between=float(dof_b),
+        dof_within=float(dof_w),
+        sigma_groups=math.sqrt(max(between2 - within2, 0.0) / repeats),
+        u_pooled=math.sqrt(pooled2 / (repeats * groups)),
+    )
+
+
+# --- a straight calibration line ------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Line:
+    """A fitted line ``y = intercept + slope (x - x0)``.
+
+    Parameters
+    ----------
+    intercept, slope : float
+        Coefficients; the intercept is the value at ``x0``.
+    x0 : float
+        Reference.
+    covariance : (2, 2) ndarray of float64
+        Of (intercept, slope).
+    s : float
+        Standard deviation of the points about the line.
+    dof : float
+        Points less two.
+    """
+
+    intercept: float
+    slope: float
+    x0: float
+    covariance: Float
+    s: float
+    dof: float
+
+    def at(self, x: float) -> Estimate:
+        """Value of the line at ``x`` with its standard uncertainty (a new point scatters more)."""
+        d = np.array([1.0, x - self.x0])
+        u = math.sqrt(max(float(d @ self.covariance @ d), 0.0))
+        return Estimate(self.intercept + self.slope * (x - self.x0), u, self.dof)
+
+
+def fit_line(x: Numbers, y: Numbers, x0: float = 0.0) -> Line:
+    """Least-squares calibration line, for example a gauge's correction; GUM [1]_, H.3.2.
+
+    Raises
+    ------
+    InputError
+        Fewer than three points, or all at one ``x``.
+    """
+    a, b = _finite("x", x, 3), _finite("y", y, 3)
+    if a.shape != b.shape or float(np.ptp(a)) == 0:
+        raise InputError(f"line: {len(a)} x, {len(b)} y; expected as many, at differing x")
+    # Centred, so that a reference far away does not cost digits.
+    middle = float(a.mean())
+    square = float(((a - middle) ** 2).sum())
+    slope = float((a - middle) @ b) / square
+    at_middle = float(b.mean())
+    rest = b - at_middle - slope * (a - middle)
+    dof = len(a) - 2
+    s2 = float(rest @ rest) / dof
+    far = x0 - middle
+    covariance = s2 * np.array(
+        [[1.0 / len(a) + far**2 / square, far / square], [far / square, 1.0 / square]]
+    )
+    return Line(
+        intercept=at_middle + slope * far,
+        slope=slope,
+        x0=x0,
+        covariance=covariance,
+        s=math.sqrt(s2),
+        dof=float(dof),
+    )
+
+
+def _finite(name: str, values: Numbers, at_least: int) -> Float:
+    x = np.asarray(values, float)
+    if x.ndim != 1 or len(x) < at_least or not np.isfinite(x).all():
+        raise InputError(f"{name}: expected {at_least} or more finite numbers, got shape {x.shape}")
+    return x
