@@ -120,9 +120,7 @@ def assess_layout(
                 catalogue.flags[plume],
                 limits,
             )
-        row = _row(
-            number, float(expected[hole]), plume, state, seen, match, ratio, ratio_u, spacing
-        )
+        row = _row(number, float(expected[hole]), plume, state, seen, ratio, ratio_u, spacing)
         holes.append(row)
         if not trouble and hole not in merged:
             findings += _hole_finding(row, reason, limits)

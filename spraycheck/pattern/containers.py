@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from spraycheck.errors import InputError
 
-Float = NDArray[np.float64]
+Float = NDArray[np.floating[Any]]
 FloatMap = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 Labels = NDArray[np.int32]
@@ -79,15 +79,15 @@ class Photo:
     @property
     def decode_scale(self) -> float:
         """Full-photo pixels per pixel of ``rgb``."""
-        return self.width_px / self.rgb.shape[1]
+        return float(self.width_px / self.rgb.shape[1])
 
     def to_full(self, points: Float) -> Float:
         """Convert ``(K, 2)`` positions in ``rgb`` to positions in the full photo."""
-        return (np.asarray(points, float) + 0.5) * self.decode_scale - 0.5
+        return np.asarray((np.asarray(points, float) + 0.5) * self.decode_scale - 0.5)
 
     def to_decoded(self, points: Float) -> Float:
         """Convert ``(K, 2)`` positions in the full photo to positions in ``rgb``."""
-        return (np.asarray(points, float) + 0.5) / self.decode_scale - 0.5
+        return np.asarray((np.asarray(points, float) + 0.5) / self.decode_scale - 0.5)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,12 +155,12 @@ class RectifiedCard:
     def to_cells(self, points_mm: Float) -> Float:
         """Convert ``(K, 2)`` card positions in mm to (column, row) in cells."""
         origin = np.array([self.x0_mm, self.y0_mm])
-        return (np.asarray(points_mm, float).reshape(-1, 2) - origin) / self.cell_mm
+        return np.asarray((np.asarray(points_mm, float).reshape(-1, 2) - origin) / self.cell_mm)
 
     def to_mm(self, cells: Float) -> Float:
         """Convert ``(K, 2)`` (column, row) in cells to card positions in mm."""
         origin = np.array([self.x0_mm, self.y0_mm])
-        return np.asarray(cells, float).reshape(-1, 2) * self.cell_mm + origin
+        return np.asarray(np.asarray(cells, float).reshape(-1, 2) * self.cell_mm + origin)
 
     def to_photo(self, points_mm: Float) -> Float:
         """Convert ``(K, 2)`` card positions in mm to full-photo pixels.
@@ -314,6 +314,8 @@ class PlumeSegmentation:
         What is wet but no plume.
     merged : tuple of int
         Labels that hold more than one plume.
+    cut : tuple of int
+        Labels of plumes that touched a neighbour and were cut from it.
     method : str
         Name of what was actually done, for provenance.
     """
@@ -323,6 +325,7 @@ class PlumeSegmentation:
     count: int
     marks: tuple[Mark, ...] = ()
     merged: tuple[int, ...] = ()
+    cut: tuple[int, ...] = ()
     flags: Flags = ()
     method: str = ""
 

@@ -20,6 +20,7 @@ from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import (
     Flags,
     Float,
+    Mask,
     NozzleCentre,
     PlumeCatalogue,
     PlumeSegmentation,
@@ -38,7 +39,16 @@ TEXTURE_FRAC = 0.008
 """Relative standard scatter of a wetted area from paper texture and the randomness of wicking."""
 
 CUT_FRAC = 0.06
-"""The same for a plume cut from its neighbour: where the cut runs is a guess."""
+"""The same for a plume cut from its neighbour: where the cut runs is a guess (chosen because pairs
+that touch on simulated cards traded 5 to 10 % of their area)."""
+
+EDGE_FRAC, MERGED_FRAC = 0.15, 0.25
+"""The same for a plume that runs over the sheet's edge, and for two in one (chosen: part of it is
+not there to be counted)."""
+
+CUT_DIRECTION_DEG, MERGED_DIRECTION_DEG = 0.8, 3.0
+"""Standard uncertainty of direction of a plume cut from its neighbour, and of two in one (chosen:
+a tenth of a 10-degree wide plume's flank, and a quarter of a neighbour's distance)."""
 
 
 class _Row(NamedTuple):
@@ -99,8 +109,9 @@ def measure_plumes(
         for name in _Row._fields
         if name not in ("flags", "outline")
     }
-    relative, rotation = _direction_uncertainty(wet, centre, column, rows)
-    area_u = _area_uncertainty(wet, column, rows)
+    cut = np.isin(np.arange(1, n + 1), plumes.cut)
+    relative, rotation = _direction_uncertainty(wet, centre, column, rows, cut)
+    area_u = _area_uncertainty(wet, column, rows, cut)
     share, share_u = _shares(column["area"], area_u)
     centroid = np.column_stack([column["x"], column["y"]]).reshape(n, 2)
     return PlumeCatalogue(
@@ -241,7 +252,11 @@ def _touches_border(wet: WetnessMap, box: tuple[slice, slice], core: np.ndarray)
 
 
 def _direction_uncertainty(
-    wet: WetnessMap, centre: NozzleCentre, column: dict[str, Float], rows: list[_Row]
+    wet: WetnessMap,
+    centre: NozzleCentre,
+    column: dict[str, Float],
+    rows: list[_Row],
+    cut: Mask,
 ) -> tuple[Float, float]:
     """Return the standard uncertainty relative to the other plumes and of the common turn."""
     n = len(rows)
@@ -256,8 +271,9 @@ def _direction_uncertainty(
     from_centre = np.einsum("ij,jk,ik->i", inner, centre.covariance_mm2, inner)
     small = 60.0 / np.maximum(column["area"], 1.0)  # few drops: the centroid is less sure
     own = np.radians(OWN_DIRECTION_DEG) * np.sqrt(1 + small)
-    cut = np.array([flag.MERGED in row.flags for row in rows])
-    own = np.where(cut, np.radians(3.0), own)
+    own = np.where(cut, np.hypot(own, math.radians(CUT_DIRECTION_DEG)), own)
+    merged = np.array([flag.MERGED in row.flags for row in rows])
+    own = np.where(merged, math.radians(MERGED_DIRECTION_DEG), own)
     warp = 0.3 * wet.card.geometry_u_mm / radius  # the part of the geometry that is not a shift
     # A wrong aspect ratio a turns a ray at angle t by (a / 2) sin 2t.
     aspect = 0.5 * wet.card.aspect_u_frac * np.abs(np.sin(2 * angle))
@@ -267,14 +283,15 @@ def _direction_uncertainty(
     return np.degrees(relative), math.degrees(math.sqrt(turn))
 
 
-def _area_uncertainty(wet: WetnessMap, column: dict[str, Float], rows: list[_Row]) -> Float:
+def _area_uncertainty(
+    wet: WetnessMap, column: dict[str, Float], rows: list[_Row], cut: Mask
+) -> Float:
     """Standard uncertainty of each wetted area, without what all plumes share."""
     level = math.hypot(LOCAL_LEVEL, 0.5 * wet.noise)
-    cut = np.array([flag.MERGED in row.flags for row in rows], bool)
-    fraction = np.where(cut, 0.25, TEXTURE_FRAC)
-    edge = np.array([flag.AT_SHEET_EDGE in row.flags for row in rows], bool)
-    fraction = np.where(edge, 0.15, fraction)
-    return np.hypot(column["slope"] * level, fraction * column["area"])
+    fraction = np.where(cut, CUT_FRAC, TEXTURE_FRAC)
+    for name, share in ((flag.AT_SHEET_EDGE, EDGE_FRAC), (flag.MERGED, MERGED_FRAC)):
+        fraction = np.where([name in row.flags for row in rows], share, fraction)
+    return np.asarray(np.hypot(column["slope"] * level, fraction * column["area"]))
 
 
 def _shares(area: Float, area_u: Float) -> tuple[Float, Float]:

@@ -52,7 +52,7 @@ class Patch:
     def centroid(self) -> Float:
         """Weighted centroid, (x, y) in mm."""
         total = self.weight.sum()
-        return np.array([self.weight @ self.x_mm, self.weight @ self.y_mm]) / total
+        return np.asarray([self.weight @ self.x_mm / total, self.weight @ self.y_mm / total])
 
     def spread(self) -> tuple[float, float, float]:
         """Return sigma along and across the long axis (mm) and the axis' angle (rad, atan2)."""
@@ -216,8 +216,8 @@ def split_by_angle(
     index = np.minimum((angle / bin_deg).astype(int), bins - 1)
     # Wetness times width per degree: dividing by the radius turns area into radial length.
     value = np.clip(patch.weight, 0, 1) / np.maximum(radius, 1.0)
-    profile = np.bincount(index, weights=value, minlength=bins)
-    profile = _smooth_circular(profile, smooth_deg / bin_deg)
+    counts = np.bincount(index, weights=value, minlength=bins)
+    profile = _smooth_circular(np.asarray(counts, float), smooth_deg / bin_deg)
     crests = _crests(profile, valley=valley, floor=min_share * profile.max())
     if len(crests) < 2:
         return [patch]

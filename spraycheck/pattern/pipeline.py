@@ -10,7 +10,6 @@ from typing import Any
 
 import cv2
 import numpy as np
-from spraycheck.pattern.rectification import rectify_card
 
 from spraycheck.constants import RESULTS_VERSION, WET_THRESHOLD_FRAC
 from spraycheck.pattern.assessment import assess_layout
@@ -26,6 +25,7 @@ from spraycheck.pattern.containers import (
 )
 from spraycheck.pattern.layout import Assessment, Layout, Limits
 from spraycheck.pattern.measurement import measure_plumes
+from spraycheck.pattern.rectification import rectify_card
 from spraycheck.pattern.segmentation import segment_plumes
 from spraycheck.pattern.wetness import map_wetness
 

@@ -109,6 +109,7 @@ def segment_plumes(
         count=len(plumes),
         marks=marks,
         merged=merged,
+        cut=tuple(number for number, s in enumerate(plumes, start=1) if s.patch.cut),
         flags=(flag.MERGED,) if merged else (),
         method=f"wetness at least {threshold:g}, cut along rays at valleys of the angular profile",
     )
@@ -158,7 +159,8 @@ def _sorted_out(
     large = [s for s in sure if s.patch.area_mm2 >= 0.3 * most]
     area = float(np.median([s.patch.area_mm2 for s in large]))
     radius = float(np.median([s.radius for s in large]))
-    plumes, rest = [], []
+    plumes: list[_Shape] = []
+    rest: list[_Shape] = []
     for s in shapes:
         share = s.patch.area_mm2 / area
         radial = s.elongation < 1.25 or s.off_radial_deg < 25

@@ -102,7 +102,7 @@ def map_wetness(
 
     depth = _depth(ink.log_light, usable, card.cell_mm, coarse_mm, background_mm, rounds)
     sigma = detect_mm / card.cell_mm
-    smooth_depth = cv2.GaussianBlur(depth, (0, 0), sigma)
+    smooth_depth = np.asarray(cv2.GaussianBlur(depth, (0, 0), sigma), np.float32)
     weights = _matched_filter(smooth_depth, usable, card.cell_mm)
     # A weighted sum is one pass as a 1 x 3 colour transform.
     kernel = weights.astype(np.float32).reshape(1, 3)
@@ -270,7 +270,7 @@ def _depth(
     sigma = background_mm / coarse_mm
     for turn in range(rounds):
         basis = terms[: 6 if turn == 0 else 10]
-        surface = _robust_surface(coarse, dry, basis)
+        surface = _robust_surface(np.asarray(coarse, float), dry, basis)
         if turn > 0:
             surface = surface + _carried(coarse - surface, dry, sigma)
         loss = cv2.GaussianBlur((surface - coarse).sum(axis=2), (0, 0), 1.0)
@@ -307,8 +307,8 @@ def _robust_surface(values: Float, dry: Mask, basis: Float) -> Float:
     out = np.empty_like(values)
     for channel in range(values.shape[2]):
         target = values[..., channel].ravel()[inside]
-        weight = np.ones(len(target))
-        solution = np.zeros(len(basis))
+        weight: Float = np.ones(len(target))
+        solution: Float = np.zeros(len(basis))
         for _ in range(6):
             scaled = rows * weight[:, None]
             solution = np.linalg.solve(
