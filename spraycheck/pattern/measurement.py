@@ -38,9 +38,9 @@ dry sheet differs by about that between places 30 mm apart)."""
 TEXTURE_FRAC = 0.008
 """Relative standard scatter of a wetted area from paper texture and the randomness of wicking."""
 
-CUT_FRAC = 0.06
+CUT_FRAC = 0.035
 """The same for a plume cut from its neighbour: where the cut runs is a guess (chosen because pairs
-that touch on simulated cards traded 5 to 10 % of their area)."""
+that touch on simulated cards traded 3 to 5 % of their area)."""
 
 EDGE_FRAC, MERGED_FRAC = 0.15, 0.25
 """The same for a plume that runs over the sheet's edge, and for two in one (chosen: part of it is

@@ -226,8 +226,32 @@ def split_by_angle(
         span = np.arange(here, there + 1)
         cuts.append(span[np.argmin(profile[span % bins])] % bins)
     part = np.searchsorted(np.sort(cuts), index) % len(cuts)
+    part = _nearest_ellipse(patch, part, len(cuts))
     pieces = [patch.only(part == k, cell_mm, threshold) for k in range(len(cuts))]
     return [piece for piece in pieces if piece.area_mm2 > 0]
+
+
+def _nearest_ellipse(patch: Patch, part: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+    """Move the cut between pieces from a ray to where their ellipses meet.
+
+    Two plumes at unequal distance overlap along a slanting line. Each cell goes to the piece whose
+    ellipse of equal second moments it lies deepest in; a few rounds settle it (the hard form of
+    fitting a mixture of ellipses).
+    """
+    xy = np.column_stack([patch.x_mm, patch.y_mm])
+    solid = patch.weight >= 0.3  # the halo would only blur the ellipses
+    for _ in range(4):
+        distance = np.full((count, len(xy)), np.inf)
+        for k in range(count):
+            mine = (part == k) & solid
+            if mine.sum() < 20:
+                return part
+            centre = xy[mine].mean(axis=0)
+            scatter = np.cov(xy[mine].T) + np.eye(2) * 1e-3
+            away = xy - centre
+            distance[k] = np.einsum("ij,jk,ik->i", away, np.linalg.inv(scatter), away)
+        part = np.asarray(distance.argmin(axis=0))
+    return part
 
 
 def _smooth_circular(profile: Float, sigma: float) -> Float:
