@@ -151,9 +151,10 @@ class _Source:
         for key in ("axis_angle_deg", "diameter_mm"):
             without = [n for n, hole in enumerate(holes, 1) if math.isnan(getattr(hole, key))]
             if without and len(without) < len(holes):
+                having = len(holes) - len(without)
                 self.fail(
-                    f"hole {without[0]} has no {key}, but {len(holes) - len(without)} of {len(holes)} "
-                    "holes have, expected all or none",
+                    f"hole {without[0]} has no {key}, but {having} of {len(holes)} holes have, "
+                    "expected all or none",
                     f"add {key} to every hole, or take it out of all",
                     hole=without[0],
                 )
