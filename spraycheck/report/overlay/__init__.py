@@ -1,0 +1,135 @@
+"""The photo with everything found on it, readable on a phone, in grey and without colour vision.
+
+A strip above says the verdict, a strip below holds the direction dial and the list of holes, so
+that neither covers anything on the photo. Words, signs, line patterns and light-on-dark labels
+tell the states apart; colour only helps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from spraycheck.errors import InputError
+from spraycheck.pattern.layout import Assessment
+from spraycheck.report.overlay.dial import BANNER_UNITS, PANEL_UNITS, draw_banner, draw_panel
+from spraycheck.report.overlay.pen import Box, Pen
+from spraycheck.report.overlay.scene import Scene, View
+
+__all__ = ["Composition", "compose_overlay", "draw_overlay"]
+
+MIN_WIDTH_PX = 720
+"""A narrower photo is enlarged: below this, type of a phone-readable size gets ragged."""
+
+
+MARGIN_FRAC = 0.07
+"""Margin around the sheet, of its diagonal: room for the labels of plumes near its edge."""
+
+MIN_CROP_PX = 200
+"""A sheet smaller than this in the decoded photo is no sheet worth zooming in on."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Composition:
+    """A drawn overlay and where its parts are.
+
+    Parameters
+    ----------
+    image : (H, W, 3) ndarray of uint8
+        RGB.
+    photo : Box
+        Where the photo lies in it.
+    labels : tuple of (str, Box)
+        Words and places of the labels on the photo.
+    dial_numbers : tuple of (str, Box)
+        Words and places of the hole numbers round the dial.
+    """
+
+    image: NDArray[np.uint8]
+    photo: Box
+    labels: tuple[tuple[str, Box], ...]
+    dial_numbers: tuple[tuple[str, Box], ...]
+
+
+def draw_overlay(
+    assessment: Assessment, *, max_side_px: int = 1600, whole_photo: bool = False
+) -> NDArray[np.uint8]:
+    """Draw the photo with what was found, and the verdict.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The judged photo.
+    max_side_px : int
+        Longest side of the photo in the drawing; the strips above and below come on top of it.
+        What is less than 720 pixels wide is enlarged to that.
+    whole_photo : bool
+        Draw all of the photo, not just the sheet with a margin around it.
+
+    Returns
+    -------
+    (H, W, 3) ndarray of uint8
+        RGB.
+
+    Raises
+    ------
+    InputError
+        ``max_side_px`` is less than 200.
+    """
+    return compose_overlay(assessment, max_side_px=max_side_px, whole_photo=whole_photo).image
+
+
+def compose_overlay(
+    assessment: Assessment, *, max_side_px: int = 1600, whole_photo: bool = False
+) -> Composition:
+    """Draw as `draw_overlay` does, and also tell where the parts are."""
+    if max_side_px < 200:
+        raise InputError(
+            f"max_side_px {max_side_px}: expected at least 200; text is unreadable below"
+        )
+    crop = _crop(assessment, whole_photo)
+    left, top, right, bottom = crop
+    scale = min(1.0, max_side_px / max(right - left, bottom - top))
+    scale = max(scale, MIN_WIDTH_PX / (right - left))
+    width, height = round((right - left) * scale), round((bottom - top) * scale)
+    unit = width / 100
+    above, below = round(BANNER_UNITS * unit), round(PANEL_UNITS * unit)
+
+    image = np.empty((above + height + below, width, 3), np.uint8)
+    middle = image[above : above + height]
+    # Averaging costs five times as much as interpolation and shows only below half size.
+    how = cv2.INTER_AREA if scale < 0.5 else cv2.INTER_LINEAR if scale < 1 else cv2.INTER_CUBIC
+    part = assessment.photo.rgb[top:bottom, left:right]
+    cv2.resize(part, (width, height), dst=middle, interpolation=how)
+
+    draw_banner(Pen(image[:above], unit), assessment)
+    view = View(assessment=assessment, width=width, height=height, crop=crop)
+    labels = Scene(Pen(middle, unit), view).draw()
+    numbers = draw_panel(Pen(image[above + height :], unit), assessment)
+    return Composition(
+        image=image,
+        photo=Box(0, above, width, above + height),
+        labels=tuple((text, box.shifted(0, above)) for text, box in labels),
+        dial_numbers=tuple((text, box.shifted(0, above + height)) for text, box in numbers),
+    )
+
+
+def _crop(assessment: Assessment, whole_photo: bool) -> tuple[int, int, int, int]:
+    """Return the part of ``photo.rgb`` to draw: left, top, right, bottom."""
+    rows, cols = assessment.photo.rgb.shape[:2]
+    outline = assessment.photo.to_decoded(assessment.card.outline_px)
+    outline = outline[np.isfinite(outline).all(axis=1)]
+    if whole_photo or len(outline) < 3:
+        return 0, 0, cols, rows
+    size = np.array([cols, rows])
+    low = np.clip(outline.min(axis=0), 0, size)
+    high = np.clip(outline.max(axis=0), 0, size)
+    margin = MARGIN_FRAC * float(np.hypot(*(high - low)))
+    left, top = np.clip(np.floor(low - margin), 0, size).astype(int)
+    right, bottom = np.clip(np.ceil(high + margin), 0, size).astype(int)
+    if right - left < MIN_CROP_PX or bottom - top < MIN_CROP_PX:
+        return 0, 0, cols, rows
+    return int(left), int(top), int(right), int(bottom)

@@ -1,0 +1,256 @@
+"""Assessments made by hand, for the tests of everything a person reads.
+
+The card lies turned and off-centre in the photo, so that flips and swaps show.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from spraycheck.pattern import flags
+from spraycheck.pattern.containers import (
+    Mark,
+    NozzleCentre,
+    Photo,
+    PlumeCatalogue,
+    PlumeSegmentation,
+    RectifiedCard,
+    WetnessMap,
+)
+from spraycheck.pattern.findings import describe, most_important_first
+from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout, Limits
+
+NAN = math.nan
+CENTRE_MM = np.array([6.0, -9.0])
+RATIO = {"clear": 1.0, "weak": 0.5, "heavy": 1.6, "off-line": 0.98, "unsure": 0.78}
+TURN = {"off-line": 11.0}
+
+
+def make_card(
+    width_px: int = 900, height_px: int = 1200, *, scale_known: bool = True, found: bool = True
+) -> RectifiedCard:
+    """An A5 sheet turned by 7 degrees, seen square-on, left of the photo's middle."""
+    scale = min(width_px / 190.0, height_px / 250.0)
+    turn = math.radians(7.0)
+    x = np.arange(-73.5, 74.0)
+    y = np.arange(-104.5, 105.0)
+    grid_x, grid_y = np.meshgrid(x, y)
+
+    def to_px(x_mm: np.ndarray, y_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        px = 0.46 * width_px + scale * (x_mm * math.cos(turn) - y_mm * math.sin(turn))
+        py = 0.52 * height_px + scale * (x_mm * math.sin(turn) + y_mm * math.cos(turn))
+        return px, py
+
+    map_x, map_y = to_px(grid_x, grid_y)
+    corners = np.column_stack(
+        to_px(np.array([-74.0, 74.0, 74.0, -74.0]), np.array([-105.0, -105.0, 105.0, 105.0]))
+    )
+    return RectifiedCard(
+        linear_rgb=np.ones((*map_x.shape, 3), np.float32),
+        inside=np.ones(map_x.shape, bool),
+        map_x_px=map_x.astype(np.float32),
+        map_y_px=map_y.astype(np.float32),
+        cell_mm=1.0,
+        x0_mm=-73.5,
+        y0_mm=-104.5,
+        size_mm=(148.0, 210.0),
+        scale_known=scale_known,
+        found_by="sheet" if found else "none",
+        corners_px=corners if found else np.full((4, 2), NAN),
+        outline_px=corners.copy() if found else np.empty((0, 2)),
+        geometry_u_mm=0.2,
+        aspect_u_frac=0.002,
+        flags=() if scale_known else (flags.NO_SCALE,),
+    )
+
+
+def make_catalogue(
+    card: RectifiedCard,
+    directions: Sequence[float],
+    ratios: Sequence[float],
+    *,
+    merged: Sequence[int] = (),
+    half_width_deg: float = 8.0,
+) -> PlumeCatalogue:
+    """Elliptic plumes from 22 to 52 mm off the centre; a ratio scales the area."""
+    outlines, centroids = [], []
+    k = len(directions)
+    t = np.linspace(0, 2 * math.pi, 60, endpoint=False)
+    for direction, ratio in zip(directions, ratios, strict=True):
+        size = math.sqrt(ratio)
+        along = 37.0 + 15.0 * size * np.cos(t)
+        across = 37.0 * math.tan(math.radians(half_width_deg)) * size * np.sin(t)
+        a = math.radians(direction)
+        mm = CENTRE_MM + np.column_stack(
+            [
+                along * math.sin(a) + across * math.cos(a),
+                -along * math.cos(a) + across * math.sin(a),
+            ]
+        )
+        outlines.append(card.to_photo(mm))
+        centroids.append(mm.mean(axis=0))
+    ratio_array = np.array(ratios, float)
+    area = 240.0 * ratio_array
+    centroid_mm = np.array(centroids).reshape(-1, 2)
+    frac = area / area.sum() if k else area
+    return PlumeCatalogue(
+        direction_deg=np.array(directions, float),
+        direction_u_deg=np.full(k, 0.9),
+        width_deg=np.full(k, 2.0 * half_width_deg),
+        near_mm=37.0 - 15.0 * np.sqrt(ratio_array),
+        reach_mm=37.0 + 15.0 * np.sqrt(ratio_array),
+        area_mm2=area,
+        area_u_mm2=0.05 * area,
+        area_frac=frac,
+        area_u_frac=0.05 * frac,
+        centroid_mm=centroid_mm,
+        centroid_px=card.to_photo(centroid_mm),
+        axis_deg=np.array(directions, float),
+        raggedness=np.ones(k),
+        drops_frac=np.zeros(k),
+        peak=np.ones(k),
+        label=np.arange(1, k + 1, dtype=np.int32),
+        flags=tuple((flags.MERGED,) if row in merged else () for row in range(k)),
+        rotation_u_deg=0.5,
+        outlines_px=tuple(outlines),
+    )
+
+
+def make_assessment(
+    states: Sequence[str] = ("clear", "blocked", "weak", "off-line"),
+    *,
+    verdict: str = "",
+    size_px: tuple[int, int] = (900, 1200),
+    decode_scale: int = 1,
+    grey: int = 190,
+    scale_known: bool = True,
+    found: bool = True,
+    stray_deg: float = NAN,
+    marks: tuple[Mark, ...] = (),
+    merge_first_two: bool = False,
+    findings: Sequence[Finding] | None = None,
+    file: str = "card.jpg",
+    name: str = "",
+    turn_deg: float = 17.0,
+    half_width_deg: float = 8.0,
+) -> Assessment:
+    """An assessment whose holes have the given states, evenly spread from ``turn_deg`` on."""
+    n = len(states)
+    width, height = size_px
+    card = make_card(width, height, scale_known=scale_known, found=found)
+    expected = [(turn_deg + 360.0 * i / n) % 360 for i in range(n)]
+    plumes: list[tuple[float, float, list[int]]] = []
+    for i, state in enumerate(states):
+        if merge_first_two and i == 1:
+            plumes[0] = ((expected[0] + expected[1]) / 2, 2.0, [0, 1])
+        elif state != "blocked":
+            plumes.append(((expected[i] + TURN.get(state, 0.3)) % 360, RATIO[state], [i]))
+    if math.isfinite(stray_deg):
+        plumes.append((stray_deg, 0.4, []))
+    plumes.sort(key=lambda plume: plume[0])
+    catalogue = make_catalogue(
+        card,
+        [p[0] for p in plumes],
+        [p[1] for p in plumes],
+        merged=[row for row, p in enumerate(plumes) if len(p[2]) > 1],
+        half_width_deg=half_width_deg,
+    )
+    plume_of = {hole: row for row, p in enumerate(plumes) for hole in p[2]}
+    holes, made = [], []
+    for i, state in enumerate(states):
+        row = plume_of.get(i)
+        direction = catalogue.direction_deg[row] if row is not None else NAN
+        deviation = float((direction - expected[i] + 180) % 360 - 180)
+        following = catalogue.direction_deg[(row + 1) % len(plumes)] if row is not None else NAN
+        hole = Hole(
+            hole=i + 1,
+            expected_deg=expected[i],
+            plume=None if row is None else row + 1,
+            state=state,
+            deviation_deg=deviation,
+            spacing_deg=float((following - direction) % 360) if row is not None else NAN,
+            area_frac=0.0 if row is None else float(catalogue.area_frac[row]),
+            area_ratio=0.0 if row is None else plumes[row][1],
+            deviation_u_deg=NAN if row is None else 0.9,
+            area_ratio_u=NAN if row is None else 0.06,
+        )
+        holes.append(hole)
+        made += _finding(hole)
+    if not scale_known:
+        made.append(describe("no-scale"))
+    faulty = any(state not in ("clear", "unsure") for state in states)
+    computed = "fail" if faulty else "recheck" if "unsure" in states else "pass"
+    rows, cols = height // decode_scale, width // decode_scale
+    shape = card.inside.shape
+    return Assessment(
+        photo=Photo(
+            rgb=np.full((rows, cols, 3), grey, np.uint8),
+            width_px=width,
+            height_px=height,
+            file=file,
+            sha256="0" * 64,
+        ),
+        card=card,
+        wetness=WetnessMap(
+            card=card,
+            wetness=np.zeros(shape, np.float32),
+            smooth=np.zeros(shape, np.float32),
+            valid=np.ones(shape, bool),
+            noise=0.02,
+            contrast=0.5,
+            threshold_u=0.02,
+        ),
+        centre=NozzleCentre(
+            x_mm=float(CENTRE_MM[0]),
+            y_mm=float(CENTRE_MM[1]),
+            covariance_mm2=np.array([[0.36, 0.08], [0.08, 0.16]]),
+            ring_radius_mm=36.0,
+            ring_offset_mm=(0.4, -0.2),
+            found_by="axes+ring",
+        ),
+        segmentation=PlumeSegmentation(
+            labels=np.zeros(shape, np.int32),
+            core=np.zeros(shape, bool),
+            count=len(plumes),
+            marks=marks,
+        ),
+        catalogue=catalogue,
+        layout=Layout(
+            name=name or f"{n} holes, evenly spread",
+            azimuth_deg=tuple(360.0 * i / n for i in range(n)),
+            even=True,
+        ),
+        limits=Limits(),
+        holes=tuple(holes),
+        strays=tuple(row + 1 for row, p in enumerate(plumes) if not p[2]),
+        verdict=verdict or computed,
+        findings=tuple(findings) if findings is not None else most_important_first(made),
+        provenance={},
+    )
+
+
+def _finding(hole: Hole) -> list[Finding]:
+    if hole.state == "blocked":
+        return [describe("hole-blocked", hole.hole, expected_deg=hole.expected_deg)]
+    if hole.state == "off-line":
+        return [
+            describe(
+                "hole-off-line",
+                hole.hole,
+                deviation_deg=hole.deviation_deg,
+                u_deg=0.9,
+                limit_deg=5.0,
+            )
+        ]
+    if hole.state in ("weak", "heavy"):
+        return [
+            describe(
+                f"hole-{hole.state}", hole.hole, area_ratio=hole.area_ratio, u=0.06, limit=0.75
+            )
+        ]
+    if hole.state == "unsure":
+        return [describe("hole-unsure", hole.hole, reason="its area lies close to the limit")]
+    return []
