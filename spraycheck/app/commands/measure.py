@@ -1,0 +1,242 @@
+"""``spraycheck measure``: photos in, a report or a JSON document out."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from spraycheck.app import exits
+from spraycheck.errors import InputError, MeasurementError, SprayCheckError
+
+if TYPE_CHECKING:
+    from spraycheck.app.cli import Commands
+    from spraycheck.pattern.card import CardSpec
+    from spraycheck.pattern.containers import Photo
+    from spraycheck.pattern.layout import Assessment, Layout
+
+_DESCRIPTION = """\
+Measures every plume on a sprayed card, compares them with the holes the nozzle
+should have, and says pass, fail or recheck, with reasons.
+"""
+
+_EPILOG = """\
+examples:
+  spraycheck measure card.jpg --holes 4
+  spraycheck measure card.jpg --layout nozzle.toml --sheet a4 --overlay seen.png
+  spraycheck measure *.jpg --holes 6 --json --overlay seen/ > results.json
+
+exit code: 0 pass, 1 fail, 2 usage or input error, 3 recheck or not measurable;
+for several photos the first that applies of 2, 3, 1, 0.
+
+safety: the jet goes through skin, a surgical emergency even if it does not hurt.
+Cover closed and hands out while spraying; pressure released and zero on the gauge
+before opening; eye protection on. Oil mist burns; wet cards are combustible waste.
+The verdict is an aid: the maker's manual, local rules and licensed practice decide.
+"""
+
+
+def add_parser(commands: Commands) -> None:
+    """Add the command to the command line."""
+    parser = commands.add_parser(
+        "measure",
+        help="measure and judge photos of sprayed cards",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        usage="spraycheck measure PHOTO... (--holes N | --layout FILE) [--sheet SIZE] [--json] "
+        "[--overlay FILE|DIR]",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument(
+        "photos", metavar="PHOTO", nargs="+", help="JPEG, PNG, TIFF, WebP, HEIC or AVIF"
+    )
+    parser.add_argument(
+        "--holes",
+        metavar="N",
+        type=_hole_count,
+        help="number of equal, evenly spread holes the nozzle should have, 3 to 16",
+    )
+    parser.add_argument(
+        "--layout", metavar="FILE", help="layout file (TOML) of a nozzle with uneven holes"
+    )
+    parser.add_argument(
+        "--sheet",
+        metavar="SIZE",
+        help="size of the sheet: a4, a5, a6, letter, or WIDTHxHEIGHT in mm; without it nothing is "
+        "given in mm",
+    )
+    parser.add_argument(
+        "--json", action="store_true", help="print one JSON document instead of the report"
+    )
+    parser.add_argument(
+        "--overlay",
+        metavar="FILE|DIR",
+        help="write the photo with everything found drawn on it: a .png or .jpg file, or a folder "
+        "(needed for several photos)",
+    )
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure the photos one after the other; one that fails does not stop the others."""
+    _check_options(args)
+    from spraycheck.app.overlays import plan_overlays
+
+    # Everything that can be wrong with the options is found before the first photo is decoded.
+    job = _Job(
+        layout=_expected(args),
+        spec=_spec(args.sheet),
+        as_json=args.json,
+    )
+    targets: Sequence[Path | None] = [None] * len(args.photos)
+    if args.overlay is not None:
+        targets = plan_overlays(args.photos, args.overlay)
+    outcomes = [
+        _one(path, target, job, number)
+        for number, (path, target) in enumerate(zip(args.photos, targets, strict=True))
+    ]
+    if args.json:
+        from spraycheck.report.document import dumps
+
+        documents = [outcome.document for outcome in outcomes]
+        print(dumps(documents if len(documents) > 1 else documents[0]))
+    return exits.worst(outcome.code for outcome in outcomes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Job:
+    """What is the same for all photos."""
+
+    layout: Layout
+    spec: CardSpec
+    as_json: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Outcome:
+    """What is kept of one photo: not the assessment, whose maps would fill the memory."""
+
+    code: int
+    document: dict[str, Any]
+
+
+def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
+    """Measure one photo, write its overlay, print its report; tell what went wrong."""
+    from spraycheck.app.cli import complain, describe
+    from spraycheck.app.measuring import measure_photo
+    from spraycheck.app.photos import read_photo
+    from spraycheck.app.photos.files import shown
+    from spraycheck.report.document import assessment_document, error_document
+
+    photo: Photo | str = path
+    try:
+        photo = read_photo(path)
+        assessment = measure_photo(photo, layout=job.layout, sheet=job.spec)
+        document = assessment_document(assessment)
+    except MeasurementError as error:
+        complain(f"{shown(path)}: not measured: {describe(error)}")
+        return _Outcome(code=exits.RECHECK, document=error_document(photo, error))
+    except SprayCheckError as error:
+        complain(describe(error))
+        return _Outcome(code=exits.INPUT, document=error_document(photo, error))
+    except Exception as error:
+        if os.environ.get("SPRAYCHECK_TRACEBACK"):
+            raise
+        mistake = _internal(error)
+        complain(
+            f"{shown(path)}: not measured: {mistake}; please report this together with the photo "
+            "(SPRAYCHECK_TRACEBACK=1 shows more)"
+        )
+        return _Outcome(code=exits.RECHECK, document=error_document(photo, mistake))
+    if not job.as_json:
+        _print_report(assessment, number)
+    code = exits.OF_VERDICT[assessment.verdict]
+    if target is not None and not _draw(assessment, target):
+        code = exits.INPUT
+    return _Outcome(code=code, document=document)
+
+
+def _draw(assessment: Assessment, target: Path) -> bool:
+    """Write the overlay; a drawing that fails costs the drawing, not the result."""
+    from spraycheck.app.cli import complain, describe
+    from spraycheck.app.overlays import write_overlay
+    from spraycheck.report.overlay import draw_overlay
+
+    try:
+        write_overlay(draw_overlay(assessment), target)
+    except SprayCheckError as error:
+        complain(describe(error))
+        return False
+    return True
+
+
+def _print_report(assessment: Assessment, number: int) -> None:
+    import shutil
+
+    from spraycheck.report.terminal import terminal_report
+
+    encoding = (sys.stdout.encoding or "ascii").lower()
+    text = terminal_report(
+        assessment,
+        colour=sys.stdout.isatty() and "NO_COLOR" not in os.environ,
+        width=shutil.get_terminal_size((100, 24)).columns,
+        ascii_only=not encoding.startswith("utf"),
+    )
+    # Flushed, so that the report and the messages on stderr keep their order on a terminal.
+    print(f"\n{text}" if number else text, end="", flush=True)
+
+
+def _check_options(args: argparse.Namespace) -> None:
+    if args.holes is None and args.layout is None:
+        raise InputError(
+            "neither --holes nor --layout given, expected one of them",
+            "count the spray holes in the nozzle tip, for example --holes 4",
+        )
+    if args.holes is not None and args.layout is not None:
+        raise InputError(
+            "both --holes and --layout given, expected one of them",
+            "leave --holes out: the layout file names the holes",
+        )
+
+
+def _expected(args: argparse.Namespace) -> Layout:
+    if args.layout is not None:
+        from spraycheck.app.layouts import read_layout
+
+        return read_layout(args.layout)
+    from spraycheck.pattern.layout import Layout
+
+    return Layout.evenly_spread(args.holes)
+
+
+def _spec(sheet: str | None) -> CardSpec:
+    from spraycheck.app.measuring import card_spec
+
+    return card_spec(sheet)
+
+
+def _hole_count(text: str) -> int:
+    """Read the value of --holes; pattern.layout has the same limits but costs numpy to import."""
+    try:
+        count = int(text)
+    except ValueError:
+        count = 0
+    if not 3 <= count <= 16:
+        raise argparse.ArgumentTypeError(
+            f"found {text!r}, expected a whole number from 3 to 16; count the spray holes in the "
+            "nozzle tip"
+        )
+    return count
+
+
+def _internal(error: Exception) -> RuntimeError:
+    """Say where in the program a mistake showed, in one line."""
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    place = f"{Path(last.filename).name} line {last.lineno}"
+    return RuntimeError(f"internal error: {type(error).__name__}: {error} ({place})")
