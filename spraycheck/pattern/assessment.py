@@ -14,6 +14,7 @@ import numpy as np
 
 from spraycheck.circular import wrap_180
 from spraycheck.constants import COVERAGE_FACTOR_95
+from spraycheck.decision import Tolerance, conformity_probability
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import (
     Float,
@@ -31,6 +32,10 @@ from spraycheck.pattern.matching import Match, even_pattern, match_layout
 FITS_DEG = 4.0
 """Plumes within this of an even pattern are that pattern (healthy plumes stray by about 1 degree;
 chosen a little below the direction limit)."""
+
+MIRROR_DEG = 2.0
+"""Mean misfit from which the mirrored layout is compared (twice what healthy plumes show); it must
+then fit with less than 0.4 of it, which one off-line plume alone cannot bring about."""
 
 HEALTHY_DEG = 0.8
 """Standard scatter of a healthy hole's direction (chosen: drilled and flown, healthy plumes stay
@@ -155,13 +160,6 @@ def assess_layout(
     )
 
 
-def probability_below(value: float, limit: float, sigma: float) -> float:
-    """Probability that the true value lies below the limit (normal, JCGM 106:2012, 7.3)."""
-    if sigma <= 0:
-        return 1.0 if value <= limit else 0.0
-    return 0.5 * math.erfc((value - limit) / (sigma * math.sqrt(2)))
-
-
 def _unexplained(
     catalogue: PlumeCatalogue, centre: NozzleCentre, match: Match
 ) -> tuple[Float, Float]:
@@ -223,12 +221,13 @@ def _judge(
     """State of a hole that has a plume, and the reason when it is unsure."""
     if flag.MERGED in flags:
         return "unsure", "its plume runs into another one"
-    inside = probability_below(abs(deviation), limits.direction_deg, sigma)
+    line = Tolerance(-limits.direction_deg, limits.direction_deg)
+    inside = conformity_probability(deviation, sigma, line)
     if inside < limits.risk:
         return "off-line", ""
     sigma_r = ratio_u / COVERAGE_FACTOR_95
-    weak = probability_below(ratio, limits.area_low_ratio, sigma_r)
-    heavy = 1 - probability_below(ratio, limits.area_high_ratio, sigma_r)
+    weak = conformity_probability(ratio, sigma_r, Tolerance(upper=limits.area_low_ratio))
+    heavy = conformity_probability(ratio, sigma_r, Tolerance(lower=limits.area_high_ratio))
     edge = flag.AT_SHEET_EDGE in flags
     if weak > 1 - limits.risk and not edge:
         return "weak", ""
@@ -278,7 +277,7 @@ def _misfit(seen: _Measured, layout: Layout, match: Match) -> list[Finding]:
     extra = k - len(matched)
     if not layout.even:
         other = match_layout(direction, np.array(layout.mirrored().azimuth_deg))
-        if match.misfit_deg > FITS_DEG and other.misfit_deg < 0.5 * match.misfit_deg:
+        if match.misfit_deg > MIRROR_DEG and other.misfit_deg < 0.4 * match.misfit_deg:
             return [
                 describe(
                     "mirrored-layout",

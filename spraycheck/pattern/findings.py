@@ -360,7 +360,9 @@ class _Words(string.Formatter):
         if isinstance(value, float) and math.isnan(value):
             return "unknown"
         if format_spec == "clock":
-            return f"{clock_position(float(value))} o'clock"
+            position = clock_position(float(value))
+            hour, _, minutes = position.partition(":")
+            return f"{hour} o'clock" if minutes == "00" else f"{position} on the clock"
         if format_spec == "turn":
             word = "clockwise" if value >= 0 else "anticlockwise"
             return f"{abs(value):.1f}° {word}"

@@ -1,0 +1,234 @@
+"""Stage 6: matching, states, verdicts and findings, on catalogues made by hand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from cards import Scene, draw, even
+from hypothesis import given
+from hypothesis import strategies as st
+
+from spraycheck.pattern.assessment import assess_layout
+from spraycheck.pattern.centre import locate_centre
+from spraycheck.pattern.containers import Mark, Photo, PlumeCatalogue, WetnessMap
+from spraycheck.pattern.layout import Assessment, Layout, Limits
+from spraycheck.pattern.matching import match_layout
+from spraycheck.pattern.segmentation import segment_plumes
+from spraycheck.pattern.wetness import map_wetness
+
+SCENE = Scene(plumes=even(5))
+WET = map_wetness(draw(SCENE))
+CENTRE = locate_centre(WET)
+LABELS = segment_plumes(WET, CENTRE)
+PHOTO = Photo(rgb=np.zeros((60, 80, 3), np.uint8), width_px=80, height_px=60)
+
+
+def catalogue(
+    directions: list[float],
+    areas: list[float] | None = None,
+    *,
+    direction_u: float = 0.8,
+    area_u: float = 0.03,
+    width: list[float] | None = None,
+    flags: tuple[tuple[str, ...], ...] | None = None,
+) -> PlumeCatalogue:
+    order = np.argsort(directions)
+    d = np.array(directions, float)[order]
+    n = len(d)
+    a = np.array(areas or [300.0] * n, float)[order]
+    t = np.radians(d)
+    centroid = np.column_stack([np.sin(t), -np.cos(t)]) * 46 + [CENTRE.x_mm, CENTRE.y_mm]
+    share = a / a.sum()
+    return PlumeCatalogue(
+        direction_deg=d,
+        direction_u_deg=np.full(n, direction_u),
+        width_deg=np.array(width, float)[order] if width else np.full(n, 15.0),
+        near_mm=np.full(n, 33.0),
+        reach_mm=np.full(n, 59.0),
+        area_mm2=a,
+        area_u_mm2=a * area_u,
+        area_frac=share,
+        area_u_frac=share * area_u,
+        centroid_mm=centroid,
+        centroid_px=centroid * 3,
+        axis_deg=d.copy(),
+        raggedness=np.ones(n),
+        drops_frac=np.zeros(n),
+        peak=np.ones(n),
+        label=np.arange(1, n + 1, dtype=np.int32),
+        flags=flags or ((),) * n,
+        rotation_u_deg=0.5,
+    )
+
+
+def judge(
+    rows: PlumeCatalogue,
+    layout: Layout | int,
+    *,
+    wet: WetnessMap = WET,
+    marks: tuple[Mark, ...] = (),
+) -> Assessment:
+    wanted = layout if isinstance(layout, Layout) else Layout.evenly_spread(layout)
+    return assess_layout(
+        rows,
+        wanted,
+        Limits(),
+        photo=PHOTO,
+        card=wet.card,
+        wetness=wet,
+        centre=CENTRE,
+        segmentation=replace(LABELS, marks=marks),
+    )
+
+
+def states(result: Assessment) -> list[str]:
+    return [hole.state for hole in result.holes]
+
+
+def codes(result: Assessment) -> set[str]:
+    return {finding.code for finding in result.findings}
+
+
+FIVE = [10.0, 82.5, 153.4, 226.0, 298.2]
+
+
+def test_healthy_pattern_passes() -> None:
+    result = judge(catalogue(FIVE), 5)
+    assert result.verdict == "pass"
+    assert states(result) == ["clear"] * 5
+    assert [h.hole for h in result.holes] == [1, 2, 3, 4, 5]
+    assert sum(h.spacing_deg for h in result.holes) == pytest.approx(360)
+    assert sum(h.area_frac for h in result.holes) == pytest.approx(1)
+
+
+def test_missing_plume_is_blocked_and_its_neighbours_are_not_heavy() -> None:
+    result = judge(catalogue(FIVE[:2] + FIVE[3:]), 5)
+    assert states(result) == ["clear", "clear", "blocked", "clear", "clear"]
+    assert result.verdict == "fail"
+    gone = result.holes[2]
+    assert gone.plume is None
+    assert gone.area_frac == 0
+    assert gone.expected_deg == pytest.approx(154, abs=1.5)
+    assert math.isnan(gone.deviation_deg)
+    assert "hole-blocked" in codes(result)
+
+
+def test_two_weak_of_four_do_not_make_the_others_heavy() -> None:
+    rows = catalogue([5.0, 95.0, 185.0, 275.0], [300, 140, 310, 120])
+    assert states(judge(rows, 4)) == ["clear", "weak", "clear", "weak"]
+
+
+def test_heavy_hole() -> None:
+    rows = catalogue([5.0, 95.0, 185.0, 275.0], [300, 300, 480, 310])
+    result = judge(rows, 4)
+    assert states(result) == ["clear", "clear", "heavy", "clear"]
+    assert result.verdict == "fail"
+
+
+def test_one_off_line_plume_does_not_turn_the_layout() -> None:
+    rows = catalogue([5.0, 95.0, 197.0, 275.0])
+    result = judge(rows, 4)
+    assert states(result) == ["clear", "clear", "off-line", "clear"]
+    assert result.holes[2].deviation_deg == pytest.approx(12, abs=1.5)
+
+
+def test_value_near_its_limit_is_unsure_and_asks_for_a_recheck() -> None:
+    rows = catalogue([5.0, 95.0, 185.0, 275.0], [300, 232, 310, 305], area_u=0.08)
+    result = judge(rows, 4)
+    assert states(result)[1] == "unsure"
+    assert result.verdict == "recheck"
+    assert "hole-unsure" in codes(result)
+
+
+def test_small_deviations_with_a_poor_centre_are_never_passed() -> None:
+    rows = catalogue([5.0, 98.5, 185.0, 271.0], direction_u=7.0)
+    assert judge(rows, 4).verdict == "recheck"
+
+
+def test_extra_plume_is_a_stray() -> None:
+    result = judge(catalogue([*FIVE, 45.0]), 5)
+    assert len(result.strays) == 1
+    assert result.verdict == "fail"
+    assert "stray-spray" in codes(result)
+
+
+@pytest.mark.parametrize(("asked", "shown"), [(9, 4), (4, 8), (5, 4), (7, 6), (8, 4), (6, 3)])
+def test_a_count_that_fits_badly_is_a_recheck(asked: int, shown: int) -> None:
+    rows = catalogue([12.0 + 360 * k / shown for k in range(shown)])
+    result = judge(rows, asked)
+    assert result.verdict == "recheck"
+    assert "count-does-not-fit" in codes(result)
+    assert "blocked" not in states(result)
+    assert len(result.holes) == asked
+
+
+@pytest.mark.parametrize("holes", [4, 5, 6, 8, 12, 16])
+def test_one_missing_of_an_even_count_is_blocked_whatever_the_count(holes: int) -> None:
+    rows = catalogue([12.0 + 360 * k / holes for k in range(holes - 1)], width=[5.0] * (holes - 1))
+    result = judge(rows, holes)
+    assert states(result).count("blocked") == 1
+    assert result.verdict == "fail"
+
+
+UNEVEN = Layout(
+    name="slanted, invented",
+    azimuth_deg=(0.0, 55.0, 130.0, 200.0, 290.0),
+    axis_angle_deg=(70.0, 64.0, 60.0, 62.0, 68.0),
+)
+
+
+def test_unequal_layout_fits_in_file_order() -> None:
+    rows = catalogue([(a + 33) % 360 for a in UNEVEN.azimuth_deg])
+    result = judge(rows, UNEVEN)
+    assert result.verdict == "pass"
+    assert result.holes[4].expected_deg == pytest.approx(323, abs=0.5)
+
+
+def test_mirrored_layout_is_told_and_not_used() -> None:
+    rows = catalogue([(33 - a) % 360 for a in UNEVEN.azimuth_deg])
+    result = judge(rows, UNEVEN)
+    assert result.verdict == "recheck"
+    assert "mirrored-layout" in codes(result)
+
+
+def test_merged_plumes_are_one_entry_naming_both_holes() -> None:
+    rows = catalogue([5.0, 77.0, 185.0, 257.0], [300, 310, 600, 290], width=[15, 15, 84, 15])
+    result = judge(rows, 5)
+    assert result.verdict == "recheck"
+    assert "plumes-merged" in codes(result)
+    assert "blocked" not in states(result)
+    assert "heavy" not in states(result)
+
+
+def test_drip_is_a_finding_and_does_not_decide() -> None:
+    drip = Mark(kind="drip", x_mm=4.0, y_mm=-7.0, area_mm2=30.0)
+    result = judge(catalogue(FIVE), 5, marks=(drip,))
+    assert result.verdict == "pass"
+    assert "centre-drip" in codes(result)
+
+
+def test_a_hole_outside_the_photo_is_unsure_and_not_blocked() -> None:
+    hidden = np.array(WET.valid)
+    hidden[:, hidden.shape[1] // 2 + 30 :] = False  # the right part of the card is not in the photo
+    wet = replace(WET, valid=hidden)
+    result = judge(catalogue([d for d in FIVE if d != 82.5]), 5, wet=wet)
+    assert states(result)[1] == "unsure"
+    assert result.verdict == "recheck"
+
+
+@given(turn=st.floats(0, 359.99), missing=st.integers(0, 5))
+def test_matching_finds_the_turn(turn: float, missing: int) -> None:
+    azimuth = np.array([0.0, 40.0, 110.0, 170.0, 250.0, 300.0])
+    kept = [k for k in range(6) if k != missing]
+    found = match_layout(np.sort((azimuth[kept] + turn) % 360), azimuth)
+    assert abs((found.rotation_deg - turn + 180) % 360 - 180) < 1e-4
+    assert sorted(found.hole_of) == kept
+    assert np.abs(found.deviation_deg).max() < 1e-4
+
+
+def test_matching_at_the_wrap() -> None:
+    found = match_layout(np.array([0.1, 90.0, 180.0, 359.9 - 90]), np.array([0.0, 90, 180, 270]))
+    assert np.abs(found.deviation_deg).max() < 0.3
