@@ -221,7 +221,7 @@ def _judge(
     """State of a hole that has a plume, and the reason when it is unsure."""
     if flag.MERGED in flags:
         return "unsure", "its plume runs into another one"
-    line = Tolerance(-limits.direction_deg, limits.direction_deg)
+    line = Tolerance(lower=-limits.direction_deg, upper=limits.direction_deg)
     inside = conformity_probability(deviation, sigma, line)
     if inside < limits.risk:
         return "off-line", ""
