@@ -42,9 +42,11 @@ def fit_homography(source: Points, target: Points) -> Float:
         ]
     )
     values, vectors = np.linalg.svd(rows)[1:]
-    if not values[7] > 1e-9 * values[0]:
+    between = vectors[8].reshape(3, 3)
+    # Three of four source points on one line fix a map, but one that flattens the plane.
+    if not (values[7] > 1e-9 * values[0] and abs(np.linalg.det(between)) > 1e-9):
         raise InputError("points: three of four on one line or repeated; expected four corners")
-    h = np.linalg.inv(to_t) @ vectors[8].reshape(3, 3) @ to_s
+    h = np.linalg.inv(to_t) @ between @ to_s
     if not abs(h[2, 2]) > 1e-12 * np.abs(h).max():
         raise InputError("points: the source origin maps to infinity; shift the source points")
     return np.asarray(h / h[2, 2])

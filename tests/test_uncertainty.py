@@ -1,0 +1,167 @@
+"""GUM arithmetic: identities, agreement with simulation, and the edges."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from spraycheck import uncertainty
+from spraycheck.errors import InputError
+
+repeatable = settings(derandomize=True, deadline=None, database=None, max_examples=100)
+
+
+def test_type_a_is_the_standard_error() -> None:
+    got = uncertainty.type_a([10.0, 12.0, 11.0, 13.0])
+    assert got == (11.5, pytest.approx(math.sqrt(5.0 / 3.0) / 2.0), 3)
+
+
+def test_half_widths() -> None:
+    rng = np.random.default_rng(2)
+    flat = rng.uniform(-0.5, 0.5, 200_000)
+    assert uncertainty.from_half_width(0.5) == pytest.approx(flat.std(), rel=0.01)
+    peaked = flat + rng.uniform(-0.5, 0.5, flat.size)
+    assert uncertainty.from_half_width(1.0, "triangular") == pytest.approx(peaked.std(), rel=0.01)
+    with pytest.raises(InputError, match="triangular"):
+        uncertainty.from_half_width(1.0, "gaussian")
+
+
+def _polar(v: np.ndarray) -> np.ndarray:
+    return np.array([np.hypot(v[0], v[1]), np.arctan2(v[1], v[0]), v[0] * v[1]])
+
+
+def test_numerical_derivatives_are_the_analytic_ones() -> None:
+    x, y = 3.0, 4.0
+    exact = [[x / 5, y / 5], [-y / 25, x / 25], [y, x]]
+    np.testing.assert_allclose(uncertainty.numerical_jacobian(_polar, [x, y]), exact, rtol=1e-8)
+    np.testing.assert_allclose(
+        uncertainty.numerical_jacobian(_polar, [x, y], [1e-3, 1e-3]), exact, rtol=1e-6
+    )
+    assert uncertainty.numerical_jacobian(lambda v: v[0] ** 2, [3.0]).shape == (1, 1)
+
+
+def test_propagation_agrees_with_simulation_and_needs_the_correlation() -> None:
+    v = np.array([[0.01, 0.008], [0.008, 0.01]])
+    got = uncertainty.propagate(uncertainty.numerical_jacobian(_polar, [3.0, 4.0]), v)
+    draws = np.random.default_rng(4).multivariate_normal([3.0, 4.0], v, 200_000)
+    seen = np.cov(np.array([_polar(d) for d in draws[:50_000]]).T)
+    np.testing.assert_allclose(np.diag(got), np.diag(seen), rtol=0.03)
+    # Negative control: dropping the covariances gives another answer.
+    lone = uncertainty.propagate(
+        uncertainty.numerical_jacobian(_polar, [3.0, 4.0]), np.diag(np.diag(v))
+    )
+    assert abs(lone[0, 0] / seen[0, 0] - 1) > 0.3
+
+
+@repeatable
+@given(st.lists(st.floats(1e-3, 1e3), min_size=1, max_size=6))
+def test_independent_propagation_is_the_root_sum_of_squares(u: list[float]) -> None:
+    whole = uncertainty.propagate(np.ones((1, len(u))), np.diag(np.square(u)))[0, 0]
+    assert uncertainty.combine(*u) == pytest.approx(math.sqrt(whole), rel=1e-12)
+
+
+@repeatable
+@given(st.lists(st.floats(1e-2, 1e2), min_size=1, max_size=6), st.integers(1, 50))
+def test_effective_dof_lies_between_the_least_and_the_sum(u: list[float], nu: int) -> None:
+    dofs = [nu + k for k in range(len(u))]
+    got = uncertainty.effective_dof(u, dofs)
+    assert min(dofs) * (1 - 1e-9) <= got <= sum(dofs) * (1 + 1e-9)
+
+
+def test_dof_of_certain_components_is_infinite() -> None:
+    assert uncertainty.effective_dof([1.0, 2.0], [math.inf, math.inf]) == math.inf
+    assert uncertainty.effective_dof([1.0, 1.0], [math.inf, 5]) == pytest.approx(20.0)
+
+
+def test_coverage_factor_falls_to_the_normal_one() -> None:
+    factors = [uncertainty.coverage_factor(0.95, nu) for nu in (1, 2, 5, 20, 1e8, math.inf)]
+    assert factors == sorted(factors, reverse=True)
+    assert factors[-1] == pytest.approx(1.959963984540054, abs=1e-12)
+    assert factors[-2] == pytest.approx(factors[-1], abs=1e-6)
+
+
+def test_many_rectangles_become_normal() -> None:
+    assert uncertainty.rectangles_coverage_factor(0.95, 20) == pytest.approx(1.96, abs=0.005)
+    assert uncertainty.rectangles_coverage_factor(1.0, 1) == pytest.approx(math.sqrt(3.0))
+
+
+def test_correlated_means_come_with_their_correlation() -> None:
+    x = np.random.default_rng(1).normal(size=(50, 2)) @ np.array([[1.0, 0.7], [0.0, 0.5]])
+    v = uncertainty.covariance_of_means(x)
+    np.testing.assert_allclose(v, np.cov(x.T) / 50, rtol=1e-12)
+    assert uncertainty.correlation(v)[0, 1] == pytest.approx(np.corrcoef(x.T)[0, 1])
+
+
+def test_weighted_mean_of_consistent_and_of_quarrelling_results() -> None:
+    calm = uncertainty.weighted_mean([10.0, 10.1, 9.9], [0.2, 0.2, 0.2])
+    assert calm.value == pytest.approx(10.0)
+    assert calm.u == calm.u_internal == pytest.approx(0.2 / math.sqrt(3))
+    assert calm.birge == pytest.approx(0.5)
+    quarrel = uncertainty.weighted_mean([10.0, 11.0, 9.0], [0.2, 0.2, 0.2])
+    assert quarrel.birge == pytest.approx(5.0)
+    assert quarrel.u == quarrel.u_external == pytest.approx(1.0 / math.sqrt(3))
+    alone = uncertainty.weighted_mean([10.0], [0.2])
+    assert (alone.value, alone.u, alone.dof) == (10.0, pytest.approx(0.2), 0.0)
+    assert math.isnan(alone.birge)
+
+
+def test_groups_that_differ_are_told_from_groups_that_do_not() -> None:
+    rng = np.random.default_rng(9)
+    offsets = rng.normal(0, 3.0, 200)[:, None]
+    noise = rng.normal(0, 1.0, (200, 4))
+    for shift, sigma in ((offsets, 3.0), (0.0 * offsets, 0.0)):
+        x = noise + shift
+        got = uncertainty.between_within(x.mean(axis=1), x.std(axis=1, ddof=1), 4)
+        assert got.s_within == pytest.approx(1.0, rel=0.1)
+        assert got.sigma_groups == pytest.approx(sigma, abs=0.4)
+        assert got.dof_pooled == 799
+
+
+@repeatable
+@given(st.floats(-100, 100), st.floats(-10, 10), st.floats(-1e3, 1e3))
+def test_line_does_not_care_about_its_reference(a: float, b: float, x0: float) -> None:
+    x = np.array([1.0, 2.0, 4.0, 7.0, 11.0])
+    y = a + b * x + np.array([0.1, -0.2, 0.15, 0.0, -0.05])
+    here, there = uncertainty.fit_line(x, y), uncertainty.fit_line(x, y, x0)
+    assert here.slope == pytest.approx(there.slope, abs=1e-9)
+    assert here.at(5.0).value == pytest.approx(there.at(5.0).value, abs=1e-6)
+    assert here.at(5.0).u == pytest.approx(there.at(5.0).u, rel=1e-3)
+
+
+def test_line_agrees_with_an_independent_fit() -> None:
+    from scipy.stats import linregress
+
+    rng = np.random.default_rng(3)
+    x = rng.uniform(100, 300, 12)
+    y = 1.5 + 0.98 * x + rng.normal(0, 0.7, 12)
+    mine, other = uncertainty.fit_line(x, y), linregress(x, y)
+    assert mine.slope == pytest.approx(other.slope)
+    assert mine.intercept == pytest.approx(other.intercept)
+    assert math.sqrt(mine.covariance[1, 1]) == pytest.approx(other.stderr)
+    assert math.sqrt(mine.covariance[0, 0]) == pytest.approx(other.intercept_stderr)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: uncertainty.type_a([1.0]),
+        lambda: uncertainty.type_a([1.0, math.nan]),
+        lambda: uncertainty.from_half_width(-1.0),
+        lambda: uncertainty.propagate(np.ones((1, 2)), np.eye(3)),
+        lambda: uncertainty.numerical_jacobian(_polar, [1.0, 2.0], [0.1, 0.0]),
+        lambda: uncertainty.covariance_of_means(np.ones((1, 2))),
+        lambda: uncertainty.correlation(np.zeros((2, 2))),
+        lambda: uncertainty.effective_dof([1.0, 2.0], [3.0]),
+        lambda: uncertainty.coverage_factor(1.0),
+        lambda: uncertainty.rectangles_coverage_factor(0.95, 0),
+        lambda: uncertainty.weighted_mean([1.0, 2.0], [1.0, 0.0]),
+        lambda: uncertainty.between_within([1.0, 2.0], [0.1, 0.1], 1),
+        lambda: uncertainty.fit_line([1.0, 1.0, 1.0], [1.0, 2.0, 3.0]),
+        lambda: uncertainty.fit_line([1.0, 2.0], [1.0, 2.0]),
+    ],
+)
+def test_impossible_requests_are_refused(call) -> None:  # type: ignore[no-untyped-def]
+    with pytest.raises(InputError, match="expected"):
+        call()

@@ -1,0 +1,87 @@
+"""Units: round trips, what people type, and what is refused."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from spraycheck import units
+from spraycheck.errors import InputError
+
+repeatable = settings(derandomize=True, deadline=None, database=None, max_examples=100)
+
+
+@repeatable
+@given(
+    st.floats(-1e5, 1e5), st.sampled_from(list(units.PASCALS)), st.sampled_from(list(units.PASCALS))
+)
+def test_pressures_go_there_and_back(value: float, a: str, b: str) -> None:
+    there = units.convert_pressure(value, a, b)
+    assert units.convert_pressure(there, b, a) == pytest.approx(value, rel=1e-12, abs=1e-12)
+
+
+@repeatable
+@given(st.floats(0, 1e4), st.sampled_from(list(units.MILLIMETRES)))
+def test_lengths_written_out_read_back(value: float, unit: str) -> None:
+    assert units.parse_length(f"{value:.6f} {unit}", unit) == pytest.approx(value, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("text", "bar"),
+    [
+        ("200 bar", 200.0),
+        ("200bar", 200.0),
+        (" 19.3 MPa ", 193.0),
+        ("19,3 Mpa", 193.0),
+        ("2800 PSI", 193.053),
+        ("2 800 psi", 193.053),
+        ("200 kgf/cm²", 196.133),
+        ("200 kgf/cm^2", 196.133),
+        ("200 kg/cm2", 196.133),
+        ("0,125 bar", 0.125),
+        ("12,5 bar", 12.5),
+        ("-0.5 bar", -0.5),
+    ],
+)
+def test_what_people_type_is_understood(text: str, bar: float) -> None:
+    assert units.parse_pressure(text) == pytest.approx(bar, abs=5e-4)
+
+
+def test_lengths_people_type() -> None:
+    assert units.parse_length("0.006 in") == pytest.approx(0.1524)
+    assert units.parse_length("6 thou") == pytest.approx(0.1524)
+    assert units.parse_length('1"') == pytest.approx(25.4)
+    assert units.parse_length("150 µm") == pytest.approx(0.15)
+    assert units.parse_length("150 μm") == pytest.approx(0.15)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("200", "no unit"),
+        ("", "no number"),
+        ("bar", "no number"),
+        ("2,800 psi", "2800 or 2.800"),
+        ("20 mPa", "MPa"),
+        ("3 mm", "expected one of Pa"),
+        ("200 barn", "expected one of Pa"),
+        ("2..8 bar", "expected one of"),
+        ("2 80 psi", "expected one of"),
+        ("1e3 psi", "expected one of"),
+        ("nan bar", "no number"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused(text: str, message: str) -> None:
+    with pytest.raises(InputError, match=message):
+        units.parse_pressure(text)
+
+
+def test_a_pressure_is_no_length_and_unknown_units_are_named() -> None:
+    with pytest.raises(InputError, match="expected one of mm"):
+        units.parse_length("3 bar")
+    with pytest.raises(InputError, match="'furlong'"):
+        units.convert_length(1.0, "mm", "furlong")
+
+
+def test_same_pressure_in_two_units() -> None:
+    assert units.same_pressure("200 bar", "2901 psi")
+    assert not units.same_pressure("200 bar", "2991 psi")
