@@ -1,0 +1,287 @@
+"""Find the one sheet in a photo, coarsely: four straight sides at a working size.
+
+Candidates come from two sides that fail differently: regions of even colour (good when the sheet
+stands out, spoiled by things lying over its edge) and straight edges grouped four at a time (good
+behind clutter, for corners outside the photo and for pale paper on a pale table). Every candidate
+is judged by the same measure: along each side, does the colour step from paper to something else,
+the same way all along?
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from spraycheck.pattern.containers import Float, FloatMap, Mask
+from spraycheck.pattern.rectification.lines import (
+    find_lines,
+    group_lines,
+    lines_of_outline,
+)
+
+WORKING_PX = 480
+"""Long side of the photo while searching (chosen: an edge of a small card is still 60 px long, and
+the search takes about a tenth of the time of decoding)."""
+
+MIN_AREA_FRAC = 0.03
+"""Least share of the photo a sheet covers."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outline:
+    """A sheet as found coarsely.
+
+    Parameters
+    ----------
+    corners : (4, 2) ndarray of float64
+        Clockwise in the image as seen, working pixels, possibly outside the photo.
+    support : (4,) ndarray of float64
+        Share of each side (from each corner to the next) that shows the paper's edge; NaN where
+        the side lies along or beyond the photo's border.
+    score : float
+        Worth of the candidate; below `MIN_SCORE` nothing was found.
+    """
+
+    corners: Float
+    support: Float
+    score: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Working:
+    """The photo at working size.
+
+    Parameters
+    ----------
+    colour : (H, W, 3) ndarray of float32
+        CIE Lab, lightly smoothed.
+    noise : float
+        Typical difference between neighbouring patches that is no edge.
+    scale : float
+        Pixels of the picture it was made from per working pixel.
+    """
+
+    colour: FloatMap
+    noise: float
+    scale: float
+
+
+def make_working(rgb: NDArray[np.uint8]) -> Working:
+    """Reduce a photo to working size."""
+    rows, cols = rgb.shape[:2]
+    scale = max(1.0, max(rows, cols) / WORKING_PX)
+    size = (max(8, round(cols / scale)), max(8, round(rows / scale)))
+    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+    lab = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2Lab)
+    colour = np.asarray(cv2.GaussianBlur(lab, (0, 0), 1.0), np.float32)
+    left, right = colour[:, :-6], colour[:, 6:]
+    change = np.sqrt(((right - left) ** 2).sum(axis=2))
+    noise = max(float(np.median(change)), 0.7)
+    return Working(colour=colour, noise=noise, scale=cols / size[0])
+
+
+def find_outline(working: Working) -> Outline | None:
+    """Find the sheet; None when nothing looks like one."""
+    candidates = _candidates(working)
+    if len(candidates) == 0:
+        return None
+    scores, support = judge(working, candidates)
+    best = int(np.argmax(scores))
+    return Outline(corners=candidates[best], support=support[best], score=float(scores[best]))
+
+
+def _candidates(working: Working) -> Float:
+    """Quadrilaterals worth judging, ``(K, 4, 2)``."""
+    quads: list[Float] = []
+    outlines: list[Float] = []
+    for mask in _regions(working):
+        for hull, filled in _pieces(mask):
+            quad = cv2.approxPolyN(hull, 4, ensure_convex=True).reshape(-1, 2)
+            if len(quad) == 4:
+                quads.append(quad.astype(float))
+            if filled:
+                outlines.append(hull.reshape(-1, 2).astype(float))
+    lines = find_lines(working.colour)
+    extra = [lines_of_outline(outline, working.colour.shape[:2]) for outline in outlines]
+    lines = np.concatenate([lines, *extra]) if extra else lines
+    found = group_lines(lines, working.colour, working.noise, MIN_AREA_FRAC)
+    everything = np.concatenate([np.array(quads).reshape(-1, 4, 2), found])
+    return _unlike(_clockwise(everything), working.colour.shape[:2])
+
+
+def _regions(working: Working) -> list[Mask]:
+    """Masks of even colour, by distance from the colour of a few places, and between edges."""
+    colour = working.colour
+    rows, cols = colour.shape[:2]
+    masks: list[Mask] = []
+    for fx, fy in ((0.5, 0.5), (0.35, 0.5), (0.65, 0.5), (0.5, 0.35), (0.5, 0.65)):
+        x, y = int(cols * fx), int(rows * fy)
+        r = max(3, rows // 30)
+        paper = np.median(colour[y - r : y + r + 1, x - r : x + r + 1].reshape(-1, 3), axis=0)
+        away = colour - paper.astype(np.float32)
+        away[..., 0] *= 0.6  # light falls off across a sheet, its colour hardly does
+        far = np.sqrt((away**2).sum(axis=2))
+        level, _ = cv2.threshold(np.minimum(far * 4, 255).astype(np.uint8), 0, 255, cv2.THRESH_OTSU)
+        masks += [far < level / 4 * factor for factor in (0.5, 1.0)]
+    gx = cv2.Sobel(colour, cv2.CV_32F, 1, 0)
+    gy = cv2.Sobel(colour, cv2.CV_32F, 0, 1)
+    slope = np.sqrt((gx**2 + gy**2).sum(axis=2))
+    for share in (70, 82, 90):
+        masks.append(slope < np.percentile(slope, share))
+    light = colour[..., 0]
+    level, _ = cv2.threshold(light.astype(np.uint8), 0, 255, cv2.THRESH_OTSU)
+    masks += [light > level, light <= level]
+    return masks
+
+
+def _pieces(mask: Mask) -> list[tuple[np.ndarray, bool]]:
+    """Hulls of a mask's large pieces."""
+    opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    contours, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    out = []
+    for contour in sorted(contours, key=cv2.contourArea, reverse=True)[:2]:
+        area = cv2.contourArea(contour)
+        if area < MIN_AREA_FRAC * mask.size:
+            continue
+        hull = cv2.convexHull(contour)
+        out.append((hull, area > 0.8 * cv2.contourArea(hull)))
+    return out
+
+
+def _clockwise(quads: Float) -> Float:
+    """Turn every quadrilateral to run clockwise as seen (y down)."""
+    x, y = quads[..., 0], quads[..., 1]
+    area = (x * np.roll(y, -1, axis=1) - np.roll(x, -1, axis=1) * y).sum(axis=1)
+    return np.where((area < 0)[:, None, None], quads[:, ::-1], quads)
+
+
+def _unlike(quads: Float, shape: tuple[int, ...], limit_px: float = 3.0) -> Float:
+    """Leave out near repeats and what is far too small or far outside."""
+    x, y = quads[..., 0], quads[..., 1]
+    area = (x * np.roll(y, -1, axis=1) - np.roll(x, -1, axis=1) * y).sum(axis=1) / 2
+    quads = quads[area > MIN_AREA_FRAC * shape[0] * shape[1]]
+    kept: list[Float] = []
+    for quad in quads:
+        first = int(np.argmin(quad.sum(axis=1)))
+        turned = np.roll(quad, -first, axis=0)
+        if all(np.abs(turned - other).max() > limit_px for other in kept):
+            kept.append(turned)
+    return np.array(kept).reshape(-1, 4, 2)
+
+
+def judge(working: Working, quads: Float, count: int = 32, reach: int = 8) -> tuple[Float, Float]:
+    """Score quadrilaterals by the paper edge along their sides.
+
+    Returns
+    -------
+    scores : (K,) ndarray
+    support : (K, 4) ndarray
+        NaN for a side along or beyond the photo's border.
+    """
+    rows, cols = working.colour.shape[:2]
+    ends = np.roll(quads, -1, axis=1)
+    along = (np.arange(count) + 0.5) / count * 0.94 + 0.03
+    points = quads[:, :, None] + (ends - quads)[:, :, None] * along[:, None]
+    way = ends - quads
+    length = np.linalg.norm(way, axis=2, keepdims=True) + 1e-9
+    inward = np.stack([-way[..., 1], way[..., 0]], axis=2) / length
+    offsets = np.arange(-reach, reach + 1)
+    at = points[:, :, :, None] + inward[:, :, None, None] * offsets[:, None]
+    flat = at.reshape(-1, 2 * reach + 1, 2).astype(np.float32)
+    sampled = sample(working.colour, flat).reshape(*at.shape[:4], 3)
+    visible = (
+        (points[..., 0] > 4)
+        & (points[..., 0] < cols - 5)
+        & (points[..., 1] > 4)
+        & (points[..., 1] < rows - 5)
+    )
+    # Step: mean of 4 px inside minus mean of 4 px outside, at shifts of -3 to 3.
+    total = np.concatenate([np.zeros_like(sampled[..., :1, :]), sampled], axis=3).cumsum(axis=3)
+    shifts = np.arange(-3, 4)
+    middle = reach + shifts
+    step = (
+        np.stack(
+            [
+                (total[..., m + 5, :] - total[..., m + 1, :])
+                - (total[..., m, :] - total[..., m - 4, :])
+                for m in middle
+            ],
+            axis=3,
+        )
+        / 4
+    )
+    size = np.sqrt((step**2).sum(axis=4)) - 0.1 * np.abs(shifts) * working.noise
+    pick = size.argmax(axis=3)
+    best = np.take_along_axis(step, pick[..., None, None], axis=3)[..., 0, :]
+    typical = np.median(np.where(visible[..., None], best, np.nan_to_num(best)), axis=2)
+    strength = np.linalg.norm(typical, axis=2)
+    heading = typical / (strength[..., None] + 1e-9)
+    along_heading = (best * heading[:, :, None]).sum(axis=3)
+    need = np.maximum(0.4 * strength, 1.5 * working.noise)
+    seen = visible.sum(axis=2)
+    good = ((along_heading > need[..., None]) & visible).sum(axis=2)
+    support = np.where(seen >= count // 4, good / np.maximum(seen, 1), np.nan)
+    share_seen = seen / count
+
+    paper = np.median(sampled[..., reach + 4 :, :].reshape(len(quads), -1, 3), axis=1)
+    just_inside = np.median(sampled[..., reach + 4 :, :], axis=(2, 3))
+    unlike_paper = np.linalg.norm((just_inside - paper[:, None]) * [0.5, 1, 1], axis=2)
+    contrast = strength / (strength + 4 * working.noise)
+    same = strength / (strength + unlike_paper + 1e-9)
+    side = np.where(np.isnan(support), 0.0, support**2 * contrast * same) * share_seen
+    unseen = 1 - share_seen
+    worst = np.where(share_seen > 0.5, side / np.maximum(share_seen, 0.5), 1).min(axis=1)
+    area = _area(quads) / (rows * cols)
+    score = (
+        side.mean(axis=1)
+        + 0.35 * worst
+        - 0.1 * unseen.mean(axis=1)
+        + 0.1 * np.sqrt(np.clip(area, 0, 1))
+    )
+    score -= _unlikely(quads)
+    return score, support
+
+
+def _area(quads: Float) -> Float:
+    x, y = quads[..., 0], quads[..., 1]
+    area = (x * np.roll(y, -1, axis=1) - np.roll(x, -1, axis=1) * y).sum(axis=1) / 2
+    return np.asarray(np.abs(area))
+
+
+def _unlikely(quads: Float) -> Float:
+    """Penalty for shapes no sheet seen from within 50 degrees has."""
+    way = np.roll(quads, -1, axis=1) - quads
+    length = np.linalg.norm(way, axis=2)
+    ratio = np.maximum(
+        np.abs(np.log(length[:, 0] / length[:, 2])), np.abs(np.log(length[:, 1] / length[:, 3]))
+    )
+    long = np.abs(np.log((length[:, 0] + length[:, 2]) / (length[:, 1] + length[:, 3])))
+    angle = np.arctan2(way[..., 1], way[..., 0])
+    turn = (np.roll(angle, -1, axis=1) - angle) % (2 * np.pi)
+    skew = np.abs(turn - np.pi / 2).max(axis=1)
+    return np.asarray(
+        0.5 * np.maximum(ratio - 0.6, 0)
+        + 0.5 * np.maximum(long - 0.9, 0)
+        + 0.5 * np.maximum(skew - 0.5, 0)
+    )
+
+
+def sample(picture: NDArray[Any], at: NDArray[np.float32]) -> FloatMap:
+    """Bilinear samples of a picture at any array of (x, y); beyond it the nearest pixel counts."""
+    shape = at.shape[:-1]
+    flat = np.ascontiguousarray(at.reshape(-1, 2))
+    wide = 128  # rows of a map; OpenCV takes at most 32767 rows and columns
+    pad = -len(flat) % wide
+    flat = np.concatenate([flat, np.zeros((pad, 2), np.float32)]).reshape(-1, wide, 2)
+    out = [
+        cv2.remap(
+            picture, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+        for part in np.array_split(flat, max(1, -(-len(flat) // 30000)))
+    ]
+    joined = np.concatenate(out).reshape(-1, picture.shape[2])
+    return np.asarray(joined[: int(np.prod(shape))].reshape(*shape, picture.shape[2]), np.float32)
