@@ -246,9 +246,10 @@ def _finding(hole: Hole) -> list[Finding]:
             )
         ]
     if hole.state in ("weak", "heavy"):
+        limit = 0.75 if hole.state == "weak" else 1.33
         return [
             describe(
-                f"hole-{hole.state}", hole.hole, area_ratio=hole.area_ratio, u=0.06, limit=0.75
+                f"hole-{hole.state}", hole.hole, area_ratio=hole.area_ratio, u=0.06, limit=limit
             )
         ]
     if hole.state == "unsure":

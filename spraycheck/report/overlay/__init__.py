@@ -17,7 +17,8 @@ from spraycheck.errors import InputError
 from spraycheck.pattern.layout import Assessment
 from spraycheck.report.overlay.dial import BANNER_UNITS, PANEL_UNITS, draw_banner, draw_panel
 from spraycheck.report.overlay.pen import Box, Pen
-from spraycheck.report.overlay.scene import Scene, View
+from spraycheck.report.overlay.scene import Scene
+from spraycheck.report.overlay.view import View
 
 __all__ = ["Composition", "compose_overlay", "draw_overlay"]
 

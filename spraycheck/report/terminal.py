@@ -1,0 +1,370 @@
+"""The result as a technician reads it in a terminal: verdict, holes, what to do, how sure."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from spraycheck.pattern import flags
+from spraycheck.pattern.findings import AID, CAUTION, KINDS, clock_position
+from spraycheck.pattern.layout import Assessment, Hole
+from spraycheck.report.summary import (
+    count_in_words,
+    explain_verdict,
+    pattern_fits,
+    shared_plumes,
+    title_of,
+)
+
+MIN_WIDTH, MAX_WIDTH = 60, 120
+
+_WIDE = 84
+"""From this width on the table states each value's uncertainty."""
+
+_WIDEST = 104
+"""From this width on the table has room for millimetres."""
+
+_SIGNS = {"clear": "✓", "weak": "▼", "heavy": "▲", "blocked": "✗", "off-line": "↷", "unsure": "?"}
+_ASCII_SIGNS = {
+    "clear": " ", "weak": "-", "heavy": "+", "blocked": "x", "off-line": ">", "unsure": "?",
+}  # fmt: skip
+_ASCII = str.maketrans({"°": " deg", "±": "+-", "×": "x", "–": "-", "²": "2", "✓": "", "’": "'"})
+
+_VERDICT_STYLE = {
+    "pass": "bold white on green",
+    "fail": "bold white on red",
+    "recheck": "bold black on yellow",
+}
+_STATE_STYLE = {
+    "clear": "green",
+    "weak": "bold yellow",
+    "heavy": "bold yellow",
+    "blocked": "bold red",
+    "off-line": "bold magenta",
+    "unsure": "bold",
+}
+_CENTRE_BY = {
+    "axes": "from where the plume axes meet",
+    "axes+ring": "from the plume axes and the ring of plumes",
+    "ring": "from the ring of plumes",
+}
+_SAID_BY_FINDING = {
+    flags.NO_SCALE: "no-scale",
+    flags.NO_SHEET: "sheet-not-found",
+    flags.SHEET_CROPPED: "sheet-cropped",
+    flags.CENTRE_WIDE: "centre-uncertain",
+    flags.MERGED: "plumes-merged",
+}
+
+
+def terminal_report(
+    assessment: Assessment, *, colour: bool, width: int, ascii_only: bool = False
+) -> str:
+    """Write the report of one photo.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The judged photo.
+    colour : bool
+        Add ANSI colours; they only repeat what words and signs say.
+    width : int
+        Columns of the terminal; used between 60 and 120.
+    ascii_only : bool
+        Use no character beyond ASCII, for streams that cannot encode others.
+
+    Returns
+    -------
+    str
+        Lines, the last one ended by a newline. Lengths and areas in mm appear only when the
+        scale is known.
+    """
+    return _Writer(colour=colour, width=width, ascii_only=ascii_only).report(assessment)
+
+
+def printable(text: str) -> str:
+    """Return a text from outside (a file's or a layout's name) with control characters made inert.
+
+    A file name may hold escape sequences that would recolour or rewrite the terminal.
+    """
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+class _Writer:
+    """Holds the console and the choice of characters while one report is written."""
+
+    def __init__(self, *, colour: bool, width: int, ascii_only: bool) -> None:
+        self._out = io.StringIO()
+        self._ascii = ascii_only
+        self._colour = colour
+        self._width = min(max(width, MIN_WIDTH), MAX_WIDTH)
+        self._console = Console(
+            file=self._out,
+            width=self._width,
+            force_terminal=colour,
+            color_system="standard" if colour else None,
+            no_color=not colour,
+            highlight=False,
+            markup=False,
+            emoji=False,
+            legacy_windows=False,
+        )
+
+    def report(self, a: Assessment) -> str:
+        self._verdict(a)
+        self._console.print()
+        if pattern_fits(a):
+            self._holes(a)
+        else:
+            self._plumes(a)
+        self._findings(a)
+        self._how_sure(a)
+        self._heading("Safety")
+        self._paragraph(CAUTION)
+        self._paragraph(AID)
+        text = self._out.getvalue()
+        if not self._colour:
+            text = "\n".join(line.rstrip() for line in text.splitlines()) + "\n"
+        return text
+
+    # -- pieces -----------------------------------------------------------------------------
+    def _say(self, text: str) -> str:
+        if not self._ascii:
+            return text
+        return text.translate(_ASCII).encode("ascii", "replace").decode("ascii")
+
+    def _heading(self, text: str) -> None:
+        self._console.print()
+        self._console.print(Text(text, style="bold"))
+
+    def _paragraph(self, text: str, *, indent: int = 2, style: str = "") -> None:
+        self._console.print(Padding(Text(self._say(text), style=style), (0, 0, 0, indent)))
+
+    def _item(self, text: str, mark: str = "-") -> None:
+        grid = Table.grid(padding=(0, 1, 0, 0))
+        grid.add_column(width=len(mark))
+        grid.add_column()
+        grid.add_row(mark, Text(self._say(text)))
+        self._console.print(Padding(grid, (0, 0, 0, 2)))
+
+    def _verdict(self, a: Assessment) -> None:
+        line = Text()
+        line.append(f" {a.verdict.upper()} " if self._colour else a.verdict.upper(),
+                    style=_VERDICT_STYLE[a.verdict])  # fmt: skip
+        line.append(f"  {count_in_words(a)}: " + self._say("; ".join(explain_verdict(a))))
+        self._console.print(line)
+        names = [printable(a.photo.file)] if a.photo.file else []
+        names.append(f"against {printable(a.layout.name)}" if a.layout.name else "")
+        self._console.print(Text(self._say(" ".join(n for n in names if n)), style="dim"))
+
+    def _table(self, headers: Sequence[str]) -> Table:
+        table = Table(box=None, padding=(0, 2 if self._width >= 76 else 1, 0, 0), pad_edge=False)
+        for header in headers:
+            left = header == "state"
+            table.add_column(
+                Text(self._say(header), style="dim"),
+                justify="left" if left else "right",
+                no_wrap=True,
+            )
+        return table
+
+    # -- table of holes ---------------------------------------------------------------------
+    def _holes(self, a: Assessment) -> None:
+        wide = self._width >= _WIDE
+        metric = self._width >= _WIDEST and a.card.scale_known
+        headers = ["hole", "direction", "clock", "off by", "to next", "share", "wets"]
+        headers += ["reach mm", "area mm²"] if metric else []
+        table = self._table([*headers, "state"])
+        shared = shared_plumes(a)
+        for hole in a.holes:
+            cells = self._cells(a, hole, wide=wide, merged=hole.plume in shared)
+            if metric:
+                cells += self._metric(a, hole)
+            state = "merged" if hole.plume in shared else hole.state
+            signs = _ASCII_SIGNS if self._ascii else _SIGNS
+            mark = Text(f"{signs[hole.state]} {state}", style=_STATE_STYLE[hole.state])
+            table.add_row(*(self._say(c) for c in cells), mark)
+        self._console.print(table)
+        notes = ["Angles in degrees, clockwise from 12 o'clock on the card, + is clockwise.",
+                 "wets: wetted area against what the hole should wet."]  # fmt: skip
+        if any(hole.plume is None for hole in a.holes):
+            notes.append("( ): where the hole should spray.")
+        if wide:
+            notes.append("± holds 95 %.")
+        self._paragraph(" ".join(notes), indent=0, style="dim")
+
+    def _cells(self, a: Assessment, hole: Hole, *, wide: bool, merged: bool) -> list[str]:
+        if hole.plume is None:
+            share = "0%" if hole.state == "blocked" else "-"
+            where = f"({hole.expected_deg:.1f})"
+            clock = f"({clock_position(hole.expected_deg)})"
+            return [str(hole.hole), where, clock, "-", "-", share, share]
+        direction = float(a.catalogue.direction_deg[hole.plume - 1])
+        off, ratio = _signed(hole.deviation_deg), _percent(hole.area_ratio)
+        if wide and math.isfinite(hole.deviation_u_deg):
+            off += f" ±{hole.deviation_u_deg:.1f}"
+        if wide and math.isfinite(hole.area_ratio_u):
+            ratio += f" ±{_percent(hole.area_ratio_u)}"
+        if merged:  # the plume's values speak for two holes at once
+            off, ratio = "-", "-"
+        return [
+            str(hole.hole),
+            f"{direction:.1f}",
+            clock_position(direction),
+            off,
+            f"{hole.spacing_deg:.1f}" if math.isfinite(hole.spacing_deg) else "-",
+            _percent(hole.area_frac),
+            ratio,
+        ]
+
+    def _metric(self, a: Assessment, hole: Hole) -> list[str]:
+        if hole.plume is None:
+            return ["-", "-"]
+        row = hole.plume - 1
+        return [f"{a.catalogue.reach_mm[row]:.1f}", f"{a.catalogue.area_mm2[row]:.0f}"]
+
+    def _plumes(self, a: Assessment) -> None:
+        """List the plumes as they lie, for a pattern that fits no holes."""
+        table = self._table(["plume", "direction", "clock", "to next", "share"])
+        directions = a.catalogue.direction_deg
+        for row, direction in enumerate(directions):
+            gap = (directions[(row + 1) % len(directions)] - direction) % 360 or 360.0
+            table.add_row(
+                str(row + 1),
+                f"{direction:.1f}",
+                clock_position(float(direction)),
+                f"{gap:.1f}",
+                _percent(float(a.catalogue.area_frac[row])),
+            )
+        self._console.print(table)
+        self._paragraph("Angles in degrees, clockwise from 12 o'clock.", indent=0, style="dim")
+
+    # -- what to do, how sure ---------------------------------------------------------------
+    def _findings(self, a: Assessment) -> None:
+        if not a.findings:
+            return
+        self._heading("What was found, and what to do")
+        advised: dict[str, int] = {}
+        for number, finding in enumerate(a.findings, start=1):
+            title = title_of(finding)
+            about = f"Hole {finding.hole}: {title.lower()}" if finding.hole else title
+            self._console.print(Text(self._say(f"{number}. {about}"), style="bold"))
+            kind = KINDS.get(finding.code)
+            text = printable(finding.text)
+            if kind and finding.code in advised and text.endswith(kind.next_step):
+                text = text.removesuffix(kind.next_step)
+                self._paragraph(f"{text}Do as under {advised[finding.code]}.", indent=3)
+                continue
+            advised.setdefault(finding.code, number)
+            self._paragraph(text, indent=3)
+            if kind and kind.causes:
+                self._paragraph(f"May come from: {'; '.join(kind.causes)}.", indent=3, style="dim")
+
+    def _how_sure(self, a: Assessment) -> None:
+        self._heading("How sure")
+        for line in [
+            _centre_line(a),
+            *_value_lines(a),
+            _sheet_line(a),
+            *_mark_lines(a),
+            *_notes(a),
+        ]:
+            self._item(line)
+        limits = a.limits
+        self._item(
+            f"Limits: off by {limits.direction_deg:g}°, wets {_percent(limits.area_low_ratio)} to "
+            f"{_percent(limits.area_high_ratio)}. They are a setting to be agreed, not a standard."
+        )
+
+
+def _percent(value: float) -> str:
+    return f"{value:.0%}" if math.isfinite(value) else "-"
+
+
+def _signed(value: float) -> str:
+    if not math.isfinite(value):
+        return "-"
+    text = f"{value:+.1f}"
+    return "0.0" if text in ("-0.0", "+0.0") else text
+
+
+def _span(values: Iterable[float], unit: str, scale: float = 1.0, digits: int = 1) -> str:
+    """Say the range of the finite values, for example ``± 0.8 to 1.2°``; empty without any."""
+    known = [scale * v for v in values if math.isfinite(v)]
+    if not known:
+        return ""
+    low, high = f"{min(known):.{digits}f}", f"{max(known):.{digits}f}"
+    return f"± {low}{unit}" if low == high else f"± {low} to {high}{unit}"
+
+
+def _centre_line(a: Assessment) -> str:
+    radius = a.centre.u95_mm
+    if a.card.scale_known:
+        how = f"{radius:.1f} mm"
+    else:
+        at = np.array([a.centre.x_mm, a.centre.y_mm])
+        how = f"{radius * a.card.px_per_mm(at):.0f} photo pixels"
+    origin = _CENTRE_BY.get(a.centre.found_by, f"by {a.centre.found_by}")
+    return f"Centre known to ± {how} (95 %), {origin}."
+
+
+def _value_lines(a: Assessment) -> list[str]:
+    lines = []
+    direction = _span(a.catalogue.direction_u_deg.tolist(), "°")
+    if direction:
+        turn = a.catalogue.rotation_u_deg
+        whole = f"; the whole pattern's turn ± {turn:.1f}°" if math.isfinite(turn) else ""
+        lines.append(f"Directions {direction} against one another{whole}.")
+    share = _span(a.catalogue.area_u_frac.tolist(), "%", 100.0)
+    if share:
+        lines.append(f"Shares of the whole wetted area {share}.")
+    return lines
+
+
+def _sheet_line(a: Assessment) -> str:
+    card = a.card
+    found = {
+        "sheet": "Sheet found",
+        "sheet-cropped": "Sheet found, partly outside the photo",
+        "none": "No sheet edge found",
+    }.get(card.found_by, f"Card found by {card.found_by}")
+    if not card.scale_known:
+        return f"{found}; its size is not known."
+    return f"{found}, {card.size_mm[0]:g} × {card.size_mm[1]:g} mm."
+
+
+def _mark_lines(a: Assessment) -> list[str]:
+    kinds = Counter(mark.kind for mark in a.segmentation.marks)
+    if not kinds:
+        return []
+    named = ", ".join(f"{n} {kind}{'' if n == 1 else 's'}" for kind, n in kinds.items())
+    return [f"Also on the card, not counted as spray: {named}.".replace("splashs", "splashes")]
+
+
+def _notes(a: Assessment) -> list[str]:
+    """Flags in plain words, leaving out what a finding already says."""
+    said = {finding.code for finding in a.findings}
+    told = " ".join(finding.text for finding in a.findings)
+    everywhere = [
+        *a.photo.flags, *a.card.flags, *a.wetness.flags, *a.centre.flags, *a.segmentation.flags,
+    ]  # fmt: skip
+    notes = []
+    for flag in dict.fromkeys(everywhere):
+        meaning = flags.MEANING.get(flag, flag)
+        if _SAID_BY_FINDING.get(flag) not in said and meaning not in told:
+            notes.append(f"{meaning[0].upper()}{meaning[1:]}.")
+    owner = {hole.plume: f"hole {hole.hole}" for hole in a.holes if pattern_fits(a)}
+    for row, own in enumerate(a.catalogue.flags, start=1):
+        for flag in own:
+            if _SAID_BY_FINDING.get(flag) not in said:
+                who = owner.get(row, f"plume {row}")
+                notes.append(f"{who.capitalize()}: {flags.MEANING.get(flag, flag)}.")
+    return notes

@@ -1,0 +1,170 @@
+import math
+import re
+
+import pytest
+
+from spraycheck.errors import InputError
+from spraycheck.pattern import flags
+from spraycheck.pattern.findings import (
+    AID,
+    CAUTION,
+    KINDS,
+    PHOTO_ADVICE,
+    FindingKind,
+    clock_position,
+    describe,
+    most_important_first,
+)
+from spraycheck.pattern.layout import Finding
+
+EXAMPLE = {
+    "expected": 9,
+    "found": 4,
+    "as_given_deg": 7.0,
+    "mirrored_deg": 0.4,
+    "expected_deg": 137.0,
+    "deviation_deg": -7.24,
+    "u_deg": 0.8,
+    "limit_deg": 5.0,
+    "area_ratio": 0.61,
+    "u": 0.08,
+    "limit": 0.75,
+    "reason": "its area lies too close to the limit",
+    "direction_deg": 200.0,
+    "area_frac": 0.08,
+    "holes": "2 and 3",
+    "tilt_deg": 2.3,
+    "flag": flags.GLARE,
+}
+
+
+def example(code: str) -> Finding:
+    kind = KINDS[code]
+    hole = 2 if kind.about == "hole" else 0
+    return describe(code, hole, **{name: EXAMPLE[name] for name in kind.fields})
+
+
+@pytest.mark.parametrize("code", KINDS)
+def test_every_finding_reads_as_whole_sentences(code):
+    text = example(code).text
+    assert re.match(r"[A-Z0-9]", text)
+    assert text.endswith(".")
+    assert not re.search(r"[{}]|nan|None|  |\.\.", text)
+    assert len(text) < 400
+
+
+@pytest.mark.parametrize("code", KINDS)
+def test_opening_or_handling_comes_after_the_pressure_is_released(code):
+    text = example(code).text
+    handles = re.search(r"fresh card|fresh one|Clean the|Dry the tip|Set the injector", text)
+    if handles:
+        assert re.search(r"[Pp]ressure (and read zero|released)|Release the pressure", text)
+
+
+@pytest.mark.parametrize("code", KINDS)
+def test_a_hole_is_named_by_its_number(code):
+    finding = example(code)
+    assert finding.code == code
+    assert ("Hole 2" in finding.text) == (KINDS[code].about == "hole")
+
+
+def test_faults_of_a_hole_name_possible_causes_and_a_repeat():
+    for code in ("hole-blocked", "hole-weak", "hole-heavy", "hole-off-line"):
+        assert len(KINDS[code].causes) >= 2
+        assert "fresh card" in KINDS[code].next_step
+
+
+def test_codes_the_judgement_and_the_reports_rely_on():
+    needed = (
+        "hole-blocked hole-weak hole-heavy hole-off-line hole-unsure stray-spray plumes-merged "
+        "count-does-not-fit centre-drip mirrored-layout centre-uncertain photo-poor "
+        "sheet-not-found sheet-cropped no-scale nozzle-tilted too-wet weak-stroke"
+    )
+    assert set(needed.split()) <= set(KINDS)
+    assert all(code == kind.code for code, kind in KINDS.items())
+
+
+def test_numbers_are_filled_in_with_sign_as_a_word():
+    off = describe("hole-off-line", 3, deviation_deg=-7.24, u_deg=0.8, limit_deg=5.0)
+    assert "Hole 3 sprays 7.2° anticlockwise" in off.text
+    assert "± 0.8°" in off.text
+    weak = describe("hole-weak", 1, area_ratio=0.612, u=0.08, limit=0.75)
+    assert "only 61% of what it should (± 8%, limit 75%)" in weak.text
+
+
+def test_unknown_values_are_said_to_be_unknown():
+    weak = describe("hole-weak", 1, area_ratio=0.6, u=math.nan, limit=0.75)
+    assert "± unknown" in weak.text
+
+
+def test_drip_sends_to_the_seat_hold_test_and_leaves_the_verdict_alone():
+    text = describe("centre-drip", area_frac=0.04).text
+    assert "seat hold test" in text
+    assert "does not decide" in text
+
+
+@pytest.mark.parametrize(
+    ("direction", "clock"),
+    [
+        (0.0, "12:00"),
+        (3.7, "12:00"),
+        (3.8, "12:15"),
+        (15.0, "12:30"),
+        (90.0, "3:00"),
+        (137.0, "4:30"),
+        (352.5, "11:45"),
+        (356.3, "12:00"),
+        (-1e-20 % 360, "12:00"),
+        (math.nan, "unknown"),
+    ],
+)
+def test_clock_position(direction, clock):
+    assert clock_position(direction) == clock
+
+
+def test_clock_is_spoken_as_a_person_would():
+    assert "near 3 o'clock (90°)" in describe("hole-blocked", 1, expected_deg=90.0).text
+    assert "near 4:30 on the clock (137°)" in describe("hole-blocked", 1, expected_deg=137.0).text
+
+
+@pytest.mark.parametrize("flag", PHOTO_ADVICE)
+def test_every_poor_photo_says_what_to_change(flag):
+    text = describe("photo-poor", flag=flag).text
+    assert flags.MEANING[flag] in text
+    assert text.endswith(PHOTO_ADVICE[flag])
+
+
+@pytest.mark.parametrize(
+    ("code", "hole", "fields", "message"),
+    [
+        ("hole-bent", 1, {}, "expected one of count-does-not-fit"),
+        ("hole-blocked", 1, {}, "expected the fields expected_deg, got none"),
+        ("too-wet", 0, {"u": 1}, "expected the fields none, got u"),
+        ("hole-blocked", 0, {"expected_deg": 1.0}, "expected a hole number from 1, got 0"),
+        ("too-wet", 3, {}, "expected hole 0, got 3"),
+        ("too-wet", -1, {}, "expected hole 0, got -1"),
+        ("photo-poor", 0, {"flag": "purple"}, "flag 'purple': expected one of"),
+    ],
+)
+def test_wrong_use_is_refused(code, hole, fields, message):
+    with pytest.raises(InputError, match=re.escape(message)):
+        describe(code, hole, **fields)
+
+
+def test_a_kind_is_about_something_known():
+    with pytest.raises(InputError, match="about 'moon'"):
+        FindingKind(code="x", title="X", about="moon", text="", causes=(), next_step="")
+
+
+def test_order_is_by_weight_then_hole_and_unknown_last():
+    drip = describe("centre-drip", area_frac=0.1)
+    second = describe("hole-blocked", 2, expected_deg=10.0)
+    first = describe("hole-blocked", 1, expected_deg=10.0)
+    foreign = Finding(code="own-idea", hole=0, text="x")
+    assert most_important_first([foreign, drip, second, first]) == (first, second, drip, foreign)
+
+
+def test_caution_names_what_can_hurt():
+    for word in ("skin", "eye", "cover", "pressure released", "zero", "surgical", "mist", "waste"):
+        assert word in CAUTION.lower()
+    assert "not a certificate" in AID
