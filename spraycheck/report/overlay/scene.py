@@ -217,7 +217,7 @@ class Scene:
         for d in ((1, 0), (0, 1), (-1, 0), (0, -1)):
             arm = at + np.outer([inner, outer], d)
             self.pen.line(arm, PAPER, 0.45, casing=0.35)
-        self.pen.line(region, PAPER, 0.32, closed=True, casing=0.25)
+        self.pen.line(region, PAPER, 0.24, closed=True, casing=0.18)
         self.obstacles.add_polygon(circle(float(at[0]), float(at[1]), outer, 16), 0.3 * u)
 
     def _twelve(self) -> None:
