@@ -7,6 +7,7 @@ from spraycheck.report.summary import (
     explain_verdict,
     pattern_fits,
     shared_plumes,
+    signed,
 )
 
 NO_FIT = [describe("count-does-not-fit", expected=5, found=4)]
@@ -41,7 +42,7 @@ def test_a_pass_gives_its_margins():
 def test_a_pass_still_mentions_a_drip():
     drip = [describe("centre-drip", area_frac=0.05)]
     a = make_assessment(("clear",) * 4, findings=drip)
-    assert explain_verdict(a)[-1] == "wet spot at the centre"
+    assert explain_verdict(a)[0] == "wet spot at the centre"
 
 
 def test_recheck_names_the_unsure_holes():
@@ -64,3 +65,8 @@ def test_a_pattern_that_does_not_fit_has_no_holes_to_speak_of():
 def test_a_plume_of_two_holes_is_shared():
     assert shared_plumes(make_assessment(("unsure",) * 2 + ("clear",), merge_first_two=True)) == {1}
     assert shared_plumes(make_assessment(("clear",) * 3)) == frozenset()
+
+
+def test_signed_angles():
+    values = (1.24, -1.26, 0.04, -0.04, 0.0, float("nan"))
+    assert [signed(v) for v in values] == ["+1.2", "-1.3", "0.0", "0.0", "0.0", "-"]

@@ -46,6 +46,14 @@ def name_hole(hole: Hole) -> str:
     return f"hole {hole.hole} {hole.state}"
 
 
+def signed(value: float) -> str:
+    """Write an angle with its sign and one decimal; ``-`` for NaN, no sign on zero."""
+    if not math.isfinite(value):
+        return "-"
+    text = f"{value:+.1f}"
+    return "0.0" if text in ("-0.0", "+0.0") else text
+
+
 def explain_verdict(assessment: Assessment) -> list[str]:
     """List what decided the verdict, most important first, in a few words each.
 
@@ -110,12 +118,11 @@ def _pass_in_numbers(assessment: Assessment) -> list[str]:
     holes = assessment.holes
     turns = [abs(h.deviation_deg) for h in holes if math.isfinite(h.deviation_deg)]
     ratios = [h.area_ratio for h in holes if math.isfinite(h.area_ratio)]
-    parts = []
+    parts = [title_of(f).lower() for f in assessment.findings if f.code != "no-scale"]
     if turns:
         parts.append(f"off by {max(turns):.1f}° at most")
     if ratios:
         parts.append(f"holes wet {min(ratios):.0%} to {max(ratios):.0%}")
-    parts += [title_of(f).lower() for f in assessment.findings if f.code != "no-scale"]
     return parts or [count_in_words(assessment)]
 
 

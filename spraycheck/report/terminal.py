@@ -21,6 +21,7 @@ from spraycheck.report.summary import (
     explain_verdict,
     pattern_fits,
     shared_plumes,
+    signed,
     title_of,
 )
 
@@ -208,7 +209,7 @@ class _Writer:
             clock = f"({clock_position(hole.expected_deg)})"
             return [str(hole.hole), where, clock, "-", "-", share, share]
         direction = float(a.catalogue.direction_deg[hole.plume - 1])
-        off, ratio = _signed(hole.deviation_deg), _percent(hole.area_ratio)
+        off, ratio = signed(hole.deviation_deg), _percent(hole.area_ratio)
         if wide and math.isfinite(hole.deviation_u_deg):
             off += f" ±{hole.deviation_u_deg:.1f}"
         if wide and math.isfinite(hole.area_ratio_u):
@@ -287,13 +288,6 @@ class _Writer:
 
 def _percent(value: float) -> str:
     return f"{value:.0%}" if math.isfinite(value) else "-"
-
-
-def _signed(value: float) -> str:
-    if not math.isfinite(value):
-        return "-"
-    text = f"{value:+.1f}"
-    return "0.0" if text in ("-0.0", "+0.0") else text
 
 
 def _span(values: Iterable[float], unit: str, scale: float = 1.0, digits: int = 1) -> str:

@@ -9,7 +9,13 @@ import numpy as np
 from spraycheck.pattern.layout import Assessment, Hole
 from spraycheck.report.overlay.pen import PAPER, Box, Colour, Pen, circle
 from spraycheck.report.overlay.signs import BADGES, STYLES, draw_badge, draw_sign
-from spraycheck.report.summary import count_in_words, explain_verdict, pattern_fits, shared_plumes
+from spraycheck.report.summary import (
+    count_in_words,
+    explain_verdict,
+    pattern_fits,
+    shared_plumes,
+    signed,
+)
 
 BANNER_UNITS = 15.0
 PANEL_UNITS = 50.0
@@ -28,15 +34,17 @@ def draw_banner(pen: Pen, assessment: Assessment) -> None:
     draw_badge(pen, badge, 7.5 * u, 7.5 * u, 10.5)
     pen.text(15 * u, 5.4 * u, badge.word, badge.ink, 8.0, weight=800)
     pen.text(97.5 * u, 5.0 * u, count_in_words(assessment), badge.ink, 4.2, align=1.0)
-    reason = _fitted(pen, explain_verdict(assessment), 3.4, 82.5 * u)
+    # The margins that a pass ends with stand in the list below as well: they may be left out.
+    tell_rest = assessment.verdict != "pass"
+    reason = _fitted(pen, explain_verdict(assessment), 3.4, 82.5 * u, tell_rest=tell_rest)
     pen.text(15 * u, 12.0 * u, reason, badge.ink, 3.4)
 
 
-def _fitted(pen: Pen, parts: list[str], size: float, room: float) -> str:
+def _fitted(pen: Pen, parts: list[str], size: float, room: float, *, tell_rest: bool) -> str:
     """Join as many parts as fit, and say how many were left out."""
     for kept in range(len(parts), 0, -1):
         left = len(parts) - kept
-        text = "; ".join(parts[:kept]) + (f"; {left} more" if left else "")
+        text = "; ".join(parts[:kept]) + (f"; {left} more" if left and tell_rest else "")
         if pen.text_width(text, size) <= room:
             return text
     text = parts[0]
@@ -178,11 +186,11 @@ def _row(
         return
     share = f"{hole.area_ratio:.0%}" if math.isfinite(hole.area_ratio) else "?"
     if wide:
-        turn = f"{hole.deviation_deg:+.1f}°" if math.isfinite(hole.deviation_deg) else "-"
+        turn = f"{signed(hole.deviation_deg)}°" if math.isfinite(hole.deviation_deg) else "-"
         strong = PAPER if hole.state in ("weak", "heavy", "blocked") else _DIM
         pen.text(x + 41.0 * u, y, share, strong, size, align=1.0)
         strong = PAPER if hole.state == "off-line" else _DIM
-        pen.text(x + 55.5 * u, y, turn.replace("-0.0", "0.0"), strong, size, align=1.0)
+        pen.text(x + 55.5 * u, y, turn, strong, size, align=1.0)
     elif hole.state in ("weak", "heavy"):
         pen.text(x + 28.5 * u, y, share, PAPER, size, align=1.0)
     elif hole.state == "off-line":
@@ -197,16 +205,14 @@ def _footnotes(pen: Pen, a: Assessment) -> None:
         at = np.array([a.centre.x_mm, a.centre.y_mm])
         centre = f"centre ± {a.centre.u95_mm * a.card.px_per_mm(at):.0f} photo pixels"
     pen.line(np.array([[2 * u, 42.4 * u], [98 * u, 42.4 * u]]), _RING, 0.15, casing=0)
+    if pattern_fits(a):
+        notes = "wets: of what it should  |  off by: + is clockwise  |  long arrow: wets more"
+    else:
+        notes = "direction: clockwise from 12 o'clock  |  share: of the wetted area"
+    pen.line(np.array([[2 * u, 42.4 * u], [98 * u, 42.4 * u]]), _RING, 0.15, casing=0)
     columns = "wets: of what the hole should  |  off by: + is clockwise"
     if not pattern_fits(a):
         columns = "direction: clockwise from 12 o'clock"
-    notes = f"{columns}  |  {centre}"
-    pen.text(2.5 * u, 44.6 * u, notes, _DIM, 2.6, weight=400)
-    pen.text(
-        2.5 * u,
-        47.4 * u,
-        "Long arrow: wets more. An aid, not a certificate.",
-        _DIM,
-        2.6,
-        weight=400,
-    )
+    for y, line in ((44.6, notes), (47.6, f"{centre}  |  an aid, not a certificate")):
+        size = min(2.6, 2.6 * 95 * u / pen.text_width(line, 2.6, 400))
+        pen.text(2.5 * u, y * u, line, _DIM, size, weight=400)

@@ -115,7 +115,7 @@ class Pen:
             return
         if closed and dash:
             pts = np.vstack([pts, pts[:1]])
-        pieces = _dashes(pts, [d * self.unit for d in dash]) if dash else [pts]
+        pieces = _dashes(pts, [d * self.unit for d in dash], 4 if closed else 1) if dash else [pts]
         # 16.4 fixed point must fit an int32 in OpenCV: far-away points are held at a border.
         fixed = [
             np.round(np.clip(p, -2e4, 2e4) * 2**_SHIFT).astype(np.int32)[:, None] for p in pieces
@@ -187,16 +187,19 @@ def circle(x: float, y: float, radius: float, count: int = 64) -> Points:
     return np.column_stack([x + radius * np.sin(a), y - radius * np.cos(a)])
 
 
-def _dashes(points: Points, pattern: Sequence[float]) -> list[Points]:
-    """Cut a polyline into the drawn pieces of a dash pattern (lengths in pixels)."""
+def _dashes(points: Points, pattern: Sequence[float], least: int) -> list[Points]:
+    """Cut a polyline into the drawn pieces of a dash pattern (lengths in pixels).
+
+    The pattern is stretched so that whole periods fit (closed outlines then show no seam), and
+    shrunk where fewer than ``least`` would, so that a small outline still reads as dashed.
+    """
     step = np.hypot(*np.diff(points, axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(step)])
     total = along[-1]
     period = sum(pattern)
     if total <= 0 or period <= 0 or total / period > 2000:
         return [points]
-    # Stretch the pattern so that whole periods fit: closed outlines then show no seam.
-    stretch = total / period / max(1, round(total / period))
+    stretch = total / period / max(least, round(total / period))
     edges = np.cumsum([0.0, *(p * stretch for p in pattern)])
     pieces = []
     for start in np.arange(0.0, total - 1e-9, edges[-1]):

@@ -200,6 +200,7 @@ class Scene:
         r = max(1.1 * u, self._radius_px(mark))
         diamond = at + r * np.array([[0, -1.2], [1.2, 0], [0, 1.2], [-1.2, 0]])
         self.pen.line(diamond, PAPER, 0.25, closed=True, casing=0.25)
+        self.obstacles.add_polygon(diamond)
 
     def _radius_px(self, mark: Mark) -> float:
         scale = self.a.card.px_per_mm(np.array([mark.x_mm, mark.y_mm]))
