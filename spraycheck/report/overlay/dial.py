@@ -210,9 +210,6 @@ def _footnotes(pen: Pen, a: Assessment) -> None:
     else:
         notes = "direction: clockwise from 12 o'clock  |  share: of the wetted area"
     pen.line(np.array([[2 * u, 42.4 * u], [98 * u, 42.4 * u]]), _RING, 0.15, casing=0)
-    columns = "wets: of what the hole should  |  off by: + is clockwise"
-    if not pattern_fits(a):
-        columns = "direction: clockwise from 12 o'clock"
     for y, line in ((44.6, notes), (47.6, f"{centre}  |  an aid, not a certificate")):
         size = min(2.6, 2.6 * 95 * u / pen.text_width(line, 2.6, 400))
         pen.text(2.5 * u, y * u, line, _DIM, size, weight=400)
