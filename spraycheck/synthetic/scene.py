@@ -1,0 +1,432 @@
+"""Whole scenes: a random nozzle, shot, sheet, table and camera of a wanted kind, drawn at once."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from spraycheck.synthetic.camera import Camera, Curl
+from spraycheck.synthetic.card import CardImage, draw_card
+from spraycheck.synthetic.checks import Seed, as_rng, check_choice, check_range
+from spraycheck.synthetic.nozzle import CentralSpray, SyntheticNozzle
+from spraycheck.synthetic.paper import STOCKS, Artwork, Fluid, Paper
+from spraycheck.synthetic.photo import SyntheticPhoto, photograph
+from spraycheck.synthetic.shot import SprayShot, StrayJet
+from spraycheck.synthetic.table import Table
+
+FAMILIES = ("bench", "workshop", "hard", "layout", "central", "blank")
+"""Sorts of scene: square-on in good light; slanted with clutter, shadow and coloured stock; blurred,
+noisy, badly exposed or cropped; holes unequal by design; pintle or single hole; never sprayed."""
+
+FAULTS = ("none", "blocked", "weak", "heavy", "off-line", "two", "stray", "merging")
+"""Kinds of fault a scene can have; ``two`` is two faulty holes of different kinds."""
+
+SHEETS_MM = ((210.0, 297.0), (215.9, 279.4), (148.0, 210.0), (200.0, 200.0))
+"""A4, letter, A5 and a cut square."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scene:
+    """Everything about one picture; drawing it twice gives the same pixels.
+
+    Parameters
+    ----------
+    seed : int
+        Of what is random in drawing.
+    nozzle, shot, paper, fluid, camera, table, curl
+        See their classes; ``shot`` None is a blank card.
+    foot_mm : (float, float)
+        Nozzle centre on the card.
+    soak_s : float
+        Time from spraying to photograph.
+    family, fault : str
+        What was asked for.
+    """
+
+    seed: int
+    nozzle: SyntheticNozzle
+    shot: SprayShot | None
+    paper: Paper
+    fluid: Fluid
+    camera: Camera
+    table: Table
+    curl: Curl
+    foot_mm: tuple[float, float]
+    soak_s: float
+    family: str
+    fault: str
+
+    def draw(self) -> CardImage:
+        """Draw the card, flat."""
+        return draw_card(
+            self.nozzle,
+            self.shot,
+            self.paper,
+            self.fluid,
+            seed=self.seed,
+            foot_mm=self.foot_mm,
+            soak_s=self.soak_s,
+        )
+
+    def photograph(self, card: CardImage | None = None) -> SyntheticPhoto:
+        """Photograph the card (drawn afresh unless given)."""
+        return photograph(
+            card or self.draw(), self.camera, self.table, curl=self.curl, seed=self.seed + 1
+        )
+
+
+def random_scene(
+    seed: Seed,
+    *,
+    family: str = "any",
+    fault: str = "any",
+    difficulty: float | None = None,
+    megapixels: float = 3.0,
+) -> Scene:
+    """Draw up a scene at random.
+
+    Parameters
+    ----------
+    seed : int or numpy.random.Generator
+        Where all randomness comes from.
+    family : str
+        One of `FAMILIES`, or ``any`` (bench, workshop, hard or layout).
+    fault : str
+        One of `FAULTS`, or ``any``: half of the scenes have none.
+    difficulty : float, optional
+        0 (as easy as the family allows) to 1 (as hard); at random by default. It rules how clear
+        the fault is and how bad the photograph.
+    megapixels : float
+        Size of the photograph.
+
+    Returns
+    -------
+    Scene
+
+    Raises
+    ------
+    InputError
+        The seed is no number, or an unknown family or fault.
+    """
+    rng = as_rng(seed)
+    check_choice("family", family, ("any", *FAMILIES))
+    check_choice("fault", fault, ("any", *FAULTS))
+    check_range("megapixels", megapixels, 0.1, 50)
+    hard = (
+        float(rng.uniform()) if difficulty is None else check_range("difficulty", difficulty, 0, 1)
+    )
+    if family == "any":
+        family = str(rng.choice(["bench", "workshop", "hard", "layout"]))
+    if fault == "any":
+        fault = "none" if rng.uniform() < 0.5 else str(rng.choice(FAULTS[1:]))
+    sheet = SHEETS_MM[int(rng.integers(len(SHEETS_MM)))]
+    if family != "bench" and rng.uniform() < 0.3:
+        sheet = (sheet[1], sheet[0])
+    paper, fluid = _stationery(family, sheet, rng)
+    nozzle = _nozzle(family, rng)
+    shot, foot = _shot(nozzle, paper, family, hard, rng)
+    if family not in ("central", "blank"):
+        nozzle, shot = _with_fault(nozzle, shot, fault, hard, rng)
+    return Scene(
+        seed=int(rng.integers(2**31)),
+        nozzle=nozzle,
+        shot=None if family == "blank" else shot,
+        paper=paper,
+        fluid=fluid,
+        camera=_camera(family, hard, megapixels, rng),
+        table=_table(family, rng),
+        curl=_curl(family, hard, rng),
+        foot_mm=foot,
+        soak_s=float(rng.uniform(10, 90)),
+        family=family,
+        fault="none" if family in ("central", "blank") else fault,
+    )
+
+
+# -- what is sprayed ---------------------------------------------------------------------------
+
+
+def _nozzle(family: str, rng: np.random.Generator) -> SyntheticNozzle:
+    first = float(rng.uniform(0, 360))
+    if family == "central":
+        return SyntheticNozzle(
+            azimuth_deg=(),
+            central=CentralSpray(
+                kind=str(rng.choice(["solid", "hollow"])),
+                half_cone_deg=float(rng.uniform(4, 16)),
+                lopsided_frac=float(rng.choice([0.0, 0.0, rng.uniform(0.2, 0.8)])),
+                lopsided_deg=float(rng.uniform(0, 360)),
+            ),
+        )
+    holes = int(rng.integers(3, 9))
+    angle = float(rng.uniform(56, 74))
+    if family == "layout":
+        kind = int(rng.integers(3))
+        if kind == 0:
+            return SyntheticNozzle.slanted(
+                holes,
+                axis_angle_deg=min(angle, 66.0),
+                slant_deg=float(rng.uniform(4, 12)),
+                slant_to_deg=float(rng.uniform(0, 360)),
+                first_deg=first,
+            )
+        if kind == 1:
+            return SyntheticNozzle.two_row(
+                2 * max(2, holes // 2),
+                upper_angle_deg=angle,
+                lower_angle_deg=angle - float(rng.uniform(4, 10)),
+                lower_flow=float(rng.uniform(1.05, 1.15)),
+                first_deg=first,
+            )
+        even = SyntheticNozzle.evenly(holes, axis_angle_deg=angle, first_deg=first)
+        room = 0.25 * 360 / holes
+        return replace(
+            even,
+            azimuth_deg=tuple((a + rng.uniform(-room, room)) % 360 for a in even.azimuth_deg),
+            diameter_mm=tuple(float(d) for d in rng.uniform(0.17, 0.23, holes)),
+        )
+    return SyntheticNozzle.evenly(holes, axis_angle_deg=angle, first_deg=first)
+
+
+def _shot(
+    nozzle: SyntheticNozzle, paper: Paper, family: str, hard: float, rng: np.random.Generator
+) -> tuple[SprayShot, tuple[float, float]]:
+    """Choose height and volume so that the stains lie on the sheet and look like stains."""
+    half_sheet = min(paper.width_mm, paper.height_mm) / 2
+    if nozzle.central is not None:
+        height = float(rng.uniform(40, 90))
+        radius = height * math.tan(math.radians(nozzle.central.half_cone_deg))
+        area = math.pi * max(radius, 4.0) ** 2
+        volume = area * paper.capacity_mm3_per_mm2 * float(rng.uniform(0.6, 1.4))
+        return SprayShot(volume_mm3=volume, height_mm=height, mist_frac=0.1), (0.0, 0.0)
+    cone = float(rng.uniform(4.0, 9.3))
+    widest = math.tan(math.radians(max(nozzle.axis_angles)))
+    reach = float(rng.uniform(0.42, 0.68)) * half_sheet
+    height = reach / widest
+    area = sum(_ellipse(a, cone, height) for a in nozzle.axis_angles)
+    # Small heights and narrow cones would leave unseen specks: at least 180 mm2 per hole.
+    area = max(area, 180.0 * len(nozzle)) * float(rng.uniform(0.9, 1.8))
+    area = min(area, 0.35 * paper.width_mm * paper.height_mm)
+    tilt = {"bench": 0.0, "workshop": 1.5, "hard": 1.5, "layout": 2.0}.get(family, 0.0)
+    drips = rng.uniform() < (0.3 if family in ("workshop", "hard") else 0.1)
+    shot = SprayShot(
+        volume_mm3=area * paper.capacity_mm3_per_mm2,
+        height_mm=height,
+        tilt_x_deg=float(rng.normal(0, tilt)),
+        tilt_y_deg=float(rng.normal(0, tilt)),
+        half_cone_deg=cone,
+        mist_frac=float(rng.uniform(0.06, 0.20)),
+        mist_mm=float(rng.uniform(5, 14)),
+        coarse_frac=float(rng.uniform(0.0, 0.08)),
+        satellites=float(rng.uniform(0, 14)),
+        mottle_frac=float(rng.uniform(0.03, 0.25)),
+        drip_mm3=float(rng.uniform(0.5, 5.0)) if drips else 0.0,
+        splashes=int(rng.integers(0, 5)) if hard > 0.6 and family != "bench" else 0,
+    )
+    spare = 0.15 * (1 - reach / half_sheet) * half_sheet
+    return shot, (float(rng.uniform(-spare, spare)), float(rng.uniform(-spare, spare)))
+
+
+def _ellipse(axis_angle_deg: float, half_cone_deg: float, height_mm: float) -> float:
+    """Return the area of the ellipse in which a cone meets the card, kept below the horizon."""
+    a = math.radians(axis_angle_deg)
+    b = min(math.radians(half_cone_deg), math.radians(87.0) - a)
+    long = height_mm * (math.tan(a + b) - math.tan(a - b)) / 2
+    short = height_mm * math.sin(b) / math.sqrt(math.cos(a) ** 2 - math.sin(b) ** 2)
+    return math.pi * long * short
+
+
+def _with_fault(
+    nozzle: SyntheticNozzle, shot: SprayShot, fault: str, hard: float, rng: np.random.Generator
+) -> tuple[SyntheticNozzle, SprayShot]:
+    """Spread the healthy holes a little, then put the fault in."""
+    n = len(nozzle)
+    # Healthy holes: 3 % in flow (common practice, no source), about half a degree in direction.
+    for k in range(1, n + 1):
+        nozzle = nozzle.with_flow(k, float(np.clip(rng.normal(1, 0.03), 0.93, 1.07)))
+        turn = float(np.clip(rng.normal(0, 0.5), -1.5, 1.5))
+        nozzle = nozzle.with_deflection(k, turn, float(rng.normal(0, 0.4)))
+    order = [int(k) + 1 for k in rng.permutation(n)]
+
+    def put(kind: str, hole: int) -> None:
+        nonlocal nozzle
+        clear = 1 - hard
+        if kind == "blocked":
+            nozzle = nozzle.with_flow(hole, 0.0)
+        elif kind == "weak":
+            nozzle = nozzle.with_flow(hole, float(rng.uniform(0.1 + 0.5 * hard, 0.4 + 0.5 * hard)))
+        elif kind == "heavy":
+            nozzle = nozzle.with_flow(
+                hole, float(rng.uniform(1.3 + 0.5 * clear, 1.6 + 0.8 * clear))
+            )
+        elif kind == "off-line":
+            size = rng.uniform(2 + 6 * clear, 8 + 12 * clear)
+            room = 0.45 * 360 / n
+            turn = float(min(size, room) * rng.choice([-1, 1]))
+            nozzle = nozzle.with_deflection(hole, turn, float(rng.normal(0, 1.5)))
+
+    if fault == "two":
+        kinds = rng.permutation(["blocked", "weak", "heavy", "off-line"])[:2]
+        for kind, hole in zip(kinds, order, strict=False):
+            put(str(kind), hole)
+    elif fault == "stray":
+        between = nozzle.azimuth_deg[order[0] - 1] + rng.uniform(0.3, 0.7) * 360 / n
+        stray = StrayJet(
+            direction_deg=float(between % 360),
+            axis_angle_deg=float(np.clip(rng.normal(np.mean(nozzle.axis_angles), 5), 30, 78)),
+            share=float(rng.uniform(0.15, 0.3) + 0.3 * (1 - hard)),
+        )
+        shot = replace(shot, strays=(stray,))
+    elif fault == "merging":
+        # Two neighbours bent towards each other until their stains touch.
+        hole = order[0]
+        gap = min((nozzle.azimuth_deg[(hole) % n] - nozzle.azimuth_deg[hole - 1]) % 360, 360.0 / n)
+        turn = float(gap * rng.uniform(0.25, 0.36))
+        nozzle = nozzle.with_deflection(hole, turn).with_deflection(hole % n + 1, -turn)
+    elif fault != "none":
+        put(fault, order[0])
+    flow = sum(nozzle.flows) / n
+    # What a blocked hole holds back is shared only in part by the others (chosen: half).
+    return nozzle, replace(shot, volume_mm3=max(1e-3, shot.volume_mm3 * (1 + flow) / 2))
+
+
+# -- what it is sprayed on, and photographed with ------------------------------------------------
+
+
+def _stationery(
+    family: str, sheet: tuple[float, float], rng: np.random.Generator
+) -> tuple[Paper, Fluid]:
+    plain = family == "bench"
+    weights = np.array([3.0, 2.0, 1.5, 1.5, 1.0, 0.5 if plain else 1.2, 0.2 if plain else 1.0])
+    name = str(rng.choice(list(STOCKS), p=weights / weights.sum()))
+    paper = Paper.stock(name, width_mm=sheet[0], height_mm=sheet[1])
+    tint = np.clip(np.array(paper.colour) * np.exp(rng.normal(0, 0.03, 3)), 0.05, 0.93)
+    paper = replace(
+        paper,
+        colour=(float(tint[0]), float(tint[1]), float(tint[2])),
+        texture_frac=paper.texture_frac * float(rng.uniform(0.6, 2.2)),
+        cloud_frac=paper.cloud_frac * float(rng.uniform(0.6, 1.8)),
+        wick_mm_per_rt_s=paper.wick_mm_per_rt_s * float(rng.uniform(0.6, 1.6)),
+        artwork=_artwork(family, sheet, rng),
+    )
+    share = np.array([3.0, 4.0, 1.0, 0.7, 0.6])
+    kind = str(rng.choice(["clear", "straw", "red", "green", "dark"], p=share / share.sum()))
+    return paper, Fluid.kind(kind)
+
+
+def _artwork(
+    family: str, sheet: tuple[float, float], rng: np.random.Generator
+) -> tuple[Artwork, ...]:
+    kinds = ["none", "cross", "rings", "squared", "writing", "marker"]
+    odds = {"bench": [6, 3, 0, 0, 1, 0]}.get(family, [4, 3, 2, 1, 2, 0.7])
+    p = np.array(odds, float)
+    kind = str(rng.choice(kinds, p=p / p.sum()))
+    if kind == "none":
+        return ()
+    per_mm = 8.0
+    size = (int(sheet[0] * per_mm), int(sheet[1] * per_mm))
+    art: NDArray[np.uint8] = np.full((size[1], size[0], 3), 255, np.uint8)
+    mid = (size[0] // 2 + int(rng.normal(0, 8)), size[1] // 2 + int(rng.normal(0, 8)))
+    ink = tuple(int(v) for v in rng.integers(20, 110, 3))
+    thick = max(2, round(rng.uniform(0.25, 0.5) * per_mm))
+
+    def line(a: tuple[int, int], b: tuple[int, int], colour: Any = ink, wide: int = thick) -> None:
+        cv2.line(art, a, b, colour, wide, cv2.LINE_AA)
+
+    if kind in ("cross", "rings"):
+        arm = int(rng.uniform(6, 12) * per_mm)
+        line((mid[0] - arm, mid[1]), (mid[0] + arm, mid[1]))
+        line((mid[0], mid[1] - arm), (mid[0], mid[1] + arm))
+    if kind == "rings":
+        step = rng.uniform(14, 22)
+        for k in range(1, int(0.46 * min(sheet) / step) + 1):
+            cv2.circle(art, mid, int(k * step * per_mm), ink, thick, cv2.LINE_AA)
+    if kind == "squared":
+        blue = (150, 175, 215)
+        for x in np.arange(0, size[0], 5 * per_mm):
+            line((int(x), 0), (int(x), size[1]), blue, 2)
+        for y in np.arange(0, size[1], 5 * per_mm):
+            line((0, int(y)), (size[0], int(y)), blue, 2)
+    if kind in ("writing", "marker"):
+        _scribble(art, per_mm, thick, rng)
+    return (Artwork(rgb=art, width_mm=sheet[0], height_mm=sheet[1]),)
+
+
+def _scribble(art: NDArray[np.uint8], per_mm: float, thick: int, rng: np.random.Generator) -> None:
+    """Write something illegible along one edge, sometimes across a corner."""
+    rows, cols = art.shape[:2]
+    for _ in range(int(rng.integers(1, 4))):
+        x = rng.uniform(0.06, 0.4) * cols
+        y = float(rng.choice([rng.uniform(0.04, 0.14), rng.uniform(0.86, 0.96)])) * rows
+        n = int(rng.integers(25, 70))
+        step = rng.uniform(0.8, 1.6) * per_mm
+        t = np.arange(n)
+        wave = rng.normal(0, 1.6 * per_mm, n)
+        pts = np.column_stack([x + step * t + 0.5 * wave[::-1], y + wave]).astype(np.int32)
+        cv2.polylines(art, [pts.reshape(-1, 1, 2)], False, (40, 40, 90), thick, cv2.LINE_AA)
+
+
+def _camera(family: str, hard: float, megapixels: float, rng: np.random.Generator) -> Camera:
+    long, short = math.sqrt(megapixels * 1e6 * 4 / 3), math.sqrt(megapixels * 1e6 * 3 / 4)
+    upright = rng.uniform() < 0.6
+    width, height = (short, long) if upright else (long, short)
+    rough = {"bench": 0.15, "layout": 0.3, "workshop": 0.6}.get(family, 0.7) * (0.4 + 0.9 * hard)
+    bad = family == "hard"
+    exposure = float(rng.uniform(0.6, 0.92))
+    if bad:
+        exposure = float(rng.choice([rng.uniform(0.25, 0.5), rng.uniform(0.9, 1.15), exposure]))
+    light = str(rng.choice(["ceiling", "window", "lamp", "flash"], p=[0.4, 0.2, 0.25, 0.15]))
+    return Camera(
+        width_px=round(width),
+        height_px=round(height),
+        focal_35mm=float(rng.choice([24, 26, 26, 28, 52])),
+        fill_frac=float(rng.uniform(0.55, 0.95) if not bad else rng.uniform(0.6, 1.12)),
+        obliquity_deg=float(abs(rng.normal(0, 2 + 22 * rough))) % 38,
+        obliquity_to_deg=float(rng.uniform(0, 360)),
+        roll_deg=float(rng.normal(0, 8)) if family == "bench" else float(rng.uniform(-180, 180)),
+        aim_mm=(float(rng.normal(0, 4)), float(rng.normal(0, 4))),
+        distortion=(float(rng.normal(0, 0.012)), float(rng.normal(0, 0.005))),
+        light=light,
+        light_from_deg=float(rng.uniform(0, 360)),
+        light_fall_frac=float(rng.uniform(0.1, 0.2 + 0.5 * rough)),
+        warm_frac=float(rng.normal(0, 0.06)),
+        shadow_frac=float(rng.uniform(0.1, 0.5)) if rng.uniform() < rough else 0.0,
+        shadow_soft_mm=float(np.exp(rng.uniform(math.log(4), math.log(80)))),
+        gloss=float(rng.uniform(0.05, 0.5)) if light == "flash" else 0.0,
+        exposure=exposure,
+        blur_px=float(rng.uniform(0.3, 1.0) if not bad else rng.uniform(0.7, 1.2 + 1.6 * hard)),
+        motion_px=float(rng.uniform(1, 5)) if bad and rng.uniform() < 0.35 else 0.0,
+        noise=float(rng.uniform(0.003, 0.010) if not bad else rng.uniform(0.008, 0.03)),
+        vignette_frac=float(rng.uniform(0.05, 0.25)),
+        sharpen=float(rng.uniform(0.0, 0.6)),
+        contrast=float(rng.uniform(0.0, 0.3)),
+        jpeg_quality=int(rng.integers(78, 96) if not bad else rng.integers(45, 92)),
+    )
+
+
+def _table(family: str, rng: np.random.Generator) -> Table:
+    names = ["wood", "dark wood", "steel", "concrete", "oily tray", "blue mat", "rubber"]
+    if family in ("workshop", "hard"):
+        names += ["white bench", "cardboard"]
+    elif rng.uniform() < 0.08:
+        names = ["white bench"]
+    cluttered = family in ("workshop", "hard")
+    return Table(
+        surface=str(rng.choice(names)),
+        brightness=float(rng.uniform(0.7, 1.4)),
+        clutter=int(rng.integers(0, 6)) if cluttered else 0,
+        covering=cluttered and rng.uniform() < 0.15,
+    )
+
+
+def _curl(family: str, hard: float, rng: np.random.Generator) -> Curl:
+    if family == "bench" or rng.uniform() < 0.4:
+        return Curl()
+    return Curl(
+        lift_mm=float(rng.normal(0, 2 + 6 * hard)) % 14, axis_deg=float(rng.uniform(0, 180))
+    )
