@@ -195,18 +195,24 @@ def _unexplained(
     prior = np.zeros((3, 3))
     prior[1:, 1:] = np.linalg.inv(covariance)
     prior[0, 0] = 1e-6
-    robust = np.ones(len(at))
-    information = prior
-    solution = np.zeros(3)
+    spread = own + HEALTHY_DEG**2
+    # Start from the turn alone: an off-line hole shows before the shift can hide it.
+    residual = deviation - np.median(deviation)
+    weight = np.ones(len(at))
     for _ in range(25):
-        weight = robust / (own + HEALTHY_DEG**2)
+        weight = 1 / spread / (1 + residual**2 / spread / 2.4**2)
         information = (design * weight[:, None]).T @ design + prior
-        solution = np.linalg.solve(information, design.T @ (weight * deviation))
-        residual = deviation - design @ solution
-        robust = 1 / (1 + residual**2 / (own + HEALTHY_DEG**2) / 2.4**2)
-    posterior = np.linalg.inv(information)
-    lean[at] = residual
-    sigma[at] = np.sqrt(own + np.einsum("ij,jk,ik->i", design, posterior, design))
+        residual = deviation - design @ np.linalg.solve(
+            information, design.T @ (weight * deviation)
+        )
+    # Each hole against what the others predict: it must not explain itself away.
+    for k, plume in enumerate(at.tolist()):
+        others = weight.copy()
+        others[k] = 0.0
+        information = (design * others[:, None]).T @ design + prior
+        predicted = design[k] @ np.linalg.solve(information, design.T @ (others * deviation))
+        lean[plume] = deviation[k] - predicted
+        sigma[plume] = math.sqrt(own[k] + design[k] @ np.linalg.solve(information, design[k]))
     return lean, sigma
 
 
