@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import logging
 import os
 import sys
 import traceback
@@ -86,6 +87,8 @@ def add_parser(commands: Commands) -> None:
 def run(args: argparse.Namespace) -> int:
     """Measure the photos one after the other; one that fails does not stop the others."""
     _check_options(args)
+    # Pillow logs what it finds odd in a damaged file; without a handler that would reach stderr.
+    logging.getLogger("PIL").addHandler(logging.NullHandler())
     from spraycheck.app.overlays import plan_overlays
 
     # Everything that can be wrong with the options is found before the first photo is decoded.

@@ -7,12 +7,14 @@ decoders' own complaints off stderr, and hands over the colour profile.
 
 from __future__ import annotations
 
+import contextlib
 import io
 import math
 import os
+import re
 import threading
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -23,6 +25,7 @@ from PIL import Image
 
 from spraycheck.app.photos.colours import flatten, to_srgb
 from spraycheck.app.photos.files import refuse
+from spraycheck.app.photos.structure import check_structure
 from spraycheck.errors import PhotoError
 
 MAX_MEGAPIXELS: Final = 120.0
@@ -124,10 +127,7 @@ def decode(
         Too small, too large, cut off or damaged.
     """
     try:
-        if kind == "jpeg" and data.rfind(b"\xff\xd9") < data.find(b"\xff\xda"):
-            # No end marker after the start of the scan. Pillow notices most such files, but not a
-            # copy whose missing rest was filled with zeros.
-            raise OSError("truncated")
+        check_structure(data, kind)
         image, size, header = _load(
             data, kind, lambda size: check_size(size, path, max_megapixels), reduce
         )
@@ -143,6 +143,15 @@ def decode(
         rgb = np.asarray(upright)
     except PhotoError:
         raise
+    except Image.DecompressionBombError as error:
+        # Pillow's own limit, 179 megapixels, comes first where a header costs memory to read.
+        pixels = re.search(r"\d+ pixels", str(error))
+        raise refuse(
+            path,
+            f"is too large ({pixels[0] if pixels else 'far too many pixels'})",
+            "take the photo at 12 megapixels, which is plenty",
+            f"at most {max_megapixels:g} megapixels",
+        ) from None
     except MemoryError:
         raise refuse(path, "needs more memory than there is", "save it at a smaller size") from None
     except Exception as error:
@@ -221,7 +230,11 @@ def _load(
         header = _Header() if kind == "png" else _header(image)
     if reduce and (factor := reduction(size)) > 1:
         image.draft(None, (size[0] // factor, size[1] // factor))  # only a JPEG can
-    image.load()
+    if kind == "tiff":
+        with _quiet, _libtiff_silenced():
+            image.load()
+    else:
+        image.load()
     if kind == "png":
         with _quiet, warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -230,6 +243,27 @@ def _load(
         # Pillow turns a TIFF upright itself while loading, and gives the upright size beforehand.
         header = _Header(taken_at=header.taken_at, focal_35mm=header.focal_35mm, raw=header.raw)
     return image, size, header
+
+
+@contextlib.contextmanager
+def _libtiff_silenced() -> Iterator[None]:
+    """Send what C code writes to stderr nowhere: libtiff complains there about damaged files.
+
+    Nothing else keeps it off. It holds for the whole process, but only while a TIFF is decoded.
+    """
+    try:
+        kept = os.dup(2)
+    except OSError:  # no stderr, nothing to silence
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def _opener(kind: str) -> Callable[[io.BytesIO], Image.Image]:
@@ -310,8 +344,8 @@ def _quality(image: Image.Image) -> float:
 
 
 def _damaged(path: str | os.PathLike[str], kind: str, error: Exception) -> PhotoError:
-    name = {"webp": "WebP"}.get(kind, kind.upper())
+    name = {"webp": "a WebP", "avif": "an AVIF"}.get(kind, f"a {kind.upper()}")
     again = "copy the photo from the phone again, or take it again"
     if "truncated" in str(error).lower() or isinstance(error, EOFError):
-        return refuse(path, f"is a {name} file that is cut off", again, "a complete photo")
-    return refuse(path, f"is a damaged {name} file", again, "an undamaged photo")
+        return refuse(path, f"is {name} file that is cut off", again, "a complete photo")
+    return refuse(path, f"is {name} file that is damaged", again, "an undamaged photo")
