@@ -110,7 +110,7 @@ def assess_layout(
 
     trouble = _misfit(seen, layout, match)
     ratio, ratio_u = _area_ratios(catalogue, layout, match)
-    lean, lean_sigma = _unexplained(catalogue, centre, match)
+    lean, lean_sigma = _unexplained(catalogue, centre, match, limits.direction_deg)
     spacing = _spacings(catalogue.direction_deg)
     merged = _merged(seen, expected, match)
 
@@ -161,7 +161,7 @@ def assess_layout(
 
 
 def _unexplained(
-    catalogue: PlumeCatalogue, centre: NozzleCentre, match: Match
+    catalogue: PlumeCatalogue, centre: NozzleCentre, match: Match, limit_deg: float
 ) -> tuple[Float, Float]:
     """Deviation that neither the turn nor the centre nor a small tilt explains, with its sigma.
 
@@ -205,14 +205,24 @@ def _unexplained(
         residual = deviation - design @ np.linalg.solve(
             information, design.T @ (weight * deviation)
         )
-    # Each hole against what the others predict: it must not explain itself away.
-    for k, plume in enumerate(at.tolist()):
-        others = weight.copy()
-        others[k] = 0.0
-        information = (design * others[:, None]).T @ design + prior
-        predicted = design[k] @ np.linalg.solve(information, design.T @ (others * deviation))
-        lean[plume] = deviation[k] - predicted
-        sigma[plume] = math.sqrt(own[k] + design[k] @ np.linalg.solve(information, design[k]))
+    # Each hole against what the others predict, so that it cannot explain itself away; the worst
+    # one that is certainly off is left out of the others' prediction, then the next.
+    trusted = weight.copy()
+    for _ in range(1 + len(at) // 3):
+        worst, worst_at = 0.0, -1
+        for k, plume in enumerate(at.tolist()):
+            others = trusted.copy()
+            others[k] = 0.0
+            information = (design * others[:, None]).T @ design + prior
+            predicted = design[k] @ np.linalg.solve(information, design.T @ (others * deviation))
+            lean[plume] = deviation[k] - predicted
+            sigma[plume] = math.sqrt(own[k] + design[k] @ np.linalg.solve(information, design[k]))
+            excess = (abs(lean[plume]) - limit_deg) / sigma[plume]
+            if trusted[k] > 0 and excess > max(worst, 1.645):  # 5 %, one-sided
+                worst, worst_at = excess, k
+        if worst_at < 0:
+            break
+        trusted[worst_at] = 0.0
     return lean, sigma
 
 
