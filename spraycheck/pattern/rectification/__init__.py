@@ -27,6 +27,7 @@ from spraycheck.pattern.rectification.surface import (
     FOCAL_EXIF_U_LOG,
     FOCAL_U_LOG,
     EdgePoints,
+    Prior,
     Surface,
     fit_surface,
     pose_from_corners,
@@ -49,6 +50,9 @@ FORMATS: dict[str, float] = {
     "6x4": 3 / 2,
 }
 """Usual proportions of sheets and cards, long over short side."""
+
+FREE_ASPECT_U_LOG = 0.3
+"""Standard uncertainty of the log proportions of a sheet of unknown size: 1:1 to 1:1.7 both fit."""
 
 MIN_SCORE = 0.55
 MAX_CELLS = 1.2e6
@@ -138,35 +142,39 @@ def _fit(
     noise_px = 0.3 * photo.decode_scale
     bend = max(curl, 1e-6)
 
-    def fit(log_aspect: float | None, aspect_u: float, bend: float) -> Surface:
-        start = pose_from_corners(
-            corners_px,
-            log_aspect=log_aspect,
-            focal_px=focal_px,
-            width_px=photo.width_px,
-            height_px=photo.height_px,
-        )
-        return fit_surface(
-            start, edges, focal_u_log=focal_u, aspect_u_log=aspect_u, bend=bend, noise_px=noise_px
-        )
-
-    free = fit(None, 0.3, 1e-6 if spec.size_known else bend)
+    start = pose_from_corners(
+        corners_px,
+        log_aspect=None,
+        focal_px=focal_px,
+        width_px=photo.width_px,
+        height_px=photo.height_px,
+    )
+    prior = Prior(
+        log_focal=start.log_focal,
+        focal_u_log=focal_u,
+        log_aspect=start.log_aspect,
+        aspect_u_log=FREE_ASPECT_U_LOG,
+        curl=1e-6,
+    )
+    # Curl leaves a flat sheet's edges some percent off; none of that may count as a stray point.
+    slack_px = 0.01 * float(np.linalg.norm(np.ptp(corners_px, axis=0)))
+    flat = fit_surface(start, edges, prior, noise_px=slack_px)
     if spec.size_known:
         long, short = sorted((spec.width_mm, spec.height_mm), reverse=True)
-        upright = free.log_aspect > 0
-        width, height = (short, long) if upright else (long, short)
-        surface = fit(math.log(height / width), CUT_U_LOG, bend)
-        return surface, (width, height), notes
+        width, height = (short, long) if flat.log_aspect > 0 else (long, short)
+        known = replace(
+            prior, log_aspect=math.log(height / width), aspect_u_log=CUT_U_LOG, curl=bend
+        )
+        return fit_surface(flat, edges, known, noise_px=noise_px), (width, height), notes
 
-    name = _usual_format(free)
-    surface = free
+    surface = fit_surface(flat, edges, replace(prior, curl=bend), noise_px=noise_px)
+    ratio = math.exp(surface.log_aspect)
+    name = _usual_format(surface)
     if name is not None:
         notes.append(flag.ASPECT_ASSUMED)
-        target = math.copysign(math.log(FORMATS[name]), free.log_aspect)
-        surface = fit(target, CUT_U_LOG, bend)
-    ratio = math.exp(surface.log_aspect)
-    if name is not None:
-        ratio = FORMATS[name] if free.log_aspect > 0 else 1 / FORMATS[name]
+        ratio = FORMATS[name] if surface.log_aspect > 0 else 1 / FORMATS[name]
+        usual = replace(prior, log_aspect=math.log(ratio), aspect_u_log=CUT_U_LOG, curl=bend)
+        surface = fit_surface(surface, edges, usual, noise_px=noise_px)
     long = ASSUMED_LONG_MM
     size = (long / ratio, long) if ratio >= 1 else (long, long * ratio)
     return surface, size, [*notes, flag.NO_SCALE]

@@ -46,16 +46,26 @@ LENS_U = 0.03
 after their own correction (chosen)."""
 
 CUT_U_LOG = 0.004
-"""Standard uncertainty of the log proportions of a cut sheet: ISO 216 allows 2 mm on sides of 150 to
-600 mm (the tolerance of a rectangular distribution over root 3, on A4, in both sides)."""
+"""Standard uncertainty of the log proportions of a cut sheet: ISO 216 allows 1.5 to 2 mm a side (a
+rectangular distribution over root 3, on both sides of A4, is 0.6 to 0.7 %; good cutters do better).
+"""
 
 BEND_U = 0.04
-TWIST_U = 0.02
+TWIST_U = 0.005
 CORNER_U = 0.10
 """Standard deviations of the heights of bend, odd bend and lifted corners, in half square roots of
 the sheet's area (0.1 = 12 mm on A4; chosen: sheets on a bench)."""
 
+TUKEY_REACH = 5.0
+"""Edge points further off than this many standard deviations count for nothing (4.685 gives 95 %
+efficiency on normal errors: Holland & Welsch 1977; rounded up)."""
+
+SHARED = 4.0
+"""Neighbouring edge points share blur, paper texture and what the curl model lacks: they count as a
+quarter of their number (chosen; checked against sheets of known truth)."""
+
 _DENSE = 41  # positions along a side at which it is drawn; a bent side is straight between two
+_SHAPES = 15  # ways to bend, see `_curl`
 _POSE = 9  # rotation 3, translation 3, log focal, lens, log proportions
 
 
@@ -111,7 +121,7 @@ class Surface:
 
     def project(self, x: Float, y: Float) -> Float:
         """Full-photo pixels of sheet positions given as fractions (-1 to 1 across the sheet)."""
-        return _image(self, x, y)[0] * self.unit_px + self.middle_px
+        return _view(self, x, y).position * self.unit_px + self.middle_px
 
     def relief(self, x: Float, y: Float) -> Float:
         """Height above the sheet's plane, towards the bench, in half square roots of its area."""
@@ -119,15 +129,16 @@ class Surface:
 
     def position_u(self, x: Float, y: Float) -> Float:
         """Standard uncertainty of positions on the sheet, half square roots of its area."""
-        position, jacobian = _image(self, x, y)
+        seen = _view(self, x, y)
+        axes = np.eye(2)
+        jacobian = np.stack([seen.derivative(np.tile(axis, (len(x), 1))) for axis in axes], axis=1)
         step = 1e-4
         half = np.exp(np.array([-0.5, 0.5]) * self.log_aspect)
-        across = (_image(self, x + step, y)[0] - position) / (step * half[0])
-        down = (_image(self, x, y + step)[0] - position) / (step * half[1])
-        local = np.stack([across, down], axis=2)
-        moved = np.linalg.solve(local, jacobian)
-        spread = np.einsum("nip,pq,niq->n", moved, self.covariance, moved)
-        return np.sqrt(np.maximum(spread, 0) / 2)
+        across = (_view(self, x + step, y).position - seen.position) / (step * half[0])
+        down = (_view(self, x, y + step).position - seen.position) / (step * half[1])
+        moved = np.linalg.solve(np.stack([across, down], axis=2), jacobian)
+        spread = ((moved @ self.covariance) * moved).sum(axis=(1, 2))
+        return np.asarray(np.sqrt(np.maximum(spread, 0) / 2))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,6 +160,38 @@ class EdgePoints:
     weight: Float
 
 
+@dataclass(frozen=True, kw_only=True)
+class Prior:
+    """What was known before any edge was seen.
+
+    Parameters
+    ----------
+    log_focal, focal_u_log : float
+        Log of the focal length in half long sides of the photo, and its standard uncertainty.
+    log_aspect, aspect_u_log : float
+        Log of height over width, and its standard uncertainty.
+    curl : float
+        Scales the standard deviations of all curl; a tiny value keeps the sheet flat.
+    """
+
+    log_focal: float
+    focal_u_log: float
+    log_aspect: float
+    aspect_u_log: float
+    curl: float = 1.0
+
+    def centre(self) -> Float:
+        """Expected parameters, pose left at 0."""
+        head = np.array([0.0] * 6 + [self.log_focal, 0.0, self.log_aspect])
+        return np.concatenate([head, np.zeros(_SHAPES)])
+
+    def inverse_u(self) -> Float:
+        """Inverse standard uncertainties; pose has no prior but a trace that keeps it regular."""
+        head = [1e-2] * 6 + [1 / self.focal_u_log, 1 / LENS_U, 1 / self.aspect_u_log]
+        spread = np.array([BEND_U] * 3 + [TWIST_U] * 4 + [CORNER_U] * 8) * self.curl
+        return np.concatenate([head, 1 / spread])
+
+
 def _curl(x: Float, y: Float) -> Float:
     """Shapes a sheet bends into, ``(N, K)``, each 0 in the middle and about 1 at its end."""
     x, y = np.asarray(x, float).ravel(), np.asarray(y, float).ravel()
@@ -159,42 +202,66 @@ def _curl(x: Float, y: Float) -> Float:
     return np.stack(shapes, axis=1)
 
 
-def _curl_u() -> Float:
-    return np.array([BEND_U] * 3 + [TWIST_U] * 4 + [CORNER_U] * 8)
+@dataclass(frozen=True, kw_only=True)
+class _View:
+    """Sheet positions as the camera sees them, with what their derivatives need."""
+
+    surface: Surface
+    shapes: Float
+    flat: Float
+    turned: Float
+    sight: Float
+    depth: Float
+    grow: Float
+    position: Float
+
+    def derivative(self, along: Float) -> Float:
+        """Derivatives ``(N, P)`` of the image positions' components along ``(N, 2)`` vectors."""
+        surface, sight = self.surface, self.sight
+        focal = np.exp(surface.log_focal)
+        along_sight = (along * sight).sum(axis=1)
+        # Chain rule backwards: by the line of sight first, then by the point in space.
+        by_sight = focal * (
+            self.grow[:, None] * along + 2 * surface.lens * along_sight[:, None] * sight
+        )
+        by_point = np.column_stack([by_sight, -(by_sight * sight).sum(axis=1)]) / self.depth
+        in_sheet = by_point @ surface.rotation
+        r2 = (sight**2).sum(axis=1)
+        return np.column_stack(
+            [
+                # A small turn w moves a point p by w x p, so a gradient g counts as p x g.
+                np.cross(self.turned, by_point),
+                by_point,
+                (along * self.position).sum(axis=1),
+                focal * r2 * along_sight,
+                (in_sheet[:, 1] * self.flat[:, 1] - in_sheet[:, 0] * self.flat[:, 0]) / 2,
+                in_sheet[:, 2:] * self.shapes,
+            ]
+        )
 
 
-def _image(surface: Surface, x: Float, y: Float) -> tuple[Float, Float]:
-    """Image positions ``(N, 2)`` in half long sides, and their derivatives ``(N, 2, P)``."""
+def _view(surface: Surface, x: Float, y: Float, shapes: Float | None = None) -> _View:
+    """Image positions, in half long sides, of sheet positions given as fractions."""
     x, y = np.asarray(x, float).ravel(), np.asarray(y, float).ravel()
-    shapes = _curl(x, y)
+    shapes = _curl(x, y) if shapes is None else shapes
     half = np.exp(np.array([-0.5, 0.5]) * surface.log_aspect)
     flat = np.stack([half[0] * x, half[1] * y, shapes @ surface.heights], axis=1)
     turned = flat @ surface.rotation.T
     at = turned + surface.shift
-    n, bends = len(x), shapes.shape[1]
-    move = np.zeros((n, 3, _POSE + bends))
-    # A small turn w moves a point p by w x p.
-    move[:, 0, 1], move[:, 0, 2] = turned[:, 2], -turned[:, 1]
-    move[:, 1, 0], move[:, 1, 2] = -turned[:, 2], turned[:, 0]
-    move[:, 2, 0], move[:, 2, 1] = turned[:, 1], -turned[:, 0]
-    move[:, 0, 3] = move[:, 1, 4] = move[:, 2, 5] = 1
-    stretched = np.stack([-flat[:, 0] / 2, flat[:, 1] / 2, np.zeros(n)], axis=1)
-    move[:, :, 8] = stretched @ surface.rotation.T
-    move[:, :, _POSE:] = surface.rotation[None, :, 2:] * shapes[:, None, :]
-
     depth = at[:, 2:]
-    view = at[:, :2] / depth
-    turn = (move[:, :2] - view[:, :, None] * move[:, 2:]) / depth[:, :, None]
-    r2 = (view**2).sum(axis=1)
-    grow = 1 + surface.lens * r2
-    inward = np.einsum("ni,nip->np", view, turn)
-    bent = grow[:, None, None] * turn + 2 * surface.lens * view[:, :, None] * inward[:, None, :]
-    bent[:, :, 7] += view * r2[:, None]
-    focal = np.exp(surface.log_focal)
-    position = focal * grow[:, None] * view
-    bent *= focal
-    bent[:, :, 6] += position
-    return position, bent
+    sight = at[:, :2] / depth
+    grow = 1 + surface.lens * (sight**2).sum(axis=1)
+    position = np.exp(surface.log_focal) * grow[:, None] * sight
+    return _View(
+        surface=surface,
+        shapes=shapes,
+        flat=flat,
+        turned=turned,
+        sight=sight,
+        depth=depth,
+        grow=grow,
+        position=position,
+    )
 
 
 def side_positions(side: int, along: Float) -> tuple[Float, Float]:
@@ -232,17 +299,16 @@ def pose_from_corners(
     axes = rays[:, :2] / np.linalg.norm(rays[:, :2], axis=0)
     frame = np.column_stack([axes, np.cross(axes[:, 0], axes[:, 1])])
     left, _, right = np.linalg.svd(frame)
-    bends = len(_curl_u())
     return Surface(
         rotation=left @ right,
         shift=rays[:, 2],
         log_focal=float(np.log(focal)),
         lens=0.0,
         log_aspect=log_aspect,
-        heights=np.zeros(bends),
+        heights=np.zeros(_SHAPES),
         middle_px=middle,
         unit_px=unit,
-        covariance=np.zeros((_POSE + bends, _POSE + bends)),
+        covariance=np.zeros((_POSE + _SHAPES, _POSE + _SHAPES)),
         residual_px=0.0,
     )
 
@@ -250,25 +316,21 @@ def pose_from_corners(
 def fit_surface(
     start: Surface,
     edges: tuple[EdgePoints, ...],
+    prior: Prior,
     *,
-    focal_u_log: float,
-    aspect_u_log: float,
-    bend: float = 1.0,
     noise_px: float = 0.4,
-    rounds: int = 20,
+    rounds: int = 25,
 ) -> Surface:
     """Fit pose, focal length, lens, proportions and curl to edge points.
 
     Parameters
     ----------
     start : Surface
-        First guess; its focal length and proportions are also the priors' centres.
+        First guess.
     edges : tuple of EdgePoints
         Sides that were seen; a hidden side is left out.
-    focal_u_log, aspect_u_log : float
-        Standard uncertainties of the priors.
-    bend : float
-        Scales the curl's priors; a tiny value keeps the sheet flat.
+    prior : Prior
+        What was known before.
     noise_px : float
         Least scatter of an edge point, full-photo pixels.
     rounds : int
@@ -277,101 +339,85 @@ def fit_surface(
     Returns
     -------
     Surface
+
+    Notes
+    -----
+    Levenberg-Marquardt on Tukey's biweight, with derivatives in closed form: the scatter is
+    estimated anew each round and may only shrink, so costs stay comparable.
     """
-    prior_at = _vector(start)
-    prior_at[9:] = 0
-    prior_at[7] = 0
-    inverse_u = np.zeros(len(prior_at))
-    inverse_u[6] = 1 / focal_u_log
-    inverse_u[7] = 1 / LENS_U
-    inverse_u[8] = 1 / aspect_u_log
-    inverse_u[9:] = 1 / (_curl_u() * bend)
-    # Pose parameters have no prior; a trace of one keeps the normal matrix regular when sides
-    # are missing.
-    inverse_u[:6] = 1e-2
-
-    current, damping = start, 1e-3
-    scale = np.inf
+    edges = tuple(edge for edge in edges if len(edge.points_px))
+    if not edges:
+        return start
+    centre, inverse_u = prior.centre(), prior.inverse_u()
+    current, damping, scale = start, 1e-9, np.inf
+    residual, view, normal = _residuals(current, edges)
+    weight = np.concatenate([edge.weight for edge in edges])
     for _ in range(rounds):
-        residual, jacobian, weight = _residuals(current, edges)
-        if len(residual) == 0:
-            break
         spread = 1.4826 * float(np.median(np.abs(residual))) * current.unit_px
-        # The scatter may only shrink between rounds, so that the cost is comparable.
         scale = min(scale, max(spread, noise_px))
-        trust = weight * _tukey(residual * current.unit_px, 5 * scale)
-        precision = _precision(trust, scale / current.unit_px)
-        offset = _vector(current) - prior_at
-        offset[:6] = 0
+        jacobian = view.derivative(normal)
+        precision = _precision(residual * current.unit_px, weight, scale) * current.unit_px**2
+        offset = _vector(current) - centre
         gradient = jacobian.T @ (precision * residual) + inverse_u**2 * offset
-        normal = (jacobian.T * precision) @ jacobian + np.diag(inverse_u**2)
-        cost = _cost(residual, current.unit_px, scale, weight, offset, inverse_u)
-        improved = False
+        square = (jacobian.T * precision) @ jacobian + np.diag(inverse_u**2)
+        cost = _cost(residual * current.unit_px, weight, scale, inverse_u * offset)
         for _ in range(8):
-            step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -gradient)
+            step = np.linalg.solve(square + damping * np.diag(np.diag(square)), -gradient)
             trial = _moved(current, step)
-            moved, _, weight2 = _residuals(trial, edges)
-            offset2 = _vector(trial) - prior_at
-            offset2[:6] = 0
-            cost2 = _cost(moved, current.unit_px, scale, weight2, offset2, inverse_u)
-            if cost2 < cost:
-                improved = True
-                damping = max(damping / 10, 1e-9)
+            moved, view, normal = _residuals(trial, edges)
+            after = inverse_u * (_vector(trial) - centre)
+            lower = _cost(moved * current.unit_px, weight, scale, after)
+            if lower < cost:
+                damping = max(damping / 100, 1e-12)
                 break
-            damping *= 10
-        if not improved:
+            damping *= 100
+        else:
             break
-        current = trial
-        if cost - cost2 < 1e-4 * max(cost, 1.0):
+        current, residual = trial, moved
+        if cost - lower < 1e-3 * max(cost, 1.0):
             break
-    return _with_covariance(current, edges, inverse_u, noise_px)
+    residual, view, normal = _residuals(current, edges)
+    scale = max(1.4826 * float(np.median(np.abs(residual))) * current.unit_px, noise_px)
+    jacobian = view.derivative(normal)
+    precision = _precision(residual * current.unit_px, weight, scale) * current.unit_px**2
+    square = (jacobian.T * precision) @ jacobian + np.diag(inverse_u**2)
+    return replace(current, covariance=np.linalg.inv(square), residual_px=scale)
 
 
-def _residuals(surface: Surface, edges: tuple[EdgePoints, ...]) -> tuple[Float, Float, Float]:
-    """Distance of each edge point from its side, its derivatives, its weight."""
-    along = np.linspace(-1.0, 1.0, _DENSE)
-    all_x, all_y, normals, targets, weights = [], [], [], [], []
+def _residuals(surface: Surface, edges: tuple[EdgePoints, ...]) -> tuple[Float, _View, Float]:
+    """Distance of each edge point from its side, the side's points nearest, their normals."""
+    places, targets, normals = [], [], []
+    drawn = _view(surface, *_DENSE_SIDES, _DENSE_SHAPES).position.reshape(4, -1, 2)
     for edge in edges:
-        drawn = _image(surface, *side_positions(edge.side, along))[0]
-        chord = drawn[-1] - drawn[0]
-        chord /= np.linalg.norm(chord) + 1e-12
+        line = drawn[edge.side]
+        chord = line[-1] - line[0]
+        chord = chord / (np.linalg.norm(chord) + 1e-12)
         seen = (edge.points_px - surface.middle_px) / surface.unit_px
-        at = np.interp(seen @ chord, drawn @ chord, along)
-        tangent = np.gradient(drawn, axis=0)
-        way = np.stack([np.interp(at, along, tangent[:, k]) for k in (0, 1)], axis=1)
+        at = np.interp(seen @ chord, line @ chord, _DENSE_ALONG)
+        tangent = np.gradient(line, axis=0)
+        way = np.stack([np.interp(at, _DENSE_ALONG, tangent[:, k]) for k in (0, 1)], axis=1)
         way /= np.linalg.norm(way, axis=1, keepdims=True) + 1e-12
-        x, y = side_positions(edge.side, at)
-        all_x.append(x)
-        all_y.append(y)
-        normals.append(np.stack([way[:, 1], -way[:, 0]], axis=1))
+        places.append(side_positions(edge.side, at))
         targets.append(seen)
-        weights.append(edge.weight)
-    if not all_x:
-        return np.empty(0), np.empty((0, _POSE + len(_curl_u()))), np.empty(0)
-    position, derivative = _image(surface, np.concatenate(all_x), np.concatenate(all_y))
+        normals.append(np.stack([way[:, 1], -way[:, 0]], axis=1))
+    x, y = (np.concatenate([place[k] for place in places]) for k in (0, 1))
+    view = _view(surface, x, y)
     normal = np.concatenate(normals)
-    residual = ((position - np.concatenate(targets)) * normal).sum(axis=1)
-    return residual, np.einsum("nip,ni->np", derivative, normal), np.concatenate(weights)
+    residual = ((view.position - np.concatenate(targets)) * normal).sum(axis=1)
+    return residual, view, normal
 
 
-def _tukey(residual: Float, reach: float) -> Float:
-    """Tukey's biweight: 1 at zero, 0 from ``reach`` on."""
-    return np.where(np.abs(residual) < reach, (1 - (residual / reach) ** 2) ** 2, 0.0)
+def _precision(residual_px: Float, weight: Float, scale: float) -> Float:
+    """Inverse variance of each edge point; Tukey's biweight leaves out what lies far off."""
+    trust = np.maximum(1 - (residual_px / (TUKEY_REACH * scale)) ** 2, 0) ** 2
+    return weight * trust / (SHARED * scale**2)
 
 
-def _precision(trust: Float, scale: float) -> Float:
-    # Neighbouring edge points share blur, paper texture and what the curl model lacks: the points
-    # count as a quarter of their number (chosen; checked against sheets of known truth).
-    return trust / (4 * scale**2)
-
-
-def _cost(
-    residual: Float, unit_px: float, scale: float, weight: Float, offset: Float, inverse_u: Float
-) -> float:
-    reach = 5 * scale
-    part = np.clip((residual * unit_px / reach) ** 2, 0, 1)
+def _cost(residual_px: Float, weight: Float, scale: float, prior: Float) -> float:
+    reach = TUKEY_REACH * scale
+    part = np.minimum((residual_px / reach) ** 2, 1)
     loss = reach**2 / 3 * (1 - (1 - part) ** 3)
-    return float((weight * loss).sum() / (4 * scale**2) + ((inverse_u * offset) ** 2).sum())
+    return float((weight * loss).sum() / (SHARED * scale**2) + (prior**2).sum())
 
 
 def _vector(surface: Surface) -> Float:
@@ -392,14 +438,8 @@ def _moved(surface: Surface, step: Float) -> Surface:
     )
 
 
-def _with_covariance(
-    surface: Surface, edges: tuple[EdgePoints, ...], inverse_u: Float, noise_px: float
-) -> Surface:
-    residual, jacobian, weight = _residuals(surface, edges)
-    if len(residual) == 0:
-        return surface
-    scale = max(1.4826 * float(np.median(np.abs(residual))) * surface.unit_px, noise_px)
-    trust = weight * _tukey(residual * surface.unit_px, 5 * scale)
-    precision = _precision(trust, scale / surface.unit_px)
-    normal = (jacobian.T * precision) @ jacobian + np.diag(inverse_u**2)
-    return replace(surface, covariance=np.linalg.inv(normal), residual_px=scale)
+_DENSE_ALONG = np.linspace(-1.0, 1.0, _DENSE)
+_DENSE_SIDES = tuple(
+    np.concatenate([side_positions(side, _DENSE_ALONG)[k] for side in range(4)]) for k in (0, 1)
+)
+_DENSE_SHAPES = _curl(*_DENSE_SIDES)
