@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from spraycheck.pattern.containers import Float, FloatMap
 from spraycheck.pattern.rectification.finding import Working, sample
-from spraycheck.pattern.rectification.light import LINEAR
+from spraycheck.pattern.rectification.light import LINEAR_FINE, LINEAR_STEPS
 from spraycheck.pattern.rectification.surface import EdgePoints
 
 
@@ -53,35 +53,27 @@ def trace_sides(working: Working, corners: Float, *, count: int = 48) -> tuple[S
     count : int
         Points per side.
     """
-    paths = []
-    for side in range(4):
-        a, b = corners[side], corners[(side + 1) % 4]
-        length = float(np.hypot(*(b - a)))
-        if length < 8:
-            continue
-        inward = np.array([a[1] - b[1], b[0] - a[0]]) / length
-        along = np.linspace(0.01, 0.99, count)
-        points = a + (b - a) * along[:, None]
-        # Curl lifts an edge off its chord by some percent of its length.
-        reach = int(np.clip(round(0.05 * length), 6, 20))
-        path = _follow(
-            working.colour, points, np.tile(inward, (count, 1)), reach, working.noise, width=3
-        )
-        if path is not None:
-            shift, trust = path
-            paths.append(
-                SidePath(
-                    side=side,
-                    points=points + inward * shift[:, None],
-                    inward=np.tile(inward, (count, 1)),
-                    trust=trust,
-                )
-            )
-    return tuple(paths)
+    ends = np.roll(corners, -1, axis=0)
+    length = np.linalg.norm(ends - corners, axis=1)
+    way = (ends - corners) / np.maximum(length, 1)[:, None]
+    inward = np.repeat(np.stack([-way[:, 1], way[:, 0]], axis=1)[:, None], count, axis=1)
+    along = np.linspace(0.01, 0.99, count)
+    points = corners[:, None] + (ends - corners)[:, None] * along[:, None]
+    # Curl lifts an edge off its chord by some percent of its length.
+    reach = int(np.clip(round(0.05 * length.max()), 6, 20))
+    strip = sample(working.colour, _across(points, inward, reach + 8))
+    shift, trust = _follow(strip, reach, np.full(4, working.noise))
+    trust = trust * _within(points, working.colour.shape, 3)
+    traced = points + inward * shift[..., None]
+    return tuple(
+        SidePath(side=side, points=traced[side], inward=inward[side], trust=trust[side])
+        for side in range(4)
+        if (trust[side] > 0).sum() >= count // 6
+    )
 
 
 def place_edges(
-    rgb: NDArray[np.uint8], paths: tuple[SidePath, ...], scale: float, *, count: int = 90
+    rgb: NDArray[np.uint8], paths: tuple[SidePath, ...], scale: float, *, count: int = 72
 ) -> tuple[EdgePoints, ...]:
     """Place the edge to a fraction of a pixel, in linear light.
 
@@ -101,15 +93,38 @@ def place_edges(
     tuple of EdgePoints
         In pixels of ``rgb``.
     """
+    if not paths:
+        return ()
+    smooth = [_smooth_path(path, count) for path in paths]
+    points = (np.stack([path[0] for path in smooth]) + 0.5) * scale - 0.5
+    inward = np.stack([path[1] for path in smooth])
+    reach = int(np.ceil(1.5 * scale)) + 3
+    strip = np.stack(
+        [_light_across(rgb, p, n, reach + 8) for p, n in zip(points, inward, strict=True)]
+    )
+    shift, trust = _follow(strip, reach, _noise(strip))
+    fine = _sub_pixel(strip, shift)
+    placed = points + inward * fine[..., None]
+    trust = trust * _within(points, rgb.shape, 2)
     out = []
-    for path in paths:
-        points, inward = _smooth_path(path, count)
-        points = (points + 0.5) * scale - 0.5
-        reach = int(np.ceil(1.5 * scale)) + 3
-        found = _place_side(rgb, points, inward, reach)
-        if found is not None:
-            out.append(EdgePoints(side=path.side, points_px=found[0], weight=found[1]))
+    for path, where, weight in zip(paths, placed, trust, strict=True):
+        seen = weight > 0
+        if seen.sum() >= count // 8:
+            out.append(EdgePoints(side=path.side, points_px=where[seen], weight=weight[seen]))
     return tuple(out)
+
+
+def _within(points: Float, shape: tuple[int, ...], margin: int) -> NDArray[np.bool_]:
+    rows, cols = shape[:2]
+    return np.asarray(
+        ((points > margin) & (points < np.array([cols, rows]) - 1 - margin)).all(axis=-1)
+    )
+
+
+def _across(points: Float, inward: Float, reach: int) -> NDArray[np.float32]:
+    """Positions on lines across a side, from outside to inside."""
+    offsets = np.arange(-reach, reach + 1)[:, None]
+    return (points[..., None, :] + inward[..., None, :] * offsets).astype(np.float32)
 
 
 def _smooth_path(path: SidePath, count: int) -> tuple[Float, Float]:
@@ -143,154 +158,99 @@ def _smooth_path(path: SidePath, count: int) -> tuple[Float, Float]:
     return points, normal
 
 
-def _place_side(
-    rgb: NDArray[np.uint8], points: Float, inward: Float, reach: int
-) -> tuple[Float, Float] | None:
-    rows, cols = rgb.shape[:2]
-    within = (
-        (points[:, 0] > 2)
-        & (points[:, 0] < cols - 3)
-        & (points[:, 1] > 2)
-        & (points[:, 1] < rows - 3)
-    )
-    if within.sum() < 8:
-        return None
-    low = np.floor(np.maximum(points.min(axis=0) - reach - 12, 0)).astype(int)
-    high = np.ceil(np.minimum(points.max(axis=0) + reach + 12, [cols - 1, rows - 1])).astype(int)
-    crop = rgb[low[1] : high[1] + 1, low[0] : high[0] + 1]
-    strip = _strip(crop, points - low, inward, reach + 8)
-    noise = _strip_noise(strip)
-    found = _follow_strip(strip, reach, noise, width=3)
-    if found is None:
-        return None
-    shift, trust = found
-    fine = _sub_pixel(strip, shift, reach)
-    moved = points + inward * fine[:, None]
-    ok = within & np.isfinite(fine)
-    return moved[ok], (trust * within)[ok]
-
-
-def _strip(crop: np.ndarray, points: Float, inward: Float, reach: int) -> FloatMap:
-    """Linear light across a side, ``(K, 2 reach + 1, 3)``, averaged over neighbours along it."""
+def _light_across(rgb: NDArray[np.uint8], points: Float, inward: Float, reach: int) -> FloatMap:
+    """Linear light across one side, ``(K, 2 reach + 1, 3)``, averaged over neighbours along it."""
+    low = np.floor(np.maximum(points.min(axis=0) - reach - 4, 0)).astype(int)
+    high = np.ceil(points.max(axis=0) + reach + 5).astype(int)
+    low = np.minimum(low, [rgb.shape[1] - 1, rgb.shape[0] - 1])
+    high = np.maximum(high, low + 1)
+    crop = rgb[low[1] : high[1], low[0] : high[0]]
     along = np.stack([inward[:, 1], -inward[:, 0]], axis=1)
     gap = float(np.median(np.linalg.norm(np.diff(points, axis=0), axis=1)))
-    lanes = np.arange(-2, 3) * min(gap / 5, 2.0)
-    offsets = np.arange(-reach, reach + 1)
-    at = (
-        points[:, None, None]
-        + along[:, None, None] * lanes[:, None, None]
-        + inward[:, None, None] * offsets[:, None]
-    )
-    values = sample(crop, at.astype(np.float32))
-    steps = np.arange(256.0)
-    linear = np.interp(values, steps, LINEAR)
-    return np.asarray(linear.mean(axis=1), np.float32)
+    lanes = np.arange(-2, 3)[:, None, None] * min(gap / 5, 2.0)
+    at = _across(points - low + along * lanes, np.broadcast_to(inward, (5, *inward.shape)), reach)
+    values = sample(crop, at)
+    # Light is averaged, not sRGB values: an edge then stays where half the light is.
+    linear = LINEAR_FINE[np.round(values * LINEAR_STEPS).astype(np.int32)]
+    return np.asarray(linear.mean(axis=0), np.float32)
 
 
-def _strip_noise(strip: FloatMap) -> float:
-    rough = np.diff(strip, 2, axis=1)
-    return max(float(np.median(np.sqrt((rough**2).sum(axis=2)))), 1e-4)
+def _noise(strip: FloatMap) -> Float:
+    rough = np.diff(strip, 2, axis=2)
+    return np.maximum(np.median(np.sqrt((rough**2).sum(axis=3)), axis=(1, 2)), 1e-4)
 
 
-def _follow(
-    colour: FloatMap, points: Float, inward: Float, reach: int, noise: float, width: int
-) -> tuple[Float, Float] | None:
-    rows, cols = colour.shape[:2]
-    offsets = np.arange(-reach - 8, reach + 9)
-    at = points[:, None] + inward[:, None] * offsets[:, None]
-    strip = sample(colour, at.astype(np.float32))
-    within = (
-        (points[:, 0] > 3)
-        & (points[:, 0] < cols - 4)
-        & (points[:, 1] > 3)
-        & (points[:, 1] < rows - 4)
-    )
-    if within.sum() < 6:
-        return None
-    found = _follow_strip(strip, reach, noise, width)
-    if found is None:
-        return None
-    shift, trust = found
-    return shift, trust * within
-
-
-def _follow_strip(
-    strip: FloatMap, reach: int, noise: float, width: int
-) -> tuple[Float, Float] | None:
-    """Find the edge's offset in each row of a strip that reaches ``reach + 8`` each way."""
-    count, spread = strip.shape[:2]
+def _follow(strip: FloatMap, reach: int, noise: Float, width: int = 3) -> tuple[Float, Float]:
+    """Find the edge's offset and its trust in each row of strips ``(S, K, 2 (reach + 8) + 1, 3)``."""
+    sides, count, spread = strip.shape[:3]
     middle = spread // 2
-    total = np.concatenate([np.zeros((count, 1, 3), np.float32), strip], axis=1).cumsum(axis=1)
     place = middle + np.arange(-reach, reach + 1)
-    inner = (total[:, place + 1 + width] - total[:, place + 1]) / width
-    outer = (total[:, place] - total[:, place - width]) / width
+    total = np.zeros((sides, count, spread + 1, 3), np.float32)
+    np.cumsum(strip, axis=2, out=total[:, :, 1:])
+    inner = (total[:, :, place + 1 + width] - total[:, :, place + 1]) / width
+    outer = (total[:, :, place] - total[:, :, place - width]) / width
     step = inner - outer
-    paper = np.median(strip[:, middle + reach :], axis=(0, 1))
-    beside = np.median(strip[:, : middle - reach + 1], axis=(0, 1))
-    heading = paper - beside
-    contrast = float(np.linalg.norm(heading))
-    size = np.sqrt((step**2).sum(axis=2))
-    if contrast < 1.5 * noise:
-        strongest = np.take_along_axis(step, size.argmax(axis=1)[:, None, None], axis=1)[:, 0]
-        heading = np.median(strongest, axis=0)
-        contrast = float(np.linalg.norm(heading))
-        if contrast < 1e-6:
-            return None
-    heading = heading / contrast
-    # The step towards the paper's side: with the sheet's usual step, and any strong one.
-    gain = 0.7 * (step @ heading) + 0.3 * size
-    own = np.median(strip[:, middle + reach :], axis=1)
-    unlike = np.sqrt(((inner - own[:, None]) ** 2).sum(axis=2))
-    scale = np.percentile(gain.max(axis=1), 50) + 1e-9
-    cost = -(gain - 0.6 * unlike) / scale
+    size = np.sqrt((step**2).sum(axis=3))
+    own = np.median(strip[:, :, middle + reach :], axis=2)
+    beside = np.median(strip[:, :, : middle - reach + 1], axis=2)
+    heading = np.median(own, axis=1) - np.median(beside, axis=1)
+    contrast = np.linalg.norm(heading, axis=1)
+    strongest = np.take_along_axis(step, size.argmax(axis=2)[:, :, None, None], axis=2)[:, :, 0]
+    usual = np.median(strongest, axis=1)
+    heading = np.where((contrast < 1.5 * noise)[:, None], usual, heading)
+    heading /= np.linalg.norm(heading, axis=1, keepdims=True) + 1e-12
+    # A step towards the paper's side: like the side's usual one, and any strong one.
+    gain = 0.7 * np.einsum("skoc,sc->sko", step, heading) + 0.3 * size
+    unlike = np.sqrt(((inner - own[:, :, None]) ** 2).sum(axis=3))
+    scale = np.median(gain.max(axis=2), axis=1)[:, None] + 1e-9
+    cost = -(gain - 0.6 * unlike) / scale[..., None]
     path = _smoothest(np.clip(cost, -1.5, 1.0))
-    rows = np.arange(count)
-    got = gain[rows, path]
-    trust = np.clip(got / scale, 0, 1) * (got > 1.5 * noise)
+    got = np.take_along_axis(gain, path[..., None], axis=2)[..., 0]
+    trust = np.clip(got / scale, 0, 1) * (got > 1.5 * noise[:, None])
     return (path - reach).astype(float), trust
 
 
-def _smoothest(cost: Float, bend: float = 0.25) -> np.ndarray:
-    """Cheapest path down the rows that moves at most two columns a row."""
-    count, width = cost.shape
-    moves = np.array([-2, -1, 0, 1, 2])
-    toll = bend * np.abs(moves)
-    back = np.zeros((count, width), np.int64)
-    total = cost[0].copy()
-    padded = np.full(width + 4, np.inf)
+def _smoothest(cost: Float, bend: float = 0.25) -> NDArray[np.int64]:
+    """Cheapest path down the rows of each side that moves at most two columns a row."""
+    sides, count, width = cost.shape
+    moves = np.arange(-2, 3)
+    toll = bend * np.abs(moves)[:, None, None]
+    back = np.zeros((count, sides, width), np.int64)
+    padded = np.full((sides, width + 4), np.inf)
+    reached = np.lib.stride_tricks.sliding_window_view(padded, width, axis=1).transpose(1, 0, 2)
+    total = cost[:, 0].copy()
     for row in range(1, count):
-        padded[2:-2] = total
-        reached = np.stack([padded[2 + m : 2 + m + width] for m in moves]) + toll[:, None]
-        pick = reached.argmin(axis=0)
-        back[row] = np.arange(width) + moves[pick]
-        total = reached[pick, np.arange(width)] + cost[row]
-    path = np.empty(count, np.int64)
-    path[-1] = int(total.argmin())
+        padded[:, 2:-2] = total
+        offer = reached + toll
+        back[row] = offer.argmin(axis=0)
+        total = offer.min(axis=0) + cost[:, row]
+    path = np.empty((sides, count), np.int64)
+    path[:, -1] = total.argmin(axis=1)
+    every = np.arange(sides)
     for row in range(count - 1, 0, -1):
-        path[row - 1] = back[row, path[row]]
+        path[:, row - 1] = path[:, row] + back[row, every, path[:, row]] - 2
     return path
 
 
-def _sub_pixel(strip: FloatMap, shift: Float, reach: int, width: int = 2) -> Float:
+def _sub_pixel(strip: FloatMap, shift: Float, width: int = 2) -> Float:
     """Place the steepest point of the step near ``shift`` by a parabola."""
-    count, spread = strip.shape[:2]
+    sides, _, spread = strip.shape[:3]
     middle = spread // 2
-    rows = np.arange(count)
-    total = np.concatenate([np.zeros((count, 1, 3), np.float32), strip], axis=1).cumsum(axis=1)
-
-    def slope(place: np.ndarray) -> Float:
-        inner = total[rows[:, None], place + 1 + width] - total[rows[:, None], place + 1]
-        outer = total[rows[:, None], place] - total[rows[:, None], place - width]
-        return np.asarray((inner - outer) / width)
-
-    around = middle + shift.astype(int)[:, None] + np.arange(-2, 3)
-    around = np.clip(around, width, spread - width - 2)
-    step = slope(around)
-    heading = np.median(step[:, 2], axis=0)
-    heading /= np.linalg.norm(heading) + 1e-12
-    gain = step @ heading
-    pick = np.clip(gain.argmax(axis=1), 1, 3)
-    left, here, right = gain[rows, pick - 1], gain[rows, pick], gain[rows, pick + 1]
-    curve = left - 2 * here + right
-    part = np.where(curve < -1e-12, 0.5 * (left - right) / np.where(curve == 0, 1, curve), 0.0)
-    return shift + pick - 2 + np.clip(part, -1, 1)
+    around = middle + shift.astype(int)[..., None] + np.arange(-2 - width, 3 + width)
+    near = np.take_along_axis(strip, around[..., None], axis=2)
+    total = np.cumsum(near, axis=2)
+    zero = np.zeros_like(total[:, :, :1])
+    total = np.concatenate([zero, total], axis=2)
+    at = np.arange(5) + width
+    step = (total[:, :, at + 1 + width] - total[:, :, at + 1]) - (
+        total[:, :, at] - total[:, :, at - width]
+    )
+    heading = np.median(step[:, :, 2], axis=1)
+    heading /= np.linalg.norm(heading, axis=1, keepdims=True) + 1e-12
+    gain = np.einsum("skoc,sc->sko", step, heading)
+    pick = np.clip(gain.argmax(axis=2), 1, 3)
+    left, here, right = (
+        np.take_along_axis(gain, (pick + k)[..., None], axis=2)[..., 0] for k in (-1, 0, 1)
+    )
+    curve = np.minimum(left - 2 * here + right, -1e-12)
+    return np.asarray(shift + pick - 2 + np.clip(0.5 * (left - right) / curve, -1, 1))

@@ -11,13 +11,18 @@ from numpy.typing import NDArray
 from spraycheck.pattern.containers import Float, FloatMap
 
 
-def _srgb_inverse() -> Float:
-    value = np.arange(256) / 255
+def _srgb_inverse(value: Float) -> Float:
     return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
 
 
-LINEAR: Final = _srgb_inverse()
+LINEAR: Final = _srgb_inverse(np.arange(256) / 255)
 """Linear light of each 8-bit sRGB value (IEC 61966-2-1:1999, inverse transfer function)."""
+
+LINEAR_STEPS: Final = 16
+LINEAR_FINE: Final = _srgb_inverse(np.arange(255 * LINEAR_STEPS + 1) / (255 * LINEAR_STEPS)).astype(
+    np.float32
+)
+"""The same in sixteenths of an 8-bit step, for interpolated values."""
 
 _TABLE: Final = np.ascontiguousarray(LINEAR.astype(np.float32))
 

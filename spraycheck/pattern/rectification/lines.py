@@ -4,8 +4,15 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from spraycheck.pattern.containers import Float, FloatMap
+
+MOST_PIXELS = 8000
+"""Edge pixels that vote: enough for every side of a sheet, few enough for textured ground."""
+
+LEAST_SLOPE = 0.15
+"""Least gradient of an edge, colour units per px: a third of the least noise over two px."""
 
 # A line is (nx, ny, c): points with nx x + ny y = c; nx, ny of length 1.
 
@@ -24,18 +31,22 @@ def find_lines(colour: FloatMap, count: int = 14) -> Float:
     rows, cols = colour.shape[:2]
     gx = cv2.Scharr(colour, cv2.CV_32F, 1, 0) / 32
     gy = cv2.Scharr(colour, cv2.CV_32F, 0, 1) / 32
-    xx, yy, xy = (gx * gx).sum(2), (gy * gy).sum(2), (gx * gy).sum(2)
-    root = np.sqrt((xx - yy) ** 2 + 4 * xy**2)
-    strength = np.sqrt(np.maximum((xx + yy + root) / 2, 0))
-    theta = 0.5 * np.arctan2(2 * xy, xx - yy)  # of the gradient
-    border = np.zeros(strength.shape, bool)
-    border[3:-3, 3:-3] = True
-    level = np.percentile(strength[3:-3, 3:-3], 88)
-    y, x = np.nonzero((strength >= max(float(level), 0.25)) & border)
+    ones = np.ones((1, 3), np.float32)
+    xx, yy, xy = (cv2.transform(a * b, ones) for a, b in ((gx, gx), (gy, gy), (gx, gy)))
+    strength = np.sqrt(xx + yy)
+    y, x = np.nonzero(_ridges(strength, xx, yy, xy))
     if len(x) < 20:
         return np.empty((0, 3))
-    angle, power = theta[y, x], strength[y, x]
-    vote = power / (power + np.median(power))
+    # Beside a strong edge or on rough ground a weak one says little; on a calm table it says much.
+    around = cv2.blur(strength, (41, 41))
+    worth = strength[y, x] / (around[y, x] + LEAST_SLOPE)
+    if len(x) > MOST_PIXELS:
+        strongest = np.argpartition(worth, -MOST_PIXELS)[-MOST_PIXELS:]
+        x, y, worth = x[strongest], y[strongest], worth[strongest]
+    x, y = x.astype(float), y.astype(float)
+    at = y.astype(int), x.astype(int)
+    angle = 0.5 * np.arctan2(2 * xy[at], xx[at] - yy[at])  # of the gradient
+    vote = worth / (worth + 2)
     bins, rho_step = 120, 2.0
     width = np.pi / bins
     reach = int(np.hypot(rows, cols) / rho_step) + 2
@@ -53,13 +64,36 @@ def find_lines(colour: FloatMap, count: int = 14) -> Float:
     padded = np.concatenate([table[-4:, ::-1], table, table[:4, ::-1]])
     smooth = cv2.GaussianBlur(padded, (0, 0), 0.8)
     top = cv2.dilate(smooth, np.ones((9, 9)))
-    peaks = (smooth >= top)[4:-4] & (smooth[4:-4] > 6)
+    peaks = (smooth >= top)[4:-4] & (smooth[4:-4] > 4)
     k, r = np.nonzero(peaks)
     order = np.argsort(smooth[4:-4][k, r])[::-1][:count]
     lines = []
     for a, b in zip(k[order] * width, (r[order] - reach) * rho_step, strict=True):
         lines.append(_sharpen(np.array([np.cos(a), np.sin(a), 0.0]), b, middle, x, y, angle, vote))
     return np.array(lines).reshape(-1, 3)
+
+
+def _ridges(strength: FloatMap, xx: FloatMap, yy: FloatMap, xy: FloatMap) -> NDArray[np.bool_]:
+    """Pixels whose gradient is the largest along its own direction (to the nearest 45 degrees)."""
+    here = strength[3:-3, 3:-3]
+
+    def beyond(dy: int, dx: int) -> NDArray[np.bool_]:
+        rows, cols = strength.shape
+        a = strength[3 + dy : rows - 3 + dy, 3 + dx : cols - 3 + dx]
+        b = strength[3 - dy : rows - 3 - dy, 3 - dx : cols - 3 - dx]
+        return np.asarray((here >= a) & (here > b))
+
+    difference = (xx - yy)[3:-3, 3:-3]
+    mixed = 2 * xy[3:-3, 3:-3]
+    straight = np.abs(difference) > np.abs(mixed)
+    top = np.where(
+        straight,
+        np.where(difference > 0, beyond(0, 1), beyond(1, 0)),
+        np.where(mixed > 0, beyond(1, 1), beyond(1, -1)),
+    )
+    out = np.zeros(strength.shape, bool)
+    out[3:-3, 3:-3] = top & (here > LEAST_SLOPE)
+    return out
 
 
 def _sharpen(
@@ -167,10 +201,10 @@ def group_lines(
         lo = np.clip(np.round(np.minimum(ta, tb)).astype(int) + half, 0, evidence.shape[1] - 1)
         hi = np.clip(np.round(np.maximum(ta, tb)).astype(int) + half, 0, evidence.shape[1] - 1)
         part = np.abs(evidence[line, hi] - evidence[line, lo])
-        vis = seen[line, hi] - seen[line, lo]
+        visible = seen[line, hi] - seen[line, lo]
         length = np.abs(tb - ta) + 1
-        mean_seen = np.where(line >= count - 4, 0.25, part / np.maximum(vis, 8))
-        total += mean_seen * np.where(line >= count - 4, 1, 0.5 + 0.5 * vis / length)
+        mean_seen = np.where(line >= count - 4, 0.25, part / np.maximum(visible, 8))
+        total += mean_seen * np.where(line >= count - 4, 1, 0.5 + 0.5 * visible / length)
         weakest = np.minimum(weakest, mean_seen)
     score = total / 4 + 0.5 * weakest + 0.1 * np.sqrt(np.clip(area / rows / cols, 0, 1))
     return np.asarray(corners[np.argsort(score)[::-1][:keep]])

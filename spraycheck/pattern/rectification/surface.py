@@ -393,10 +393,12 @@ def _residuals(surface: Surface, edges: tuple[EdgePoints, ...]) -> tuple[Float, 
         chord = line[-1] - line[0]
         chord = chord / (np.linalg.norm(chord) + 1e-12)
         seen = (edge.points_px - surface.middle_px) / surface.unit_px
-        at = np.interp(seen @ chord, line @ chord, _DENSE_ALONG)
-        tangent = np.gradient(line, axis=0)
-        way = np.stack([np.interp(at, _DENSE_ALONG, tangent[:, k]) for k in (0, 1)], axis=1)
-        way /= np.linalg.norm(way, axis=1, keepdims=True) + 1e-12
+        line_at, seen_at = line @ chord, seen @ chord
+        after = np.clip(np.searchsorted(line_at, seen_at), 1, _DENSE - 1)
+        way = line[after] - line[after - 1]
+        part = (seen_at - line_at[after - 1]) / (line_at[after] - line_at[after - 1] + 1e-12)
+        at = _DENSE_ALONG[after - 1] + np.clip(part, 0, 1) * (2 / (_DENSE - 1))
+        way /= np.sqrt((way**2).sum(axis=1, keepdims=True)) + 1e-12
         places.append(side_positions(edge.side, at))
         targets.append(seen)
         normals.append(np.stack([way[:, 1], -way[:, 0]], axis=1))
