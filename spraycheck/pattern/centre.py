@@ -39,10 +39,14 @@ simulated cards of square nozzles show 0.010 to 0.017)."""
 RING_PRIOR_THREE = ((0.25, 0.004), (0.35, 0.035), (0.40, 0.20))
 """The same for three plumes: any three points lie on a circle, so the ring cannot be tested."""
 
-AXIS_FLOOR_DEG, AXIS_AREA_DEG_MM2 = 0.3, 380.0
+AXIS_FLOOR_DEG, AXIS_AREA_DEG_MM2 = 0.27, 350.0
 """Scatter of a plume's own axis about its ray: a floor, and a part that falls with the wetted area
 (few drops, and paper that wicks by a millimetre whatever the plume's size). Simulated cards show
 1.2 degrees at 270 mm2, 1.1 at 410, 0.6 at 580 and 0.5 at 960."""
+
+UNKNOWN_SCALE = 0.65
+"""Areas in assumed mm count at this fraction: a sheet of unknown size is taken as A4, and A5 or a
+200 mm square have half its area (this is between the two)."""
 
 CUT_FACTOR = 4.0
 """A plume cut from its neighbour has lost one flank: its axis leans away by several degrees
@@ -104,9 +108,10 @@ def locate_centre(
         )
     cell = wet.card.cell_mm
     start = _start(plumes)
+    soak = 1.0 if wet.card.scale_known else UNKNOWN_SCALE
     for _ in range(rounds):
         pieces = cut_touching(plumes, start, threshold=threshold, cell_mm=cell)
-        streaks = [_streak(piece, start) for piece in _plume_like(pieces, min_share)]
+        streaks = [_streak(piece, start, soak) for piece in _plume_like(pieces, min_share)]
         streaks = [s for s in streaks if math.isfinite(s.sigma_rad)]
         if len(streaks) < 2:
             break
@@ -131,8 +136,11 @@ def _plume_like(patches: list[Patch], min_share: float) -> list[Patch]:
     return [p for p in free if p.area_mm2 >= min_share * large]
 
 
-def _streak(patch: Patch, centre: Float) -> _Streak:
-    """Reduce a patch to centroid, axis and the axis' standard uncertainty."""
+def _streak(patch: Patch, centre: Float, soak: float) -> _Streak:
+    """Reduce a patch to centroid, axis and the axis' standard uncertainty.
+
+    ``soak`` turns its area into real mm2.
+    """
     x, y = patch.centroid
     along, across, angle = patch.spread()
     ratio = along / across
@@ -143,7 +151,7 @@ def _streak(patch: Patch, centre: Float) -> _Streak:
         # The axis of an ellipse of axis ratio q is the vaguer the rounder it is: q / (q^2 - 1)
         # (ratio of its own second moments), 2/3 at an elongation of 2.
         vague = max(1.0, math.sqrt(ratio / (ratio**2 - 1) / (2 / 3)))
-        drops = AXIS_AREA_DEG_MM2 / max(patch.area_mm2, 10.0)
+        drops = AXIS_AREA_DEG_MM2 / max(patch.area_mm2 * soak, 10.0)
         sigma = math.radians(math.hypot(AXIS_FLOOR_DEG, drops)) * vague
         sigma *= CUT_FACTOR if patch.cut else 1.0
     return _Streak(

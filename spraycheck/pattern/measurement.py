@@ -31,11 +31,12 @@ OWN_DIRECTION_DEG = 0.12
 """Standard scatter of a plume's centroid about its hole's direction, from the randomness of the
 spray and the paper (simulated cards with the true centre show 0.10 to 0.15)."""
 
-LOCAL_LEVEL = 0.012
-"""Standard error of the dry-paper model under one plume, in wetness (chosen because the map of a
-dry sheet differs by about that between places 30 mm apart)."""
+LOCAL_LEVEL, NOISE_SHARE = 0.007, 0.25
+"""Standard error of the dry-paper model under one plume, in wetness: a floor, and a share of the
+map's noise (chosen so that shares on simulated cards scatter as stated: root mean square of
+error over uncertainty 0.9 to 1.0)."""
 
-TEXTURE_FRAC = 0.008
+TEXTURE_FRAC = 0.006
 """Relative standard scatter of a wetted area from paper texture and the randomness of wicking."""
 
 CUT_FRAC = 0.035
@@ -287,7 +288,7 @@ def _area_uncertainty(
     wet: WetnessMap, column: dict[str, Float], rows: list[_Row], cut: Mask
 ) -> Float:
     """Standard uncertainty of each wetted area, without what all plumes share."""
-    level = math.hypot(LOCAL_LEVEL, 0.5 * wet.noise)
+    level = math.hypot(LOCAL_LEVEL, NOISE_SHARE * wet.noise)
     fraction = np.where(cut, CUT_FRAC, TEXTURE_FRAC)
     for name, share in ((flag.AT_SHEET_EDGE, EDGE_FRAC), (flag.MERGED, MERGED_FRAC)):
         fraction = np.where([name in row.flags for row in rows], share, fraction)
