@@ -273,8 +273,6 @@ class View:
             return self.to_table(photo_px)
         d = self.rays(photo_px)
         across, along = self._axes
-        # A circle of radius 1/k in the plane across the straight line; its nearest crossing seen
-        # from above where it opens upward is the far one.
         cx, cz = self.centre_mm[:2] @ across, self.centre_mm[2] + self._base
         dx, dz = d[:, :2] @ across, d[:, 2]
         # Points of the sheet satisfy x^2 + (z + 1/k)^2 = 1/k^2, so k (x^2 + z^2) + 2 z = 0.
@@ -282,8 +280,10 @@ class View:
         b = k * (cx * dx + cz * dz) + dz
         c = k * (cx * cx + cz * cz) + 2 * cz
         root = np.sqrt(np.maximum(b * b - a * c, 0))
-        # Of the two crossings the sheet is the one that stays finite as the sheet gets flat.
-        reach = -c / (b + np.where(b >= 0, root, -root))
+        # Of the two crossings the sheet is (root - b) / a: the far one of a circle that opens
+        # towards the camera, the near one of an arch. Written so that nothing cancels.
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reach = np.where(b >= 0, -c / (b + root), (root - b) / a)
         x = cx + reach * dx
         t = (self.centre_mm[:2] @ along) + reach * (d[:, :2] @ along)
         bent = np.clip(k * x, -1, 1)

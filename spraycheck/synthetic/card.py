@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.errors import InputError
-from spraycheck.synthetic import optics, soaking, spray
+from spraycheck.synthetic import deposits, optics, soaking, spray
 from spraycheck.synthetic.checks import Seed, as_rng, check_range
 from spraycheck.synthetic.nozzle import SyntheticNozzle
 from spraycheck.synthetic.paper import Fluid, Paper
@@ -120,7 +120,7 @@ def _print(
     """Lay artwork over the sheet: ink on the surface takes its share of the light."""
     rows, cols = rgb.shape[:2]
     sx, sy = size_mm[0] / art.shape[1] / pitch, size_mm[1] / art.shape[0] / pitch
-    ink = optics.srgb_to_linear(art.astype(np.float32) / 255)
+    ink = optics.srgb_to_linear(np.arange(256) / 255.0)[art]
     if max(sx, sy) < 1:  # shrinking: average first, thin lines must not drop out
         ink = np.asarray(
             cv2.resize(
@@ -251,7 +251,7 @@ def _holes(
     for k, plume in enumerate(spray.plumes_of(nozzle, shot, (foot[0], foot[1])), 1):
         if plume.volume_mm3 <= 0:
             continue
-        volume = spray.deposit_plume(grid, plume, shot, foot, rng)
+        volume = deposits.deposit_plume(grid, plume, shot, foot, rng)
         if not float(volume.sum(dtype=np.float64)) > 0.01 * plume.volume_mm3:
             raise InputError(
                 f"the plume of hole {k} misses the card: lower the tip, shrink the axis angle "
@@ -273,13 +273,13 @@ def _extras(
     here = (float(foot[0]), float(foot[1]))
     share = spray.central_share(nozzle)
     if nozzle.central is not None and shot.volume_mm3 > 0:
-        volume = spray.deposit_central(
+        volume = deposits.deposit_central(
             grid, nozzle.central, shot, foot, share * shot.volume_mm3, rng
         )
         out.append(("central", here, volume, math.nan))
     for stray in shot.strays:
         plume = spray.stray_plume(stray, nozzle, shot, here)
-        volume = spray.deposit_plume(grid, plume, shot, foot, rng)
+        volume = deposits.deposit_plume(grid, plume, shot, foot, rng)
         hit = spray.impact_mm(plume.start, plume.axis)
         where = (float(hit[0]), float(hit[1]))
         out.append(("stray", where, volume, direction_about(here, *where)))
@@ -289,13 +289,13 @@ def _extras(
         at = foot + rng.normal(0.0, 0.7, (count, 2))
         spots = np.concatenate([at, foot + rng.normal(0.0, 4.0, (4 * count, 2))])
         sizes = np.concatenate([np.full(count, 0.96), np.full(4 * count, 0.01)])
-        volume = spray.deposit_drops(grid, spots, sizes * shot.drip_mm3 / count)
+        volume = deposits.deposit_drops(grid, spots, sizes * shot.drip_mm3 / count)
         out.append(("drip", here, volume, math.nan))
     for _ in range(shot.splashes):
         x = rng.uniform(-0.45, 0.45) * grid.width_mm
         y = rng.uniform(-0.45, 0.45) * grid.height_mm
         size = float(0.05 * np.exp(0.9 * rng.standard_normal()))
-        volume = spray.deposit_drops(grid, np.array([[x, y]]), np.array([size]))
+        volume = deposits.deposit_drops(grid, np.array([[x, y]]), np.array([size]))
         out.append(("splash", (x, y), volume, math.nan))
     return out
 

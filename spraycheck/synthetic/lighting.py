@@ -81,7 +81,7 @@ def enlarge(coarse: NDArray[np.float64], shape: tuple[int, int]) -> FloatMap:
     # off again by cutting at the matching place.
     s = STEP_PX
     big = cv2.resize(
-        coarse.astype(np.float64),
+        coarse.astype(np.float32),
         (coarse.shape[1] * s, coarse.shape[0] * s),
         interpolation=cv2.INTER_LINEAR,
     )

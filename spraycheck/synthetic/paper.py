@@ -53,13 +53,14 @@ class Paper:
         Fluid the sheet holds when full: thickness times porosity. Default 0.055: office paper of
         0.10 mm at a porosity of 0.55 (from memory: 0.45 to 0.6 for uncoated paper).
     wick_mm_per_rt_s : float
-        Washburn constant ``c`` of a fed strip, front = c sqrt(t). Default 0.25. The bound from
+        Washburn constant ``c`` of a fed strip, front = c sqrt(t). Default 0.15. The bound from
         Lucas-Washburn for straight 5 um pores and diesel-like oil is 5.7 mm at 1 s; felted fibres
         are far slower (chosen by the softness of stain edges in photographs).
     immobile_frac : float
-        Saturation below which the fluid no longer creeps: held in the corners between fibres. It
-        is why a finite dose stops growing (chosen: residual saturations of 0.1 to 0.4 are usual in
-        porous media, from memory).
+        Saturation below which the fluid no longer creeps: held in the corners between fibres and
+        by fronts that stick. It is why a finite dose stops growing. Default 0.5 (chosen by the
+        areas of stains in photographs at three thresholds; residual saturations of 0.1 to 0.4 are
+        usual in porous media, from memory).
     grain_frac : float
         Relative spread of capacity and permeability from place to place, which makes edges ragged.
     scatter : float
@@ -89,13 +90,13 @@ class Paper:
     width_mm: float = SHEET_SIZES_MM["a4"][0]
     height_mm: float = SHEET_SIZES_MM["a4"][1]
     capacity_mm3_per_mm2: float = 0.055
-    wick_mm_per_rt_s: float = 0.25
-    immobile_frac: float = 0.25
+    wick_mm_per_rt_s: float = 0.15
+    immobile_frac: float = 0.5
     grain_frac: float = 0.15
     scatter: float = 5.2
-    wet_scatter_frac: float = 0.30
+    wet_scatter_frac: float = 0.22
     colour: tuple[float, float, float] = (0.86, 0.86, 0.86)
-    texture_frac: float = 0.02
+    texture_frac: float = 0.03
     cloud_frac: float = 0.008
     artwork: tuple[Artwork, ...] = field(default=(), repr=False)
     name: str = "office"
@@ -156,13 +157,13 @@ def _stock(
 STOCKS: Final[dict[str, Paper]] = {
     p.name: p
     for p in (
-        _stock("office", 0.055, 0.25, 5.2, 0.30, (0.86, 0.86, 0.87), 0.02, 0.008),
-        _stock("cream", 0.070, 0.28, 6.0, 0.28, (0.86, 0.80, 0.66), 0.025, 0.010),
-        _stock("blotting", 0.28, 0.45, 13.0, 0.14, (0.84, 0.76, 0.72), 0.035, 0.020),
-        _stock("filter", 0.13, 0.45, 8.0, 0.22, (0.88, 0.88, 0.87), 0.035, 0.025),
-        _stock("newsprint", 0.060, 0.35, 4.5, 0.22, (0.68, 0.64, 0.56), 0.035, 0.025),
-        _stock("greyboard", 0.30, 0.30, 14.0, 0.10, (0.52, 0.50, 0.46), 0.045, 0.030),
-        _stock("kraft", 0.080, 0.22, 6.0, 0.20, (0.48, 0.33, 0.20), 0.045, 0.025),
+        _stock("office", 0.055, 0.15, 5.2, 0.22, (0.86, 0.86, 0.87), 0.030, 0.008),
+        _stock("cream", 0.065, 0.16, 6.0, 0.19, (0.86, 0.80, 0.66), 0.035, 0.010),
+        _stock("blotting", 0.12, 0.25, 13.0, 0.135, (0.84, 0.76, 0.72), 0.040, 0.015),
+        _stock("filter", 0.095, 0.25, 8.0, 0.19, (0.88, 0.88, 0.87), 0.040, 0.015),
+        _stock("newsprint", 0.060, 0.20, 4.5, 0.19, (0.68, 0.64, 0.56), 0.045, 0.018),
+        _stock("greyboard", 0.13, 0.18, 14.0, 0.18, (0.52, 0.50, 0.46), 0.050, 0.022),
+        _stock("kraft", 0.075, 0.14, 6.0, 0.20, (0.48, 0.33, 0.20), 0.050, 0.022),
     )
 }
 """Paper by name."""
@@ -181,7 +182,7 @@ class Fluid:
         For the record.
     """
 
-    absorb_per_mm: tuple[float, float, float] = (0.0, 0.3, 1.6)
+    absorb_per_mm: tuple[float, float, float] = (0.10, 1.1, 6.0)
     name: str = "straw"
 
     def __post_init__(self) -> None:
@@ -202,17 +203,29 @@ class Fluid:
         check_choice("fluid", name, tuple(FLUIDS))
         return FLUIDS[name]
 
+    def diluted(self, strength: float) -> Fluid:
+        """Return the fluid with its colour scaled: 0 colourless, 1 as it is.
 
-# Chosen so that the stains' colours fall where photographs have them; clear fluid shows by the
-# loss of scattering alone.
+        Raises
+        ------
+        InputError
+            A negative strength or one above 10.
+        """
+        check_range("strength", strength, 0, 10)
+        r, g, b = (strength * value for value in self.absorb_per_mm)
+        return replace(self, absorb_per_mm=(r, g, b))
+
+
+# Chosen so that the stains' colours fall where photographs have them at full strength; clear fluid
+# shows by the loss of scattering alone. Real fluid is often paler: see `diluted`.
 FLUIDS: Final[dict[str, Fluid]] = {
     f.name: f
     for f in (
-        Fluid(name="clear", absorb_per_mm=(0.02, 0.04, 0.12)),
-        Fluid(name="straw", absorb_per_mm=(0.05, 0.45, 2.2)),
-        Fluid(name="red", absorb_per_mm=(0.15, 6.0, 5.0)),
-        Fluid(name="green", absorb_per_mm=(2.2, 0.25, 1.8)),
-        Fluid(name="dark", absorb_per_mm=(3.0, 4.0, 6.0)),
+        Fluid(name="clear", absorb_per_mm=(0.03, 0.06, 0.25)),
+        Fluid(name="straw", absorb_per_mm=(0.10, 1.1, 6.0)),
+        Fluid(name="red", absorb_per_mm=(0.3, 18.0, 20.0)),
+        Fluid(name="green", absorb_per_mm=(4.4, 1.0, 5.0)),
+        Fluid(name="dark", absorb_per_mm=(7.0, 9.0, 13.0)),
     )
 }
 """Fluid by name: clear calibration fluid, straw and red-dyed and green diesel, dark used fluid."""

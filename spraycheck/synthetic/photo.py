@@ -115,7 +115,7 @@ def photograph(
     px, coarse = _nodes(shape)
     on_card = view.to_card(px)
     on_table = view.to_table(px)
-    finite = np.isfinite(on_table).all(axis=1)
+    finite = np.asarray(np.isfinite(on_table).all(axis=1))
     on_table = np.where(finite[:, None], on_table, 5e3)
     light, gloss = lighting.light_map(camera, view, sheet, rng)
 

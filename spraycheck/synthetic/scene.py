@@ -20,8 +20,9 @@ from spraycheck.synthetic.shot import SprayShot, StrayJet
 from spraycheck.synthetic.table import Table
 
 FAMILIES = ("bench", "workshop", "hard", "layout", "central", "blank")
-"""Sorts of scene: square-on in good light; slanted with clutter, shadow and coloured stock; blurred,
-noisy, badly exposed or cropped; holes unequal by design; pintle or single hole; never sprayed."""
+"""Sorts of scene: square-on in good light; slanted with clutter, shadow and coloured stock;
+blurred, noisy, badly exposed or cropped; holes unequal by design; pintle or single hole; never
+sprayed."""
 
 FAULTS = ("none", "blocked", "weak", "heavy", "off-line", "two", "stray", "merging")
 """Kinds of fault a scene can have; ``two`` is two faulty holes of different kinds."""
@@ -210,7 +211,7 @@ def _shot(
     height = reach / widest
     area = sum(_ellipse(a, cone, height) for a in nozzle.axis_angles)
     # Small heights and narrow cones would leave unseen specks: at least 180 mm2 per hole.
-    area = max(area, 180.0 * len(nozzle)) * float(rng.uniform(0.9, 1.8))
+    area = max(area, 180.0 * len(nozzle)) * float(rng.uniform(0.55, 1.9))
     area = min(area, 0.35 * paper.width_mm * paper.height_mm)
     tilt = {"bench": 0.0, "workshop": 1.5, "hard": 1.5, "layout": 2.0}.get(family, 0.0)
     drips = rng.uniform() < (0.3 if family in ("workshop", "hard") else 0.1)
@@ -220,7 +221,7 @@ def _shot(
         tilt_x_deg=float(rng.normal(0, tilt)),
         tilt_y_deg=float(rng.normal(0, tilt)),
         half_cone_deg=cone,
-        mist_frac=float(rng.uniform(0.06, 0.20)),
+        mist_frac=float(rng.uniform(0.10, 0.36)),
         mist_mm=float(rng.uniform(5, 14)),
         coarse_frac=float(rng.uniform(0.0, 0.08)),
         satellites=float(rng.uniform(0, 14)),
@@ -309,14 +310,14 @@ def _stationery(
     paper = replace(
         paper,
         colour=(float(tint[0]), float(tint[1]), float(tint[2])),
-        texture_frac=paper.texture_frac * float(rng.uniform(0.6, 2.2)),
+        texture_frac=paper.texture_frac * float(np.exp(rng.uniform(-0.5, 1.4))),
         cloud_frac=paper.cloud_frac * float(rng.uniform(0.6, 1.8)),
         wick_mm_per_rt_s=paper.wick_mm_per_rt_s * float(rng.uniform(0.6, 1.6)),
         artwork=_artwork(family, sheet, rng),
     )
     share = np.array([3.0, 4.0, 1.0, 0.7, 0.6])
     kind = str(rng.choice(["clear", "straw", "red", "green", "dark"], p=share / share.sum()))
-    return paper, Fluid.kind(kind)
+    return paper, Fluid.kind(kind).diluted(float(rng.uniform(0.4, 1.2)))
 
 
 def _artwork(
@@ -397,7 +398,7 @@ def _camera(family: str, hard: float, megapixels: float, rng: np.random.Generato
         warm_frac=float(rng.normal(0, 0.06)),
         shadow_frac=float(rng.uniform(0.1, 0.5)) if rng.uniform() < rough else 0.0,
         shadow_soft_mm=float(np.exp(rng.uniform(math.log(4), math.log(80)))),
-        gloss=float(rng.uniform(0.05, 0.5)) if light == "flash" else 0.0,
+        gloss=float(rng.uniform(0.02, 0.35)) if light == "flash" else 0.0,
         exposure=exposure,
         blur_px=float(rng.uniform(0.3, 1.0) if not bad else rng.uniform(0.7, 1.2 + 1.6 * hard)),
         motion_px=float(rng.uniform(1, 5)) if bad and rng.uniform() < 0.35 else 0.0,
@@ -428,5 +429,6 @@ def _curl(family: str, hard: float, rng: np.random.Generator) -> Curl:
     if family == "bench" or rng.uniform() < 0.4:
         return Curl()
     return Curl(
-        lift_mm=float(rng.normal(0, 2 + 6 * hard)) % 14, axis_deg=float(rng.uniform(0, 180))
+        lift_mm=float(np.clip(rng.normal(0, 2 + 5 * hard), -12, 12)),
+        axis_deg=float(rng.uniform(0, 180)),
     )

@@ -95,4 +95,6 @@ def _jpeg(rgb: NDArray[np.uint8], quality: int) -> NDArray[np.uint8]:
     )
     if not ok:  # pragma: no cover - OpenCV cannot fail on a valid array
         raise RuntimeError("JPEG compression failed")
-    return np.asarray(cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB))
+    bgr = cv2.imdecode(data, cv2.IMREAD_COLOR)
+    assert bgr is not None
+    return np.asarray(bgr[..., ::-1].copy(), np.uint8)

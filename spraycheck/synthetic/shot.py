@@ -88,8 +88,8 @@ class SprayShot:
     tilt_y_deg: float = 0.0
     half_cone_deg: float = 6.0
     profile: str = "gaussian"
-    mist_frac: float = 0.06
-    mist_mm: float = 8.0
+    mist_frac: float = 0.20
+    mist_mm: float = 9.0
     coarse_frac: float = 0.03
     satellites: float = 5.0
     mottle_frac: float = 0.10

@@ -14,8 +14,8 @@ Two steps, both of which keep the volume:
 References
 ----------
 Washburn, E. W. (1921), Phys. Rev. 17, 273 (from memory). Richards, L. A. (1931), Physics 1, 318
-(from memory). Meyer, C. D., Balsara, D. S. & Aslam, T. D. (2012), MNRAS 422, 2102 (from memory): the
-first-order Runge-Kutta-Legendre steps used for the second.
+(from memory). Meyer, C. D., Balsara, D. S. & Aslam, T. D. (2012), MNRAS 422, 2102 (from memory):
+the first-order Runge-Kutta-Legendre steps used for the second.
 """
 
 from __future__ import annotations
@@ -181,11 +181,10 @@ def _creep(w: FloatMap, loss: FloatMap, ease: FloatMap | np.float32, immobile: f
         np.clip(x, 0, 1.2, out=x)
         potential = x * x
         potential *= x
-        potential *= ease
+        potential = np.multiply(potential, ease)
         # Mirror borders: nothing leaves the block.
         flow = cv2.Laplacian(potential, cv2.CV_32F, ksize=1, borderType=cv2.BORDER_REFLECT)
-        flow *= loss
-        return np.asarray(flow, np.float32)
+        return np.asarray(np.multiply(flow, loss), np.float32)
 
     weight = 2.0 / (_STAGES**2 + _STAGES)
     before, now = w, w + np.float32(weight) * change(w)

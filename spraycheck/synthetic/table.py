@@ -21,7 +21,7 @@ SURFACES: Final[dict[str, tuple[tuple[float, float, float], float, float, float]
     "dark wood": ((0.12, 0.06, 0.03), 14.0, 0.30, 0.20),
     "steel": ((0.30, 0.31, 0.32), 25.0, 0.12, 0.06),
     "concrete": ((0.26, 0.25, 0.22), 1.0, 0.12, 0.16),
-    "oily tray": ((0.13, 0.13, 0.14), 1.0, 0.25, 0.65),
+    "oily tray": ((0.12, 0.12, 0.13), 1.0, 0.20, 0.42),
     "blue mat": ((0.03, 0.07, 0.19), 1.0, 0.10, 0.06),
     "rubber": ((0.035, 0.035, 0.037), 1.0, 0.18, 0.10),
     "white bench": ((0.78, 0.78, 0.77), 1.0, 0.01, 0.02),
@@ -171,8 +171,18 @@ def _put_thing(
         return
     tone = float(np.exp(rng.uniform(math.log(0.03), math.log(0.6))))
     colour = tone * np.array([1.0, rng.uniform(0.8, 1.05), rng.uniform(0.6, 1.1)])
+    # Only the block that can hold the thing and its shadow is touched.
+    reach = 3.2 * size + 12
+    low = np.floor((at - reach - np.array(origin)) / cell).astype(int)
+    high = np.ceil((at + reach - np.array(origin)) / cell).astype(int)
+    rows = slice(max(0, int(low[1])), max(0, int(high[1])))
+    cols = slice(max(0, int(low[0])), max(0, int(high[0])))
+    rgb, cover = rgb[rows, cols], cover[rows, cols]
+    if cover.size == 0:
+        return
     ys, xs = np.mgrid[: cover.shape[0], : cover.shape[1]].astype(np.float32)
-    x, y = xs * cell + origin[0] - at[0], ys * cell + origin[1] - at[1]
+    x = (xs + cols.start) * cell + origin[0] - at[0]
+    y = (ys + rows.start) * cell + origin[1] - at[1]
     turn = (
         rng.uniform(0, math.pi) if not over else math.atan2(at[1], at[0]) + rng.uniform(-0.5, 0.5)
     )
