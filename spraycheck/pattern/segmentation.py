@@ -83,9 +83,10 @@ def segment_plumes(
         )
     ]
     plumes, rest = _sorted_out(shapes, min_share=min_share, min_area=min_area_mm2)
-    if not plumes:
+    if len(plumes) < 2:
+        what = "only one plume" if plumes else "no spray plume"
         raise SprayNotFoundError(
-            f"no spray plume found: {len(rest)} wet marks, none of them pointing at a centre",
+            f"{what} found beside {len(rest)} wet marks, expected several that point at a centre",
             stage="segmentation",
             hint="a drip or a stain is not a pattern: spray a fresh card with one brisk stroke",
         )

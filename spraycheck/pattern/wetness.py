@@ -95,7 +95,7 @@ def map_wetness(
     """
     inside = _trimmed(card, margin_mm)
     notes = _exposure(card, inside)
-    log_light = np.asarray(cv2.log(cv2.max(card.linear_rgb, 1e-3)), np.float32)
+    log_light = np.asarray(cv2.log(np.maximum(card.linear_rgb, np.float32(1e-3))), np.float32)
     glare = _glare(card, inside)
     ink = _thin_ink(log_light, inside & ~glare, card.cell_mm, ink_width_mm, ink_length_mm)
     usable = inside & ~glare
@@ -103,8 +103,8 @@ def map_wetness(
     depth = _depth(ink.log_light, usable, card.cell_mm, coarse_mm, background_mm, rounds)
     weights = _matched_filter(depth, usable, card.cell_mm)
     # A weighted sum is one pass as a 1 x 3 colour transform.
-    single = cv2.transform(depth, weights.astype(np.float32).reshape(1, 3))
-    single = np.asarray(single, np.float32)
+    kernel = weights.astype(np.float32).reshape(1, 3)
+    single = np.asarray(cv2.transform(depth, kernel), np.float32)
     single[~usable] = 0
     smooth = np.asarray(cv2.GaussianBlur(single, (0, 0), detect_mm / card.cell_mm), np.float32)
     smooth[~usable] = 0
@@ -135,14 +135,14 @@ def map_wetness(
 
 def _yule_nielsen(depth: FloatMap, scale: float) -> FloatMap:
     """Wetness of an optical depth; see the module's reference."""
-    passed = cv2.exp(depth * np.float32(-1 / YULE_NIELSEN_N))
+    passed = np.asarray(cv2.exp(depth * np.float32(-1 / YULE_NIELSEN_N)), np.float32)
     return np.asarray((1 - passed) * np.float32(scale), np.float32)
 
 
 def _least(colours: FloatMap) -> FloatMap:
     """Least of the three colours, cell by cell (far faster than ``min(axis=2)``)."""
-    one, two, three = cv2.split(colours)
-    return np.asarray(cv2.min(cv2.min(one, two), three), np.float32)
+    one, two, three = colours[..., 0], colours[..., 1], colours[..., 2]
+    return np.asarray(np.minimum(np.minimum(one, two), three), np.float32)
 
 
 def _trimmed(card: RectifiedCard, margin_mm: float) -> Mask:
