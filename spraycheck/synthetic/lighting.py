@@ -131,7 +131,7 @@ def _shadow(camera: Camera, at: Float, size: float, rng: np.random.Generator) ->
     """Return the factor of a soft edge that crosses the sheet, on the side away from the light."""
     turn = math.radians(camera.light_from_deg + rng.uniform(-50, 50))
     across = np.array([math.sin(turn), -math.cos(turn)])
-    edge = rng.uniform(-0.35, 0.25) * size
+    edge = rng.uniform(-0.22, 0.22) * size
     bow = rng.uniform(-0.6, 0.6) / size
     along = at @ np.array([across[1], -across[0]])
     depth = (at @ across - edge + bow * along**2) / camera.shadow_soft_mm

@@ -59,14 +59,17 @@ def overflow(volume: FloatMap, capacity: FloatMap, cell_mm: float) -> FloatMap:
     -------
     (M, N) ndarray of float32
         Fluid per cell. Same total: fluid that reaches the rim of the sheet stays on it. A sheet
-        that is full nearly everywhere stays over-full, and single cells may be by some percent.
+        that cannot hold it all is evenly over-full; single cells may be by some percent.
     """
     out = np.minimum(volume, capacity)
     excess = volume - out
     spare = float(excess.sum(dtype=np.float64))
     room = capacity - out
-    if spare <= 0 or spare >= 0.98 * float(room.sum(dtype=np.float64)):
-        return np.array(volume, np.float32)
+    if spare <= 0:
+        return out
+    if spare >= 0.98 * float(room.sum(dtype=np.float64)):
+        total = float(volume.sum(dtype=np.float64))
+        return capacity * np.float32(total / float(capacity.sum(dtype=np.float64)))
     step = max(1, round(_POOL_MM / cell_mm))
     # Pools are settled on coarse cells, where they cost little ...
     taken = _settle(_pool(excess, step), _pool(room, step), cell_mm * step)
