@@ -43,6 +43,9 @@ class Layout:
         Hole diameter; NaN when not given.
     even : bool
         True when only a hole count was given: evenly spread, equal holes.
+    counts_from : str
+        The feature of the nozzle or holder that 0 degrees stands for, for example ``dowel``; empty
+        when the azimuths count from nowhere in particular.
     """
 
     name: str
@@ -50,6 +53,7 @@ class Layout:
     axis_angle_deg: tuple[float, ...] = ()
     diameter_mm: tuple[float, ...] = ()
     even: bool = False
+    counts_from: str = ""
 
     def __post_init__(self) -> None:
         n = len(self.azimuth_deg)
