@@ -168,9 +168,12 @@ def cut_touching(
     for patch in patches:
         middle = patch.centroid
         radius = np.hypot(patch.x_mm - middle[0], patch.y_mm - middle[1])
-        filled = len(radius) * cell_mm**2 / (math.pi * max(float(radius.max()), cell_mm) ** 2)
+        most = max(float(radius.max()), cell_mm)
+        filled = len(radius) * cell_mm**2 / (math.pi * most**2)
+        # A ring of plumes that all touch is dry in its middle, a drip is not.
+        heart = float((radius < 0.25 * most).sum()) * cell_mm**2 / (math.pi * (0.25 * most) ** 2)
         away = math.hypot(*(middle - centre))
-        if filled > 0.45 and away < 1.5 * patch.spread()[0]:
+        if filled > 0.45 and heart > 0.5 and away < 1.5 * patch.spread()[0]:
             pieces.append(patch)
         else:
             pieces += split_by_angle(patch, centre, threshold=threshold, cell_mm=cell_mm)
