@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.pattern.containers import Float, FloatMap
-from spraycheck.pattern.rectification.finding import Working, sample
+from spraycheck.pattern.rectification.finding import Working
+from spraycheck.pattern.rectification.judging import sample
 from spraycheck.pattern.rectification.light import LINEAR_FINE, LINEAR_STEPS
 from spraycheck.pattern.rectification.surface import EdgePoints
 
@@ -234,7 +235,7 @@ def _smoothest(cost: Float, bend: float = 0.25) -> NDArray[np.int64]:
 
 def _sub_pixel(strip: FloatMap, shift: Float, width: int = 2) -> Float:
     """Place the steepest point of the step near ``shift`` by a parabola."""
-    sides, _, spread = strip.shape[:3]
+    spread = strip.shape[2]
     middle = spread // 2
     around = middle + shift.astype(int)[..., None] + np.arange(-2 - width, 3 + width)
     near = np.take_along_axis(strip, around[..., None], axis=2)

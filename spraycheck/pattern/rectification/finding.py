@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.pattern.containers import Float, FloatMap, Mask
+from spraycheck.pattern.rectification.judging import area_of, judge
 from spraycheck.pattern.rectification.lines import (
     find_lines,
     group_lines,
@@ -104,7 +105,7 @@ def find_outline(working: Working) -> Outline | None:
     candidates = _candidates(working)
     if len(candidates) == 0:
         return None
-    scores, support = judge(working, candidates)
+    scores, support = judge(working.colour, working.noise, candidates)
     best = int(np.argmax(scores))
     return Outline(corners=candidates[best], support=support[best], score=float(scores[best]))
 
@@ -178,124 +179,10 @@ def _clockwise(quads: Float) -> Float:
 
 def _unlike(quads: Float, shape: tuple[int, ...], limit_px: float = 3.0) -> Float:
     """Leave out near repeats and what is far too small."""
-    quads = quads[_area(quads) > MIN_AREA_FRAC * shape[0] * shape[1]]
+    quads = quads[area_of(quads) > MIN_AREA_FRAC * shape[0] * shape[1]]
     first = quads.sum(axis=2).argmin(axis=1)
     turn = (first[:, None] + np.arange(4)) % 4
     quads = np.take_along_axis(quads, turn[:, :, None], axis=1)
     apart = np.abs(quads[:, None] - quads[None]).max(axis=(2, 3))
     keep = ~(np.tril(apart < limit_px, -1).any(axis=1))
     return np.asarray(quads[keep])
-
-
-def judge(working: Working, quads: Float, count: int = 32, reach: int = 8) -> tuple[Float, Float]:
-    """Score quadrilaterals by the paper edge along their sides.
-
-    Returns
-    -------
-    scores : (K,) ndarray
-    support : (K, 4) ndarray
-        NaN for a side along or beyond the photo's border.
-    """
-    rows, cols = working.colour.shape[:2]
-    ends = np.roll(quads, -1, axis=1)
-    along = (np.arange(count) + 0.5) / count * 0.94 + 0.03
-    points = quads[:, :, None] + (ends - quads)[:, :, None] * along[:, None]
-    way = ends - quads
-    length = np.linalg.norm(way, axis=2, keepdims=True) + 1e-9
-    inward = np.stack([-way[..., 1], way[..., 0]], axis=2) / length
-    offsets = np.arange(-reach, reach + 1)
-    at = points[:, :, :, None] + inward[:, :, None, None] * offsets[:, None]
-    flat = at.reshape(-1, 2 * reach + 1, 2).astype(np.float32)
-    sampled = sample(working.colour, flat).reshape(*at.shape[:4], 3)
-    visible = (
-        (points[..., 0] > 4)
-        & (points[..., 0] < cols - 5)
-        & (points[..., 1] > 4)
-        & (points[..., 1] < rows - 5)
-    )
-    # Step: mean of 4 px inside minus mean of 4 px outside, at shifts of -3 to 3.
-    total = np.concatenate([np.zeros_like(sampled[..., :1, :]), sampled], axis=3).cumsum(axis=3)
-    shifts = np.arange(-3, 4)
-    middle = reach + shifts
-    step = (
-        np.stack(
-            [
-                (total[..., m + 5, :] - total[..., m + 1, :])
-                - (total[..., m, :] - total[..., m - 4, :])
-                for m in middle
-            ],
-            axis=3,
-        )
-        / 4
-    )
-    size = np.sqrt((step**2).sum(axis=4)) - 0.1 * np.abs(shifts) * working.noise
-    pick = size.argmax(axis=3)
-    best = np.take_along_axis(step, pick[..., None, None], axis=3)[..., 0, :]
-    typical = np.median(np.where(visible[..., None], best, np.nan_to_num(best)), axis=2)
-    strength = np.linalg.norm(typical, axis=2)
-    heading = typical / (strength[..., None] + 1e-9)
-    along_heading = (best * heading[:, :, None]).sum(axis=3)
-    need = np.maximum(0.4 * strength, 1.5 * working.noise)
-    seen = visible.sum(axis=2)
-    good = ((along_heading > need[..., None]) & visible).sum(axis=2)
-    support = np.where(seen >= count // 4, good / np.maximum(seen, 1), np.nan)
-    share_seen = seen / count
-
-    paper = np.median(sampled[..., reach + 4 :, :].reshape(len(quads), -1, 3), axis=1)
-    just_inside = np.median(sampled[..., reach + 4 :, :], axis=(2, 3))
-    unlike_paper = np.linalg.norm((just_inside - paper[:, None]) * [0.5, 1, 1], axis=2)
-    contrast = strength / (strength + 4 * working.noise)
-    same = strength / (strength + unlike_paper + 1e-9)
-    side = np.where(np.isnan(support), 0.0, support**2 * contrast * same) * share_seen
-    unseen = 1 - share_seen
-    worst = np.where(share_seen > 0.5, side / np.maximum(share_seen, 0.5), 1).min(axis=1)
-    area = _area(quads) / (rows * cols)
-    score = (
-        side.mean(axis=1)
-        + 0.35 * worst
-        - 0.1 * unseen.mean(axis=1)
-        + 0.1 * np.sqrt(np.clip(area, 0, 1))
-    )
-    score -= _unlikely(quads)
-    return score, support
-
-
-def _area(quads: Float) -> Float:
-    x, y = quads[..., 0], quads[..., 1]
-    area = (x * np.roll(y, -1, axis=1) - np.roll(x, -1, axis=1) * y).sum(axis=1) / 2
-    return np.asarray(np.abs(area))
-
-
-def _unlikely(quads: Float) -> Float:
-    """Penalty for shapes no sheet seen from within 50 degrees has."""
-    way = np.roll(quads, -1, axis=1) - quads
-    length = np.linalg.norm(way, axis=2)
-    ratio = np.maximum(
-        np.abs(np.log(length[:, 0] / length[:, 2])), np.abs(np.log(length[:, 1] / length[:, 3]))
-    )
-    long = np.abs(np.log((length[:, 0] + length[:, 2]) / (length[:, 1] + length[:, 3])))
-    angle = np.arctan2(way[..., 1], way[..., 0])
-    turn = (np.roll(angle, -1, axis=1) - angle) % (2 * np.pi)
-    skew = np.abs(turn - np.pi / 2).max(axis=1)
-    return np.asarray(
-        0.5 * np.maximum(ratio - 0.6, 0)
-        + 0.5 * np.maximum(long - 0.9, 0)
-        + 0.5 * np.maximum(skew - 0.5, 0)
-    )
-
-
-def sample(picture: NDArray[Any], at: NDArray[np.float32]) -> FloatMap:
-    """Bilinear samples of a picture at any array of (x, y); beyond it the nearest pixel counts."""
-    shape = at.shape[:-1]
-    flat = np.ascontiguousarray(at.reshape(-1, 2))
-    wide = 128  # rows of a map; OpenCV takes at most 32767 rows and columns
-    pad = -len(flat) % wide
-    flat = np.concatenate([flat, np.zeros((pad, 2), np.float32)]).reshape(-1, wide, 2)
-    out = [
-        cv2.remap(
-            picture, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
-        for part in np.array_split(flat, max(1, -(-len(flat) // 30000)))
-    ]
-    joined = np.concatenate(out).reshape(-1, picture.shape[2])
-    return np.asarray(joined[: int(np.prod(shape))].reshape(*shape, picture.shape[2]), np.float32)

@@ -45,6 +45,10 @@ LENS_U = 0.03
 """Standard uncertainty of the radial term: 2 % at the corners of a 26 mm picture, what phones leave
 after their own correction (chosen)."""
 
+AXIS_U = 0.03
+"""Standard uncertainty of where the lens looks, half long sides: 1.5 % of the long side (image
+stabilisation and light cropping; chosen)."""
+
 CUT_U_LOG = 0.004
 """Standard uncertainty of the log proportions of a cut sheet: ISO 216 allows 1.5 to 2 mm a side (a
 rectangular distribution over root 3, on both sides of A4, is 0.6 to 0.7 %; good cutters do better).
@@ -66,7 +70,7 @@ quarter of their number (chosen; checked against sheets of known truth)."""
 
 _DENSE = 41  # positions along a side at which it is drawn; a bent side is straight between two
 _SHAPES = 15  # ways to bend, see `_curl`
-_POSE = 9  # rotation 3, translation 3, log focal, lens, log proportions
+_POSE = 11  # rotation 3, translation 3, log focal, lens, log proportions, middle of the lens 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,13 +89,15 @@ class Surface:
         Radial term: positions grow by ``1 + lens r^2`` (r as tangent of the view angle).
     log_aspect : float
         Log of height over width.
+    axis : (2,) ndarray of float64
+        Where the lens looks straight ahead, half long sides from the photo's middle.
     heights : (K,) ndarray of float64
         Coefficients of the curl, see `_curl`.
     middle_px : (2,) ndarray of float64
         Middle of the full photo.
     unit_px : float
         Half the photo's long side in pixels.
-    covariance : (9 + K, 9 + K) ndarray of float64
+    covariance : (11 + K, 11 + K) ndarray of float64
         Of all parameters in this order.
     residual_px : float
         Robust scatter of edge points about the fit, full-photo pixels.
@@ -102,6 +108,7 @@ class Surface:
     log_focal: float
     lens: float
     log_aspect: float
+    axis: Float
     heights: Float
     middle_px: Float
     unit_px: float
@@ -182,12 +189,13 @@ class Prior:
 
     def centre(self) -> Float:
         """Expected parameters, pose left at 0."""
-        head = np.array([0.0] * 6 + [self.log_focal, 0.0, self.log_aspect])
+        head = np.array([0.0] * 6 + [self.log_focal, 0.0, self.log_aspect, 0.0, 0.0])
         return np.concatenate([head, np.zeros(_SHAPES)])
 
     def inverse_u(self) -> Float:
         """Inverse standard uncertainties; pose has no prior but a trace that keeps it regular."""
         head = [1e-2] * 6 + [1 / self.focal_u_log, 1 / LENS_U, 1 / self.aspect_u_log]
+        head += [1 / AXIS_U] * 2
         spread = np.array([BEND_U] * 3 + [TWIST_U] * 4 + [CORNER_U] * 8) * self.curl
         return np.concatenate([head, 1 / spread])
 
@@ -232,9 +240,10 @@ class _View:
                 # A small turn w moves a point p by w x p, so a gradient g counts as p x g.
                 np.cross(self.turned, by_point),
                 by_point,
-                (along * self.position).sum(axis=1),
+                (along * (self.position - surface.axis)).sum(axis=1),
                 focal * r2 * along_sight,
                 (in_sheet[:, 1] * self.flat[:, 1] - in_sheet[:, 0] * self.flat[:, 0]) / 2,
+                along,
                 in_sheet[:, 2:] * self.shapes,
             ]
         )
@@ -251,7 +260,7 @@ def _view(surface: Surface, x: Float, y: Float, shapes: Float | None = None) -> 
     depth = at[:, 2:]
     sight = at[:, :2] / depth
     grow = 1 + surface.lens * (sight**2).sum(axis=1)
-    position = np.exp(surface.log_focal) * grow[:, None] * sight
+    position = np.exp(surface.log_focal) * grow[:, None] * sight + surface.axis
     return _View(
         surface=surface,
         shapes=shapes,
@@ -305,6 +314,7 @@ def pose_from_corners(
         log_focal=float(np.log(focal)),
         lens=0.0,
         log_aspect=log_aspect,
+        axis=np.zeros(2),
         heights=np.zeros(_SHAPES),
         middle_px=middle,
         unit_px=unit,
@@ -423,7 +433,7 @@ def _cost(residual_px: Float, weight: Float, scale: float, prior: Float) -> floa
 
 
 def _vector(surface: Surface) -> Float:
-    head = [surface.log_focal, surface.lens, surface.log_aspect]
+    head = [surface.log_focal, surface.lens, surface.log_aspect, *surface.axis]
     return np.concatenate([np.zeros(6), head, surface.heights])
 
 
@@ -436,7 +446,8 @@ def _moved(surface: Surface, step: Float) -> Surface:
         log_focal=surface.log_focal + float(step[6]),
         lens=surface.lens + float(step[7]),
         log_aspect=surface.log_aspect + float(step[8]),
-        heights=surface.heights + step[9:],
+        axis=surface.axis + step[9:11],
+        heights=surface.heights + step[_POSE:],
     )
 
 
