@@ -1,8 +1,8 @@
 """Photos from the side through the whole chain, with the correction on and, as control, off.
 
 Source: projective geometry, worked out independently. A camera tilted by t off square, far away,
-shrinks lengths along the tilt by c = cos t: directions are wrong by up to asin((1 - c) / (1 + c)) on
-either side of the right one, areas by the factor c. For 10 and 20 degrees: 0.439 and 1.782 degrees,
+shrinks lengths along the tilt by c = cos t: directions are wrong by up to asin((1 - c) / (1 + c))
+to either side, areas by the factor c. For 10 and 20 degrees: 0.439 and 1.782 degrees,
 0.9848 and 0.9397. Here the camera stands 4 m away, so that perspective adds little to the curve.
 """
 
