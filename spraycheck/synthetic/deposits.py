@@ -26,15 +26,18 @@ FloatMap = NDArray[np.float32]
 MIST_WIDENING = 1.7
 """Cone of the mist over that of the plume (chosen by comparison with photographs)."""
 
-COARSE_DROP_MM, SATELLITE_MM = 0.22, 0.34
+COARSE_DROP_MM, SATELLITE_MM = 0.27, 0.42
 """Median diameter of the large drops inside, and thrown out of, a plume.
 
 Chosen so that their spots come out 0.5 to 1.5 mm across on office paper, as in photographs. The
 bulk of a plume has a Sauter mean diameter near 30 um (Hiroyasu-Kadota and Elkotb correlations, from
 memory) and is far too fine to show as drops."""
 
-DROP_SPREAD = 1.35
+DROP_SPREAD = 1.5
 """Geometric standard deviation of drop diameters (from memory: 1.3 to 2 for pressure atomisers)."""
+
+# Mean volume of a log-normal sphere: pi/6 d^3 exp(9/2 ln(spread)^2).
+_MEAN_COARSE_MM3 = math.pi / 6 * COARSE_DROP_MM**3 * math.exp(4.5 * math.log(DROP_SPREAD) ** 2)
 
 
 def deposit_plume(
@@ -62,8 +65,7 @@ def deposit_plume(
         if shot.mottle_frac:
             _mottle(out[rows, cols], shot.mottle_frac, grid.cell_mm, rng)
     if coarse > 0:
-        mean = float(_drop_volumes(4000, COARSE_DROP_MM, np.random.default_rng(1)).mean())
-        count = max(1, min(6000, round(coarse / mean)))
+        count = max(1, min(6000, round(coarse / _MEAN_COARSE_MM3)))
         drops = _drop_volumes(count, COARSE_DROP_MM, rng)
         drops *= coarse / drops.sum()
         _splat(out, grid, _fly(plume, count, 1.25, rng), drops)
@@ -167,7 +169,7 @@ def deposit_central(
         coarse_frac=shot.coarse_frac,
     )
     if coarse > 0:
-        count = max(1, min(6000, round(coarse / 0.008)))
+        count = max(1, min(6000, round(coarse / _MEAN_COARSE_MM3)))
         drops = _drop_volumes(count, COARSE_DROP_MM, rng)
         _splat(out, grid, _fly(plume, count, 1.2, rng), drops * (coarse / drops.sum()))
     if mist > 0:

@@ -96,7 +96,7 @@ class Paper:
     scatter: float = 5.2
     wet_scatter_frac: float = 0.22
     colour: tuple[float, float, float] = (0.86, 0.86, 0.86)
-    texture_frac: float = 0.03
+    texture_frac: float = 0.045
     cloud_frac: float = 0.008
     artwork: tuple[Artwork, ...] = field(default=(), repr=False)
     name: str = "office"
@@ -157,13 +157,13 @@ def _stock(
 STOCKS: Final[dict[str, Paper]] = {
     p.name: p
     for p in (
-        _stock("office", 0.055, 0.15, 5.2, 0.22, (0.86, 0.86, 0.87), 0.030, 0.008),
-        _stock("cream", 0.065, 0.16, 6.0, 0.19, (0.86, 0.80, 0.66), 0.035, 0.010),
-        _stock("blotting", 0.12, 0.25, 13.0, 0.135, (0.84, 0.76, 0.72), 0.040, 0.015),
-        _stock("filter", 0.095, 0.25, 8.0, 0.19, (0.88, 0.88, 0.87), 0.040, 0.015),
-        _stock("newsprint", 0.060, 0.20, 4.5, 0.19, (0.68, 0.64, 0.56), 0.045, 0.018),
-        _stock("greyboard", 0.13, 0.18, 14.0, 0.18, (0.52, 0.50, 0.46), 0.050, 0.022),
-        _stock("kraft", 0.075, 0.14, 6.0, 0.20, (0.48, 0.33, 0.20), 0.050, 0.022),
+        _stock("office", 0.055, 0.15, 5.2, 0.22, (0.86, 0.86, 0.87), 0.045, 0.008),
+        _stock("cream", 0.065, 0.16, 6.0, 0.19, (0.86, 0.80, 0.66), 0.050, 0.010),
+        _stock("blotting", 0.12, 0.25, 13.0, 0.12, (0.84, 0.76, 0.72), 0.060, 0.015),
+        _stock("filter", 0.095, 0.25, 8.0, 0.19, (0.88, 0.88, 0.87), 0.060, 0.015),
+        _stock("newsprint", 0.060, 0.20, 4.5, 0.19, (0.68, 0.64, 0.56), 0.060, 0.018),
+        _stock("greyboard", 0.13, 0.18, 14.0, 0.18, (0.52, 0.50, 0.46), 0.065, 0.022),
+        _stock("kraft", 0.075, 0.14, 6.0, 0.20, (0.48, 0.33, 0.20), 0.065, 0.022),
     )
 }
 """Paper by name."""
@@ -182,7 +182,7 @@ class Fluid:
         For the record.
     """
 
-    absorb_per_mm: tuple[float, float, float] = (0.10, 1.1, 6.0)
+    absorb_per_mm: tuple[float, float, float] = (0.12, 1.4, 7.5)
     name: str = "straw"
 
     def __post_init__(self) -> None:
@@ -222,7 +222,7 @@ FLUIDS: Final[dict[str, Fluid]] = {
     f.name: f
     for f in (
         Fluid(name="clear", absorb_per_mm=(0.03, 0.06, 0.25)),
-        Fluid(name="straw", absorb_per_mm=(0.10, 1.1, 6.0)),
+        Fluid(name="straw", absorb_per_mm=(0.12, 1.4, 7.5)),
         Fluid(name="red", absorb_per_mm=(0.3, 18.0, 20.0)),
         Fluid(name="green", absorb_per_mm=(4.4, 1.0, 5.0)),
         Fluid(name="dark", absorb_per_mm=(7.0, 9.0, 13.0)),

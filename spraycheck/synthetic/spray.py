@@ -186,9 +186,9 @@ def plumes_of(
         axis = turn @ hole_axis(real, nozzle.axis_angles[k] + nozzle.axis_deflections[k])
         exit_ = turn @ (hole_axis(nozzle.azimuth_deg[k], 90.0) * nozzle.hole_radius_mm)
         flow = nozzle.flows[k]
-        # A partly closed hole loses its pressure inside and sprays coarser: up to 0.35 more
+        # A partly closed hole loses its pressure inside and sprays coarser: up to 0.25 more
         # (chosen by comparison with photographs of weak holes).
-        coarse = min(0.9 - shot.mist_frac, shot.coarse_frac + 0.35 * max(0.0, 1.0 - flow))
+        coarse = min(0.9 - shot.mist_frac, shot.coarse_frac + 0.25 * max(0.0, 1.0 - flow))
         out.append(
             Plume(
                 start=tip + exit_,
