@@ -20,14 +20,16 @@ it comes out, so a partly wet spot reflects ``R^(1/n) = (1-w) R_dry^(1/n) + w R_
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 
 from spraycheck.errors import PhotoQualityError, SprayNotFoundError
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import Float, FloatMap, Mask, RectifiedCard, WetnessMap
+from spraycheck.pattern.wetness.ink import least, remove_thin_ink
+from spraycheck.pattern.wetness.paper import model_dry_paper
+
+__all__ = ["map_wetness"]
 
 YULE_NIELSEN_N = 2.0
 """Full mixing of light between wet and dry fibres (reference above)."""
@@ -42,14 +44,6 @@ CLIPPED_LINEAR = 0.985
 _MAD_TO_SIGMA = 1.4826  # normal distribution
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Ink:
-    """Thin print or handwriting: where it is, and the log light with it filled in."""
-
-    mask: Mask
-    log_light: FloatMap
-
-
 def map_wetness(
     card: RectifiedCard,
     *,
@@ -57,9 +51,9 @@ def map_wetness(
     ink_width_mm: float = 1.8,
     ink_length_mm: float = 7.0,
     background_mm: float = 14.0,
-    coarse_mm: float = 1.6,
+    coarse_mm: float = 1.0,
+    windows_mm: tuple[float, ...] = (80.0, 60.0, 40.0, 30.0),
     detect_mm: float = 0.7,
-    rounds: int = 4,
 ) -> WetnessMap:
     """Model the dry sheet and turn what is missing of its light into wetness.
 
@@ -76,10 +70,10 @@ def map_wetness(
         Distance (Gaussian sigma) over which the dry paper is carried in under the spray.
     coarse_mm : float
         Cell of the coarse grid on which the dry paper is modelled.
+    windows_mm : tuple of float
+        Widths of the running median that follows shadow edges, round by round.
     detect_mm : float
         Gaussian sigma of the filtered map used for detection.
-    rounds : int
-        Rounds of "model the paper, find what is wet, leave it out".
 
     Returns
     -------
@@ -97,20 +91,29 @@ def map_wetness(
     notes = _exposure(card, inside)
     log_light = np.asarray(cv2.log(np.maximum(card.linear_rgb, np.float32(1e-3))), np.float32)
     glare = _glare(card, inside)
-    ink = _thin_ink(log_light, inside & ~glare, card.cell_mm, ink_width_mm, ink_length_mm)
     usable = inside & ~glare
-
-    depth = _depth(ink.log_light, usable, card.cell_mm, coarse_mm, background_mm, rounds)
-    weights = _matched_filter(depth, usable, card.cell_mm)
+    ink = remove_thin_ink(
+        log_light, usable, card.cell_mm, width_mm=ink_width_mm, length_mm=ink_length_mm
+    )
+    paper = model_dry_paper(
+        ink.log_light,
+        usable,
+        card.cell_mm,
+        coarse_mm=coarse_mm,
+        windows_mm=windows_mm,
+        background_mm=background_mm,
+    )
+    judged = usable & ~paper.foreign
+    weights = _matched_filter(paper.depth, judged, card.cell_mm)
     # A weighted sum is one pass as a 1 x 3 colour transform.
     kernel = weights.astype(np.float32).reshape(1, 3)
-    single = np.asarray(cv2.transform(depth, kernel), np.float32)
+    single = np.asarray(cv2.transform(paper.depth, kernel), np.float32)
     single[~usable] = 0
     smooth = np.asarray(cv2.GaussianBlur(single, (0, 0), detect_mm / card.cell_mm), np.float32)
     smooth[~usable] = 0
 
-    noise = _dry_noise(smooth, usable)
-    contrast = _saturated_depth(smooth, usable, noise, card.cell_mm)
+    noise = _dry_noise(smooth, judged)
+    contrast = _saturated_depth(smooth, judged, noise, card.cell_mm)
     scale = 1 / -np.expm1(-contrast / YULE_NIELSEN_N)
     wetness = _yule_nielsen(single, scale)
     filtered = _yule_nielsen(smooth, scale)
@@ -137,12 +140,6 @@ def _yule_nielsen(depth: FloatMap, scale: float) -> FloatMap:
     """Wetness of an optical depth; see the module's reference."""
     passed = np.asarray(cv2.exp(depth * np.float32(-1 / YULE_NIELSEN_N)), np.float32)
     return np.asarray((1 - passed) * np.float32(scale), np.float32)
-
-
-def _least(colours: FloatMap) -> FloatMap:
-    """Least of the three colours, cell by cell (far faster than ``min(axis=2)``)."""
-    one, two, three = colours[..., 0], colours[..., 1], colours[..., 2]
-    return np.asarray(np.minimum(np.minimum(one, two), three), np.float32)
 
 
 def _trimmed(card: RectifiedCard, margin_mm: float) -> Mask:
@@ -187,7 +184,7 @@ def _exposure(card: RectifiedCard, inside: Mask) -> list[str]:
 
 def _glare(card: RectifiedCard, inside: Mask) -> Mask:
     """Cells where a lamp is mirrored: clipped in every colour and clearly above the sheet."""
-    blown = (_least(card.linear_rgb) > CLIPPED_LINEAR) & inside
+    blown = (least(card.linear_rgb) > CLIPPED_LINEAR) & inside
     if not blown.any():
         return np.zeros_like(inside)
     paper = np.percentile(card.linear_rgb[::4, ::4][inside[::4, ::4]], 60, axis=0).min()
@@ -195,154 +192,6 @@ def _glare(card: RectifiedCard, inside: Mask) -> Mask:
         return np.zeros_like(inside)
     kernel = np.ones((5, 5), np.uint8)
     return cv2.dilate(blown.astype(np.uint8), kernel).astype(bool) & inside
-
-
-def _thin_ink(
-    log_light: FloatMap, usable: Mask, cell_mm: float, width_mm: float, length_mm: float
-) -> _Ink:
-    """Find thin dark lines and fill them from beside.
-
-    Print and handwriting are thinner than a plume and longer than a drop. A closing with a disc
-    wider than the line removes it; what the closing lifts by much more than the paper's own grain
-    is a candidate; candidates that hang together over ``length_mm`` are ink.
-    """
-    grey = np.asarray(cv2.GaussianBlur(_least(log_light), (0, 0), 0.25 / cell_mm + 0.3))
-    grey[~usable] = float(np.median(grey[::4, ::4][usable[::4, ::4]]))
-    size = 2 * int(np.ceil(width_mm / cell_mm / 2)) + 1
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
-    lift = cv2.morphologyEx(grey, cv2.MORPH_BLACKHAT, disc)
-    sample = lift[::4, ::4][usable[::4, ::4]]
-    middle = float(np.median(sample))
-    spread = _MAD_TO_SIGMA * float(np.median(np.abs(sample - middle)))
-    strong = (lift > middle + max(6 * spread, 0.06)) & usable
-    weak = (lift > middle + max(3 * spread, 0.035)) & usable
-    mask = _long_components(strong, weak, length_mm / cell_mm)
-    if not mask.any():
-        return _Ink(mask=mask, log_light=log_light)
-    reach = max(1, round(0.35 / cell_mm))
-    mask = cv2.dilate(mask.astype(np.uint8), np.ones((2 * reach + 1,) * 2, np.uint8)).astype(bool)
-    return _Ink(mask=mask, log_light=_filled(log_light, mask | ~usable, mask, 0.8 / cell_mm))
-
-
-def _long_components(strong: Mask, weak: Mask, length: float) -> Mask:
-    """Keep the parts of ``weak`` that touch ``strong`` and are longer than ``length`` cells."""
-    joined = cv2.dilate(weak.astype(np.uint8), np.ones((3, 3), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
-    extent = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
-    seeds = np.bincount(labels[strong], minlength=count)
-    # A line is long for its area; a ragged blob is not.
-    thin = stats[:, cv2.CC_STAT_AREA] < 0.5 * extent.astype(float) ** 2
-    keep = (extent > length) & (seeds > 0.25 * length) & thin
-    keep[0] = False
-    return np.asarray(keep[labels] & weak)
-
-
-def _filled(values: FloatMap, unknown: Mask, fill: Mask, sigma: float) -> FloatMap:
-    """Fill cells from the known ones around them (normalised box mean, widening until done)."""
-    out = values.copy()
-    stack = cv2.merge([*cv2.split(values), np.ones(fill.shape, np.float32)])
-    stack[unknown] = 0
-    todo = fill.copy()
-    for _ in range(4):
-        if not todo.any():
-            break
-        size = 2 * max(1, round(1.5 * sigma)) + 1
-        total = cv2.blur(cv2.blur(stack, (size, size)), (size, size))  # twice: nearly a cone
-        done = todo & (total[..., 3] > 0.03)
-        out[done] = total[done, :3] / total[done, 3:]
-        todo &= ~done
-        sigma *= 2.5
-    return out
-
-
-def _depth(
-    log_light: FloatMap,
-    usable: Mask,
-    cell_mm: float,
-    coarse_mm: float,
-    background_mm: float,
-    rounds: int,
-) -> FloatMap:
-    """Natural-log loss of light against the dry paper, per colour, ``(M, N, 3)``.
-
-    The dry paper is a slowly varying surface: a robust low-order polynomial first, then what is
-    left, carried in from dry cells only. What is wet is found anew in every round.
-    """
-    rows, cols = usable.shape
-    step = max(1.0, coarse_mm / cell_mm)
-    size = (max(8, round(cols / step)), max(8, round(rows / step)))
-    weight = cv2.resize(usable.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    coarse = cv2.resize(log_light * usable[..., None], size, interpolation=cv2.INTER_AREA)
-    known = weight > 0.5
-    coarse = np.where(known[..., None], coarse / np.maximum(weight, 1e-6)[..., None], 0)
-    terms = _polynomial(size[1], size[0], 3)
-    dry = known.copy()
-    surface = np.zeros_like(coarse)
-    sigma = background_mm / coarse_mm
-    for turn in range(rounds):
-        basis = terms[: 6 if turn == 0 else 10]
-        surface = _robust_surface(np.asarray(coarse, float), dry, basis)
-        if turn > 0:
-            surface = surface + _carried(coarse - surface, dry, sigma)
-        loss = cv2.GaussianBlur((surface - coarse).sum(axis=2), (0, 0), 1.0 / coarse_mm)
-        centre = float(np.median(loss[dry]))
-        spread = _MAD_TO_SIGMA * float(np.median(np.abs(loss[dry] - centre)))
-        peak = float(np.percentile(loss[known], 99.5))
-        level = centre + max(3 * spread, 0.06 * peak, 0.02)
-        wet = ((loss > level) & known).astype(np.uint8)
-        reach = 2 * round(3.0 / coarse_mm) + 1  # 3 mm: the halo the level does not show
-        wet = cv2.dilate(wet, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach)))
-        dry = known & (wet == 0)
-        if dry.sum() < 0.15 * known.sum():  # a flooded card: fall back to the brighter half
-            dry = known & (loss < np.median(loss[known]))
-    surface = surface + _carried(coarse - surface, dry, sigma)
-    full = cv2.resize(surface.astype(np.float32), (cols, rows), interpolation=cv2.INTER_CUBIC)
-    return np.asarray(full - log_light, np.float32)
-
-
-def _polynomial(rows: int, cols: int, order: int) -> Float:
-    """Terms x^i y^j up to ``order`` on [-1, 1], lowest orders first, ``(K, rows, cols)``."""
-    y, x = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, cols), indexing="ij")
-    return np.stack([x ** (n - j) * y**j for n in range(order + 1) for j in range(n + 1)])
-
-
-def _robust_surface(values: Float, dry: Mask, basis: Float) -> Float:
-    """Fit the basis to the dry cells of each colour; darker outliers count less than bright ones.
-
-    Iteratively re-weighted least squares with Tukey's biweight; residuals below the surface are
-    weighed at twice their size, since an unseen stain can only darken.
-    """
-    design = basis.reshape(len(basis), -1).T
-    # A surface of ten terms needs no more than a few thousand cells to be fitted.
-    inside = np.flatnonzero(dry)
-    inside = inside[:: max(1, len(inside) // 4000)]
-    rows = design[inside]
-    out = np.empty_like(values)
-    for channel in range(values.shape[2]):
-        target = values[..., channel].ravel()[inside]
-        weight: Float = np.ones(len(target))
-        solution: Float = np.zeros(len(basis))
-        for _ in range(6):
-            scaled = rows * weight[:, None]
-            solution = np.linalg.solve(
-                scaled.T @ rows + 1e-9 * np.eye(len(basis)), scaled.T @ target
-            )
-            residual = target - rows @ solution
-            residual = np.where(residual < 0, 2 * residual, residual)
-            scale = _MAD_TO_SIGMA * float(np.median(np.abs(residual))) + 1e-6
-            ratio = np.clip(np.abs(residual) / (4.685 * scale), 0, 1)
-            weight = (1 - ratio**2) ** 2 + 1e-6
-        out[..., channel] = (design @ solution).reshape(dry.shape)
-    return out
-
-
-def _carried(residual: Float, dry: Mask, sigma: float) -> Float:
-    """Smooth what the polynomial left, from dry cells only; fades to zero far from any."""
-    known = dry.astype(np.float32)
-    kept = (residual * known[..., None]).astype(np.float32)
-    near = cv2.GaussianBlur(known, (0, 0), sigma)
-    total = cv2.GaussianBlur(kept, (0, 0), sigma)
-    return np.asarray(total / (near + 0.02)[..., None], float)
 
 
 def _matched_filter(depth: FloatMap, usable: Mask, cell_mm: float) -> Float:

@@ -1,0 +1,189 @@
+"""The dry sheet under the spray, carried in from the dry sheet around it.
+
+In log light, uneven light is an added surface. Three layers, each taking what the one before left:
+
+1. a robust low-order polynomial: fall-off of light and vignetting;
+2. a running median far wider than a plume, of dry cells only: a median keeps straight edges, so the
+   edge of a shadow stays an edge, while plumes, being less than half of its window, vanish; the
+   window narrows as what is wet becomes known;
+3. a wide Gaussian of what is left on dry cells: slow clouds in the paper.
+
+A dark region that lies along the sheet's border over a long stretch is a shadow, or something lying
+on the sheet, and not spray.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from spraycheck.pattern.containers import Float, FloatMap, Mask
+
+_MAD_TO_SIGMA = 1.4826  # normal distribution
+
+_LOW, _HIGH = -1.3, 0.7
+"""Range of log light about the polynomial that the 8-bit running median resolves (in steps of
+0.008, averaged out by the third layer): deep shadow, 27 %, to a sunlit patch, 200 %."""
+
+BORDER_MM = 26.0
+"""A dark region that touches the sheet's border over more than this is no plume: the widest plume
+that still measures is narrower (chosen a little above the 20 mm of the largest stains seen)."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class DryPaper:
+    """What the sheet would look like dry.
+
+    Parameters
+    ----------
+    depth : (M, N, 3) ndarray of float32
+        Natural-log loss of light against the dry paper, per colour.
+    foreign : (M, N) ndarray of bool
+        Dark regions along the border that the model could not follow: objects, deep shadow.
+    """
+
+    depth: FloatMap
+    foreign: Mask
+
+
+def model_dry_paper(
+    log_light: FloatMap,
+    usable: Mask,
+    cell_mm: float,
+    *,
+    coarse_mm: float,
+    windows_mm: tuple[float, ...],
+    background_mm: float,
+) -> DryPaper:
+    """Model the dry sheet and say what is missing of its light.
+
+    Parameters
+    ----------
+    log_light : (M, N, 3) ndarray of float32
+        Natural log of linear light, ink filled.
+    usable : (M, N) ndarray of bool
+        Cells that can be judged.
+    cell_mm : float
+        Side of a cell.
+    coarse_mm : float
+        Cell of the coarse grid the model lives on.
+    windows_mm : tuple of float
+        Widths of the running median, round by round.
+    background_mm : float
+        Sigma of the last layer.
+    """
+    rows, cols = usable.shape
+    step = max(1.0, coarse_mm / cell_mm)
+    size = (max(8, round(cols / step)), max(8, round(rows / step)))
+    cell = cell_mm * cols / size[0]
+    weight = cv2.resize(usable.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    light = cv2.resize(log_light * usable[..., None], size, interpolation=cv2.INTER_AREA)
+    known = weight > 0.5
+    coarse = np.where(known[..., None], light / np.maximum(weight, 1e-6)[..., None], 0.0)
+
+    surface = _robust_surface(coarse, known, _polynomial(size[1], size[0], 3))
+    rest = np.asarray(np.where(known[..., None], coarse - surface, 0.0), np.float32)
+    wet = np.zeros_like(known)
+    foreign = np.zeros_like(known)
+    paper = np.zeros_like(rest)
+    for window in windows_mm:
+        kept = np.where((wet | ~known)[..., None], paper, rest)
+        paper = _running_median(kept, window / cell)
+        wet, foreign = _find_wet((paper - rest).sum(axis=2), known, cell)
+        if wet.sum() > 0.85 * known.sum():  # a flooded card: nothing dry is left to go by
+            wet = known & (rest.sum(axis=2) < np.median(rest.sum(axis=2)[known]))
+    dry = known & ~wet & ~foreign
+    paper = paper + _carried(rest - paper, dry, background_mm / cell)
+
+    full = cv2.resize(
+        np.asarray(surface + paper, np.float32), (cols, rows), interpolation=cv2.INTER_LINEAR
+    )
+    mask = cv2.resize(foreign.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST)
+    return DryPaper(depth=np.asarray(full - log_light, np.float32), foreign=mask.astype(bool))
+
+
+def _running_median(values: FloatMap, window: float) -> FloatMap:
+    """Median over a square window, in 8 bits, colour by colour."""
+    size = 2 * max(1, round(window / 2)) + 1
+    scaled = (np.clip(values, _LOW, _HIGH) - _LOW) * np.float32(255 / (_HIGH - _LOW))
+    # Mirrored margins: the border's own paper goes on beyond it.
+    pad = min(size // 2, min(values.shape[:2]) - 1)
+    coded = cv2.copyMakeBorder(
+        np.asarray(np.round(scaled), np.uint8), pad, pad, pad, pad, cv2.BORDER_REFLECT_101
+    )
+    middle = [cv2.medianBlur(one, min(size, 255)) for one in cv2.split(coded)]
+    back = np.stack(middle, axis=-1)[pad : pad + values.shape[0], pad : pad + values.shape[1]]
+    return np.asarray(back * np.float32((_HIGH - _LOW) / 255) + _LOW, np.float32)
+
+
+def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask]:
+    """Find what is clearly darker than the paper: wet cells, and foreign ones along the border."""
+    loss = np.asarray(cv2.GaussianBlur(loss, (0, 0), max(0.6, 1.0 / cell)))
+    inner = loss[known]
+    low, mid = np.percentile(inner, [20, 50])
+    spread = float(mid - low) / 0.8416 + 1e-4  # 20 % point of the normal distribution
+    peak = float(np.percentile(inner, 99.5))
+    level = float(mid) + max(3 * spread, 0.06 * peak, 0.02)
+    dark = ((loss > level) & known).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
+    rim = known & (cv2.erode(known.astype(np.uint8), np.ones((3, 3), np.uint8)) == 0)
+    rim[0], rim[-1], rim[:, 0], rim[:, -1] = known[0], known[-1], known[:, 0], known[:, -1]
+    contact = np.bincount(labels[rim], minlength=count) * cell
+    along_border = contact > BORDER_MM
+    along_border[0] = False
+    # Something small that lies over the border (a finger, a pen) is foreign as well.
+    extent = np.sqrt(stats[:, cv2.CC_STAT_AREA].astype(float)) * cell
+    over_border = (contact > 0.35 * extent) & (contact > 4.0)
+    over_border[0] = False
+    foreign = (along_border | over_border)[labels]
+    reach = 2 * round(3.0 / cell) + 1  # 3 mm: the halo the level does not show
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    wet = (dark > 0) & ~along_border[labels]
+    grown = cv2.dilate(wet.astype(np.uint8), disc).astype(bool)
+    return grown & known, np.asarray(foreign)
+
+
+def _polynomial(rows: int, cols: int, order: int) -> Float:
+    """Terms x^i y^j up to ``order`` on [-1, 1], lowest orders first, ``(K, rows, cols)``."""
+    y, x = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, cols), indexing="ij")
+    return np.stack([x ** (n - j) * y**j for n in range(order + 1) for j in range(n + 1)])
+
+
+def _robust_surface(values: Float, dry: Mask, basis: Float) -> Float:
+    """Fit the basis to the cells of each colour; darker outliers count less than bright ones.
+
+    Iteratively re-weighted least squares with Tukey's biweight; residuals below the surface are
+    weighed at twice their size, since an unseen stain can only darken.
+    """
+    design = basis.reshape(len(basis), -1).T
+    # A surface of ten terms needs no more than a few thousand cells to be fitted.
+    inside = np.flatnonzero(dry)
+    inside = inside[:: max(1, len(inside) // 4000)]
+    rows = design[inside]
+    out = np.empty_like(values)
+    for channel in range(values.shape[2]):
+        target = values[..., channel].ravel()[inside]
+        weight: Float = np.ones(len(target))
+        solution: Float = np.zeros(len(basis))
+        for _ in range(8):
+            scaled = rows * weight[:, None]
+            solution = np.linalg.solve(
+                scaled.T @ rows + 1e-9 * np.eye(len(basis)), scaled.T @ target
+            )
+            residual = target - rows @ solution
+            residual = np.where(residual < 0, 2 * residual, residual)
+            scale = _MAD_TO_SIGMA * float(np.median(np.abs(residual))) + 1e-6
+            ratio = np.clip(np.abs(residual) / (4.685 * scale), 0, 1)
+            weight = (1 - ratio**2) ** 2 + 1e-6
+        out[..., channel] = (design @ solution).reshape(dry.shape)
+    return out
+
+
+def _carried(residual: FloatMap, dry: Mask, sigma: float) -> FloatMap:
+    """Smooth what is left, from dry cells only; fades to zero far from any."""
+    known = dry.astype(np.float32)
+    near = cv2.GaussianBlur(known, (0, 0), sigma)
+    total = cv2.GaussianBlur(residual * known[..., None], (0, 0), sigma)
+    return np.asarray(total / (near + 0.02)[..., None], np.float32)
