@@ -282,10 +282,13 @@ def _with_fault(
         )
         shot = replace(shot, strays=(stray,))
     elif fault == "merging":
-        # Two neighbours bent towards each other until their stains touch.
+        # Two neighbours bent towards each other until their stains touch or run into one: a cone
+        # is seen from the foot under asin(sin b / sin a) either side, its stain a little wider.
         hole = order[0]
-        gap = min((nozzle.azimuth_deg[(hole) % n] - nozzle.azimuth_deg[hole - 1]) % 360, 360.0 / n)
-        turn = float(gap * rng.uniform(0.25, 0.36))
+        gap = (nozzle.azimuth_deg[hole % n] - nozzle.azimuth_deg[hole - 1]) % 360
+        axis = math.radians(nozzle.axis_angles[hole - 1])
+        width = math.degrees(math.asin(math.sin(math.radians(shot.half_cone_deg)) / math.sin(axis)))
+        turn = max(2.5, (gap - 2 * width * float(rng.uniform(0.5, 1.3))) / 2)
         nozzle = nozzle.with_deflection(hole, turn).with_deflection(hole % n + 1, -turn)
     elif fault != "none":
         put(fault, order[0])
