@@ -1,0 +1,208 @@
+"""One batch from the folders to the contact sheet."""
+
+from __future__ import annotations
+
+import functools
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from spraycheck.app.batch import driver
+from spraycheck.app.batch.engines import Cluster, Engine, InProcess, Pool
+from spraycheck.app.batch.expectations import Expectations, Expected
+from spraycheck.app.batch.journal import Journal
+from spraycheck.app.batch.keys import settings_digest
+from spraycheck.app.batch.manifest import Manifest, read_manifest
+from spraycheck.app.batch.outcome import Summary, write_outcome
+from spraycheck.app.batch.pictures import Pictures
+from spraycheck.app.batch.progress import Watcher
+from spraycheck.app.batch.sources import JOURNAL_NAME, Listing, find_photos, is_address
+from spraycheck.app.photos.files import shown
+from spraycheck.errors import InputError
+from spraycheck.pattern.card import CardSpec
+from spraycheck.pattern.layout import Layout, Limits
+from spraycheck.pattern.pipeline import Pipeline
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """What a batch is asked to do.
+
+    Parameters
+    ----------
+    places : tuple of str
+        Folders, photos or addresses; may be empty with a manifest, whose photos are meant then.
+    out : Path
+        Folder for the outcome: new, empty, or that of an earlier batch, which is continued.
+    layout : Layout or None
+        The holes of photos that no manifest row names.
+    sheet : CardSpec or None
+        The sheet of photos that nothing else is said of.
+    manifest : str or None
+        The table of `manifest`.
+    limits : Limits
+        What is tolerated.
+    jobs : int
+        Processes; 0 measures in this one.
+    cluster : str
+        Address of a scheduler; goes before ``jobs``.
+    pictures : bool
+        Whether to draw.
+    patience : int or None
+        See `driver.run`.
+    """
+
+    places: tuple[str, ...]
+    out: Path
+    layout: Layout | None = None
+    sheet: CardSpec | None = None
+    manifest: str | None = None
+    limits: Limits = field(default_factory=Limits)
+    jobs: int = 1
+    cluster: str = ""
+    pictures: bool = True
+    patience: int | None = 50
+
+
+def run_batch(
+    options: Options, watcher: Watcher, *, stop: Callable[[], bool] = lambda: False
+) -> Summary:
+    """Score every photo and write the outcome.
+
+    Parameters
+    ----------
+    options : Options
+        What to do.
+    watcher : Watcher
+        Who is told how far it is.
+    stop : callable
+        Asked now and then whether to end early.
+
+    Returns
+    -------
+    Summary
+
+    Raises
+    ------
+    InputError
+        An option, the manifest or a folder cannot be used; the disk is full; no photos found.
+    ArchiveError
+        The journal is of an unknown version.
+    """
+    out = options.out
+    manifest = read_manifest(options.manifest) if options.manifest else None
+    if manifest and manifest.unused:
+        watcher.say(f"columns of the manifest not used: {', '.join(manifest.unused)}")
+    _check_out(out)
+    listing = find_photos(options.places, leave_out=os.fspath(out))
+    for problem in listing.problems:
+        watcher.say(f"{problem}; its photos are left out")
+    if listing.others:
+        watcher.say(f"{listing.others} other files left alone")
+    missing = _add_named(listing, manifest, options.places) if manifest else {}
+    if not listing.paths:
+        raise InputError(
+            f"no photos found in {', '.join(map(shown, options.places)) or 'the manifest'}",
+            "check the folder",
+        )
+    _make_folder(out)
+    pictures = Pictures(out)
+    with Journal(os.fspath(out / JOURNAL_NAME)) as journal:
+        if journal.damaged:
+            watcher.say(
+                f"{journal.damaged} damaged lines in the journal left out; their photos are "
+                "scored again"
+            )
+        work = driver.Work(
+            paths=listing.paths,
+            expected=Expectations(layout=options.layout, sheet=options.sheet, manifest=manifest).of,
+            settings=_settings(options.limits),
+            limits=options.limits,
+            journal=journal,
+            engine=_engine(options),
+            pictures=pictures.store if options.pictures else None,
+            has_pictures=pictures.there,
+            missing=missing,
+        )
+        watcher.begin(len(listing.paths))
+        try:
+            done = driver.run(work, tell=watcher.step, stop=stop, patience=options.patience)
+        finally:
+            watcher.end()
+        return write_outcome(work, done, out, list(options.places))
+
+
+def _engine(options: Options) -> Engine:
+    if options.cluster:
+        return Cluster(options.cluster)
+    return Pool(options.jobs) if options.jobs else InProcess()
+
+
+def _settings(limits: Limits) -> Callable[[Expected], bytes]:
+    told: dict[str, Any] = dict(Pipeline().describe())
+    for library in ("spraycheck", "numpy", "opencv"):
+        told.pop(library)  # the results version speaks for them
+
+    @functools.cache
+    def digest(layout: Layout | None, spec: CardSpec) -> bytes:
+        return b"" if layout is None else settings_digest(layout, limits, spec, told)
+
+    return lambda expected: digest(expected.layout, expected.spec)
+
+
+def _check_out(out: Path) -> None:
+    """Refuse a folder that holds something else: a batch must never write among photos."""
+    try:
+        others = sorted(os.listdir(out))
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise InputError(
+            f"--out {shown(out)} cannot be used ({error.strerror}), expected a folder",
+            "choose another name or place",
+        ) from None
+    if others and JOURNAL_NAME not in others:
+        raise InputError(
+            f"--out {shown(out)} holds other files ({shown(others[0])}, ...), expected a new "
+            "folder or that of an earlier batch",
+            "choose another name",
+        )
+
+
+def _make_folder(out: Path) -> None:
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"--out {shown(out)} cannot be made ({error.strerror}), expected a folder",
+            "choose another name or place",
+        ) from None
+
+
+def _add_named(
+    listing: Listing, manifest: Manifest, places: tuple[str, ...]
+) -> dict[str, InputError]:
+    """Add photos that the manifest names and the folders do not show; return why some stay unread.
+
+    A photo that is not there fails when it is read, with the reader's own words.
+    """
+    found = {path if is_address(path) else os.path.abspath(path) for path in listing.paths}
+    roots = [place if is_address(place) else os.path.abspath(place) for place in places]
+    outside: dict[str, InputError] = {}
+    for row in manifest.rows.values():
+        if row.file in found:
+            continue
+        listing.paths.append(row.file)
+        inside = any(
+            row.file == root or row.file.startswith(root.rstrip("/" + os.sep) + os.sep)
+            for root in roots
+        )
+        if roots and not inside:
+            outside[row.file] = InputError(
+                f"line {row.line} of the manifest names {shown(row.file)}, which lies outside the "
+                "folders given",
+                "give its folder too, or correct the line",
+            )
+    return outside
