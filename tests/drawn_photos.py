@@ -48,16 +48,28 @@ class Blot:
 
 
 @dataclass(frozen=True)
+class Sector:
+    """A piece of a ring, ``width`` degrees wide: one sector of a star chart."""
+
+    direction: float
+    near: float = 32.0
+    far: float = 76.0
+    width: float = 10.0
+
+
+@dataclass(frozen=True)
 class Card:
     """What lies on the sheet."""
 
-    plumes: tuple[Blot | Cone, ...]
+    plumes: tuple[Blot | Cone | Sector, ...]
     centre: tuple[float, float] = (7.0, -12.0)
     size: tuple[float, float] = (210.0, 297.0)
     height: float = 30.0  # of the tip, for cones
     softness: float = 0.8  # width of every wet edge, mm
     falloff: float = 0.25
     brightness: float = 1.0
+    paper: tuple[float, float, float] = PAPER
+    saturated: tuple[float, float, float] = SATURATED
 
 
 @dataclass(frozen=True)
@@ -130,9 +142,24 @@ def wetness(card: Card, x: Array, y: Array) -> Array:
     """How wet the paper is at card points."""
     wet = np.zeros(np.shape(x))
     for plume in card.plumes:
-        one = _cone(card, plume, x, y) if isinstance(plume, Cone) else _blot(card, plume, x, y)
+        if isinstance(plume, Blot):
+            one = _blot(card, plume, x, y)
+        elif isinstance(plume, Cone):
+            one = _cone(card, plume, x, y)
+        else:
+            one = _sector(card, plume, x, y)
         wet = np.maximum(wet, one)
     return wet
+
+
+def _sector(card: Card, plume: Sector, x: Array, y: Array) -> Array:
+    dx, dy = x - card.centre[0], y - card.centre[1]
+    radius = np.hypot(dx, dy)
+    off = (np.degrees(np.arctan2(dx, -dy)) - plume.direction + 180) % 360 - 180
+    flank = radius * np.radians(plume.width / 2 - np.abs(off))
+    return _soft(
+        np.minimum(np.minimum(radius - plume.near, plume.far - radius), flank), card.softness
+    )
 
 
 def _blot(card: Card, plume: Blot, x: Array, y: Array) -> Array:
@@ -170,8 +197,8 @@ def linear_light(card: Card, x: Array, y: Array, px_mm: float) -> Array:
     width, height = card.size
     # Light wanders in paper: square roots of reflectance mix (Yule and Nielsen 1951, n = 2).
     wet = wetness(card, x, y)[..., None]
-    passed = ((1 - wet) + wet * np.sqrt(np.array(SATURATED))) ** 2
-    sheet = np.array(PAPER) * passed
+    passed = ((1 - wet) + wet * np.sqrt(np.array(card.saturated))) ** 2
+    sheet = np.array(card.paper) * passed
     inside = np.minimum(width / 2 - np.abs(x), height / 2 - np.abs(y))
     cover = np.clip(0.5 + inside / px_mm, 0, 1)[..., None]
     grain = 1 + 0.15 * np.sin(x / 9.0 + 0.6 * np.sin(y / 31.0))[..., None]

@@ -232,3 +232,16 @@ def test_matching_finds_the_turn(turn: float, missing: int) -> None:
 def test_matching_at_the_wrap() -> None:
     found = match_layout(np.array([0.1, 90.0, 180.0, 359.9 - 90]), np.array([0.0, 90, 180, 270]))
     assert np.abs(found.deviation_deg).max() < 0.3
+
+
+def test_a_hole_under_a_large_stain_is_not_called_blocked() -> None:
+    gone = math.radians(FIVE[2])
+    x, y = CENTRE.x_mm + 46 * math.sin(gone), CENTRE.y_mm - 46 * math.cos(gone)
+    rows = catalogue(FIVE[:2] + FIVE[3:])
+
+    def stained(area: float) -> Assessment:
+        return judge(rows, 5, marks=(Mark(kind="stain", x_mm=x, y_mm=y, area_mm2=area),))
+
+    assert states(stained(400.0))[2] == "unsure"
+    assert stained(400.0).verdict == "recheck"
+    assert states(stained(40.0))[2] == "blocked"  # a splash hides nothing

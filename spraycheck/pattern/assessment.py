@@ -45,6 +45,10 @@ TILT_SHIFT = 0.006
 """Standard shift, in plume radii, that an ordinary tilt of the nozzle (0.75 degrees) imitates in
 the directions: a tilt t leans a plume at hole angle a by t cot(a), with cot(65 degrees) = 0.47."""
 
+COVERING = 0.5
+"""A stain from this fraction of a plume's area may be that plume (chosen because below it no
+healthy hole is left; smaller ones are drops and splashes)."""
+
 RUN_TO_RUN_RATIO = 0.02
 """Standard scatter of a healthy hole's area from shot to shot (common practice, no source)."""
 
@@ -281,7 +285,22 @@ def _missing(seen: _Measured, expected_deg: float) -> tuple[str, str]:
         return "unsure", "its place lies outside the card or photo, or under glare"
     if seen.wetness.noise > 0.12:
         return "unsure", "the photo is too faint to show a weak plume"
+    if _covered(seen, expected_deg, float(near[0]), float(reach[-1])):
+        return "unsure", "a large stain lies where its plume should be"
     return "blocked", ""
+
+
+def _covered(seen: _Measured, expected_deg: float, near: float, reach: float) -> bool:
+    """Whether something as large as a plume, but not one, lies where a plume is missing."""
+    rows = seen.catalogue
+    least = COVERING * float(np.median(rows.area_mm2))
+    for mark in seen.segmentation.marks:
+        dx, dy = mark.x_mm - seen.centre.x_mm, mark.y_mm - seen.centre.y_mm
+        off = wrap_180(math.degrees(math.atan2(dx, -dy)) - expected_deg)
+        there = near < math.hypot(dx, dy) < reach and abs(off) < float(np.median(rows.width_deg))
+        if there and mark.area_mm2 > least:
+            return True
+    return False
 
 
 def _misfit(seen: _Measured, layout: Layout, match: Match) -> list[Finding]:
