@@ -151,8 +151,9 @@ def value_text(study: ValueStudy) -> str:
         )
     pooled = "pooled with the repeats" if study.table.pooled else "kept"
     lines.append(
-        f"  were people all alike, they would differ this much in {_chance(study.table.person.p)} of "
-        f"studies; people and parts together: {_chance(study.table.interaction.p)} ({pooled})"
+        "  were people all alike, they would differ this much by chance: "
+        f"{_chance(study.table.person.p)}; people and parts together: "
+        f"{_chance(study.table.interaction.p)} ({pooled})"
     )
     return "\n".join([*lines, "", *(f"  {line}" for line in conclusion(study))]) + "\n"
 
