@@ -71,8 +71,11 @@ def remove_thin_ink(
     if share == 0:
         return Ink(mask=mask, log_light=log_light, ruled=False)
     if share > RULED_SHARE:
+        # A little wider than a single line needs: lines meet in knots.
+        size = 2 * int(np.ceil((width_mm + 1.0) / cell_mm / 2)) + 1
+        knots = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
         soft = cv2.GaussianBlur(log_light, (0, 0), 0.2 / cell_mm + 0.3)
-        closed = cv2.morphologyEx(soft, cv2.MORPH_CLOSE, disc)
+        closed = cv2.morphologyEx(soft, cv2.MORPH_CLOSE, knots)
         return Ink(mask=mask, log_light=np.asarray(closed, np.float32), ruled=True)
     reach = max(1, round(0.35 / cell_mm))
     mask = cv2.dilate(mask.astype(np.uint8), np.ones((2 * reach + 1,) * 2, np.uint8)).astype(bool)

@@ -1,12 +1,13 @@
 """The dry sheet under the spray, carried in from the dry sheet around it.
 
-In log light, uneven light is an added surface. Three layers, each taking what the one before left:
+In log light, uneven light is an added surface. Two layers:
 
-1. a robust low-order polynomial: fall-off of light and vignetting;
-2. a running median far wider than a plume, of dry cells only: a median keeps straight edges, so the
-   edge of a shadow stays an edge, while plumes, being less than half of its window, vanish; the
-   window narrows as what is wet becomes known;
-3. a wide Gaussian of what is left on dry cells: slow clouds in the paper.
+1. a running median far wider than a plume, of dry cells only: a median keeps ramps and straight
+   edges, so fall-off of light stays and the edge of a shadow stays an edge, while plumes, being
+   less than half of its window, vanish; the window narrows as what is wet becomes known;
+2. a wide Gaussian of what is left on dry cells: slow clouds in the paper.
+
+(A smooth surface fitted first would turn a shadow's edge into a saw-tooth that no median follows.)
 
 A dark region that lies along the sheet's border over a long stretch is a shadow, or something lying
 on the sheet, and not spray.
@@ -19,13 +20,11 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from spraycheck.pattern.containers import Float, FloatMap, Mask
-
-_MAD_TO_SIGMA = 1.4826  # normal distribution
+from spraycheck.pattern.containers import FloatMap, Mask
 
 _LOW, _HIGH = -1.3, 0.7
-"""Range of log light about the polynomial that the 8-bit running median resolves (in steps of
-0.008, averaged out by the third layer): deep shadow, 27 %, to a sunlit patch, 200 %."""
+"""Range of log light about the sheet's middle value that the 8-bit running median resolves (steps of
+0.008, averaged out by the second layer): deep shadow, 27 %, to a sunlit patch, 200 %."""
 
 BORDER_MM = 26.0
 """A dark region that touches the sheet's border over more than this is no plume: the widest plume
@@ -83,14 +82,14 @@ def model_dry_paper(
     known = weight > 0.5
     coarse = np.where(known[..., None], light / np.maximum(weight, 1e-6)[..., None], 0.0)
 
-    surface = _robust_surface(coarse, known, _polynomial(size[1], size[0], 3))
-    rest = np.asarray(np.where(known[..., None], coarse - surface, 0.0), np.float32)
+    middle = np.median(coarse[known], axis=0)
+    rest = np.asarray(np.where(known[..., None], coarse - middle, 0.0), np.float32)
     wet = np.zeros_like(known)
     foreign = np.zeros_like(known)
     paper = np.zeros_like(rest)
     for window in windows_mm:
         kept = np.where((wet | ~known)[..., None], paper, rest)
-        paper = _running_median(kept, window / cell)
+        paper = _running_median(np.asarray(kept, np.float32), window / cell)
         wet, foreign = _find_wet((paper - rest).sum(axis=2), known, cell)
         if wet.sum() > 0.85 * known.sum():  # a flooded card: nothing dry is left to go by
             wet = known & (rest.sum(axis=2) < np.median(rest.sum(axis=2)[known]))
@@ -98,7 +97,7 @@ def model_dry_paper(
     paper = paper + _carried(rest - paper, dry, background_mm / cell)
 
     full = cv2.resize(
-        np.asarray(surface + paper, np.float32), (cols, rows), interpolation=cv2.INTER_LINEAR
+        np.asarray(middle + paper, np.float32), (cols, rows), interpolation=cv2.INTER_LINEAR
     )
     mask = cv2.resize(foreign.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST)
     return DryPaper(depth=np.asarray(full - log_light, np.float32), foreign=mask.astype(bool))
@@ -131,7 +130,9 @@ def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask]:
     rim = known & (cv2.erode(known.astype(np.uint8), np.ones((3, 3), np.uint8)) == 0)
     rim[0], rim[-1], rim[:, 0], rim[:, -1] = known[0], known[-1], known[:, 0], known[:, -1]
     contact = np.bincount(labels[rim], minlength=count) * cell
-    along_border = contact > BORDER_MM
+    across = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
+    long = across > 0.55 * min(loss.shape)  # from border to border, or nearly: the edge of a shadow
+    along_border = (contact > BORDER_MM) | (long & (contact > 2.0))
     along_border[0] = False
     # Something small that lies over the border (a finger, a pen) is foreign as well.
     extent = np.sqrt(stats[:, cv2.CC_STAT_AREA].astype(float)) * cell
@@ -140,45 +141,12 @@ def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask]:
     foreign = (along_border | over_border)[labels]
     reach = 2 * round(3.0 / cell) + 1  # 3 mm: the halo the level does not show
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
-    wet = (dark > 0) & ~along_border[labels]
-    grown = cv2.dilate(wet.astype(np.uint8), disc).astype(bool)
+    wet = ((dark > 0) & ~along_border[labels]).astype(np.uint8)
+    # The middle of a plume wider than the window looks dry: what wet cells enclose is wet.
+    outlines, _ = cv2.findContours(wet, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    wet = cv2.drawContours(wet, outlines, -1, 1, cv2.FILLED)
+    grown = cv2.dilate(wet, disc).astype(bool)
     return grown & known, np.asarray(foreign)
-
-
-def _polynomial(rows: int, cols: int, order: int) -> Float:
-    """Terms x^i y^j up to ``order`` on [-1, 1], lowest orders first, ``(K, rows, cols)``."""
-    y, x = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, cols), indexing="ij")
-    return np.stack([x ** (n - j) * y**j for n in range(order + 1) for j in range(n + 1)])
-
-
-def _robust_surface(values: Float, dry: Mask, basis: Float) -> Float:
-    """Fit the basis to the cells of each colour; darker outliers count less than bright ones.
-
-    Iteratively re-weighted least squares with Tukey's biweight; residuals below the surface are
-    weighed at twice their size, since an unseen stain can only darken.
-    """
-    design = basis.reshape(len(basis), -1).T
-    # A surface of ten terms needs no more than a few thousand cells to be fitted.
-    inside = np.flatnonzero(dry)
-    inside = inside[:: max(1, len(inside) // 4000)]
-    rows = design[inside]
-    out = np.empty_like(values)
-    for channel in range(values.shape[2]):
-        target = values[..., channel].ravel()[inside]
-        weight: Float = np.ones(len(target))
-        solution: Float = np.zeros(len(basis))
-        for _ in range(8):
-            scaled = rows * weight[:, None]
-            solution = np.linalg.solve(
-                scaled.T @ rows + 1e-9 * np.eye(len(basis)), scaled.T @ target
-            )
-            residual = target - rows @ solution
-            residual = np.where(residual < 0, 2 * residual, residual)
-            scale = _MAD_TO_SIGMA * float(np.median(np.abs(residual))) + 1e-6
-            ratio = np.clip(np.abs(residual) / (4.685 * scale), 0, 1)
-            weight = (1 - ratio**2) ** 2 + 1e-6
-        out[..., channel] = (design @ solution).reshape(dry.shape)
-    return out
 
 
 def _carried(residual: FloatMap, dry: Mask, sigma: float) -> FloatMap:
