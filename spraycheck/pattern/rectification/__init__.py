@@ -54,7 +54,7 @@ FORMATS: dict[str, float] = {
 FREE_ASPECT_U_LOG = 0.3
 """Standard uncertainty of the log proportions of a sheet of unknown size: 1:1 to 1:1.7 both fit."""
 
-MIN_SCORE = 0.7
+MIN_SCORE = 0.66
 MAX_CELLS = 1.2e6
 COARSEST_PX_PER_MM = 2.0  # below this a 10 mm wide plume is under 20 px: flagged
 

@@ -32,7 +32,7 @@ OPPONENT = np.array([[29.9, 58.7, 11.4], [60.0, -60.0, 0.0], [30.0, 30.0, -60.0]
 """sRGB values (0 to 1) to lightness (Rec. 601 luma, 0 to 100), red-green and yellow-blue. Scaled so
 that equal distances look about equally different near grey, like CIE Lab at a tenth of its cost."""
 
-LEAST_NOISE = 0.4
+LEAST_NOISE = 0.25
 """Least colour noise, about one 8-bit level of each channel after smoothing."""
 
 MIN_AREA_FRAC = 0.03
@@ -88,8 +88,9 @@ def make_working(rgb: NDArray[np.uint8]) -> Working:
     small = cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA)
     values = small.astype(np.float32) / 255
     colour = cv2.GaussianBlur(cv2.transform(values, OPPONENT), (0, 0), 1.0)
-    change = magnitude(colour[:, 6:] - colour[:, :-6])
-    noise = max(float(np.median(change[::2, ::2])), LEAST_NOISE)
+    # Against the mean of both neighbours, so that a slow fall-off of light is no noise.
+    change = magnitude(colour[::2, 6:-6] - (colour[::2, :-12] + colour[::2, 12:]) / 2)
+    noise = max(1.15 * float(np.median(change)), LEAST_NOISE)
     return Working(colour=np.asarray(colour, np.float32), noise=noise, scale=float(block))
 
 
@@ -105,9 +106,53 @@ def find_outline(working: Working) -> Outline | None:
     candidates = _candidates(working)
     if len(candidates) == 0:
         return None
-    scores, support = judge(working.colour, working.noise, candidates)
-    best = int(np.argmax(scores))
+    scores, support, one_paper = judge(working.colour, working.noise, candidates)
+    best = _choose(candidates, scores, support, one_paper)
     return Outline(corners=candidates[best], support=support[best], score=float(scores[best]))
+
+
+def _choose(quads: Float, scores: Float, support: Float, one_paper: Float) -> int:
+    """Pick the best candidate; of two good ones, one inside the other, the one that is a sheet.
+
+    A candidate that shares sides with a larger one was cut off by a shadow's edge: the larger one
+    is the sheet. One that lies wholly within a larger one lies on it: a sheet in a tray.
+    """
+    best = int(np.argmax(scores))
+    area = area_of(quads)
+    unbroken = np.nan_to_num(support).min(axis=1)
+    for other in np.argsort(scores)[::-1]:
+        wider = area[other] > 1.25 * area[best] and unbroken[other] > 0.9
+        if wider and one_paper[other] > 0.7 and scores[other] > 0.75 * scores[best]:
+            shared = _shared_sides(quads[best], quads[other])
+            if shared >= 2 and _overlap(quads[best], quads[other]) > 0.9 * area[best]:
+                best = int(other)
+                break
+    for other in np.argsort(scores)[::-1]:
+        within = 0.2 * area[best] < area[other] < 0.93 * area[best] and unbroken[other] > 0.97
+        if within and scores[other] > 0.8 * scores[best]:
+            if _depths(quads[other], quads[best]).min() > 3.5:
+                return int(other)
+    return best
+
+
+def _overlap(one: Float, other: Float) -> float:
+    common, _ = cv2.intersectConvexConvex(one.astype(np.float32), other.astype(np.float32))
+    return float(common)
+
+
+def _depths(points: Float, quad: Float) -> Float:
+    """How far points lie inside each side of a quadrilateral, ``(points, 4)``, px."""
+    way = np.roll(quad, -1, axis=0) - quad
+    inward = np.stack([-way[:, 1], way[:, 0]], axis=1)
+    inward /= np.linalg.norm(inward, axis=1, keepdims=True) + 1e-9
+    return np.asarray((points[:, None] - quad) @ inward.T)[:, np.arange(4), np.arange(4)]
+
+
+def _shared_sides(inner: Float, outer: Float, limit_px: float = 6.0) -> int:
+    """How many sides of one quadrilateral lie along a side of another."""
+    off = np.abs(_depths(inner, outer))
+    along = np.maximum(off, np.roll(off, -1, axis=0)) < limit_px
+    return int(along.any(axis=1).sum())
 
 
 def _candidates(working: Working) -> Float:

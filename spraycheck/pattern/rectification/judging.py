@@ -17,7 +17,9 @@ BEYOND = 6
 """Places looked at beyond each end of a side."""
 
 
-def judge(colour: FloatMap, noise: float, quads: Float, count: int = 32) -> tuple[Float, Float]:
+def judge(
+    colour: FloatMap, noise: float, quads: Float, count: int = 32
+) -> tuple[Float, Float, Float]:
     """Score quadrilaterals by the paper edge along their sides.
 
     A side of a sheet shows the same step of colour from end to end, away from one paper colour,
@@ -40,6 +42,8 @@ def judge(colour: FloatMap, noise: float, quads: Float, count: int = 32) -> tupl
         About 1.3 for a sheet that stands out on all four sides, 0 for nothing.
     support : (K, 4) ndarray
         Share of each side that shows the edge; NaN for a side along or beyond the photo's border.
+    one_paper : (K,) ndarray
+        1 when the colour inside is alike along all sides, towards 0 when it is not.
     """
     rows, cols = colour.shape[:2]
     way = np.roll(quads, -1, axis=1) - quads
@@ -85,7 +89,11 @@ def judge(colour: FloatMap, noise: float, quads: Float, count: int = 32) -> tupl
     size = np.sqrt(np.clip(area_of(quads) / (rows * cols), 0, 1))
     hidden = (1 - share).mean(axis=1)
     score = side.mean(axis=1) + 0.35 * worst + 0.15 * size - 0.1 * hidden - 0.12 * runs_on
-    return score - _unlikely(quads), support
+    # A shadow dims all of a paper's colour alike: what is left is the colour per lightness.
+    tint = own[..., 1:] / np.maximum(own[..., :1], 1) * np.maximum(paper[:, None, :1], 1)
+    other = np.linalg.norm(tint - np.median(tint, axis=1)[:, None], axis=2)
+    one_paper = np.where(share > 0.5, strength / (strength + other + 1e-9), 1).min(axis=1)
+    return score - _unlikely(quads), support, one_paper
 
 
 def _strongest_step(strip: FloatMap, noise: float) -> FloatMap:
