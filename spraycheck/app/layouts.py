@@ -3,6 +3,7 @@
 ```toml
 name = "five holes, slanting nozzle"
 seen_from = "injector"     # or "tip": a drawing of the tip seen from below is mirrored
+counts_from = "dowel"      # optional: the feature at 0 degrees, to line a printed card up with
 
 [[hole]]
 azimuth_deg = 12.5         # clockwise as the streaks lie on the card
@@ -27,6 +28,7 @@ import msgspec
 
 from spraycheck.app.photos.files import shown
 from spraycheck.errors import LayoutError
+from spraycheck.pattern.artwork import inert
 from spraycheck.pattern.layout import MAX_HOLES, MIN_HOLES, Layout
 
 _MAX_BYTES = 100_000
@@ -38,6 +40,7 @@ _SAME_DEG = 0.5
 _MEANING: Final = {
     "name": "what the nozzle is called, as text in quotes",
     "seen_from": '"injector" or "tip"',
+    "counts_from": "the feature of nozzle or holder that 0 degrees stands for, as text in quotes",
     "hole": "one [[hole]] section for each hole",
     "azimuth_deg": "degrees clockwise as the streaks lie on the card, from -360 to 360",
     "axis_angle_deg": "degrees between the hole and the nozzle axis, above 0 and below 90",
@@ -59,6 +62,7 @@ class _LayoutFile(msgspec.Struct, forbid_unknown_fields=True):
     hole: list[_HoleEntry]
     name: str = ""
     seen_from: Literal["injector", "tip"] = "injector"
+    counts_from: str = ""
 
 
 def read_layout(path: str | os.PathLike[str]) -> Layout:
@@ -103,6 +107,7 @@ def read_layout(path: str | os.PathLike[str]) -> Layout:
         azimuth_deg=tuple(azimuths),
         axis_angle_deg=tuple(hole.axis_angle_deg for hole in file.hole),
         diameter_mm=tuple(hole.diameter_mm for hole in file.hole),
+        counts_from=inert(" ".join(file.counts_from.split())),
     )
     return layout.mirrored() if file.seen_from == "tip" else layout
 

@@ -2,8 +2,8 @@
 
 Millimetres on the card, ``x`` right, ``y`` down, origin in the middle of the sheet, index arrow at
 12 o'clock. Whatever is printed solid (markers, QR code, text) lies outside the free circle, where
-the spray lands; what lies inside it is thin, listed as strokes, and taken out again when the card
-is read.
+the spray lands; what lies inside it is thin and listed as strokes. All of it is taken out again
+when the card is read.
 """
 
 from __future__ import annotations
@@ -167,18 +167,26 @@ class Artwork:
     arc_half_deg: float
 
     @property
-    def solid(self) -> tuple[Box, ...]:
-        """Everything that hides the paper: not to be judged there."""
-        markers = tuple(marker.box().grown(_QUIET * marker.side_mm) for marker in self.markers)
-        return (
-            *markers,
-            self.qr.grown(1.0),
-            self.index,
-            self.head,
-            self.foot,
-            self.note,
-            self.caption,
+    def arc_labels(self) -> tuple[tuple[float, float, float], ...]:
+        """Radius of each arc, and where it is written: the middle of the number's place."""
+        out = []
+        for radius in self.arcs_mm:
+            turn = math.radians(45 - self.arc_half_deg - math.degrees(2.5 / radius))
+            out.append((radius, radius * math.sin(turn), -radius * math.cos(turn)))
+        return tuple(out)
+
+    @property
+    def numbers(self) -> tuple[Box, ...]:
+        """Places of the numbers at the arcs."""
+        return tuple(
+            Box(left=x - 2.2, top=y - 1.2, right=x + 2.2, bottom=y + 1.2)
+            for _, x, y in self.arc_labels
         )
+
+    @property
+    def text(self) -> tuple[Box, ...]:
+        """Blocks that hold words and handwriting."""
+        return (self.head, self.foot, self.note, self.caption)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -299,10 +307,8 @@ def _decoded(text: str) -> str:
 # -- the designs ------------------------------------------------------------------------------
 
 _CLOCKWISE: Final = ((-1, -1), (1, -1), (1, 1), (-1, 1))
-_QUIET: Final = 1 / MARKER_MODULES  # white around a marker: one module
-
 _AIM_MM = 2.5
-_FAINT = 0.72
+FAINT: Final = 0.72
 """Grey of what lies near the spray: over 0.2 mm it takes less light from a 0.7 mm wide filter than
 the paper's own grain does."""
 
@@ -367,11 +373,11 @@ def _design(paper: str, plan: _Plan) -> Artwork:
     )
     inner_x, inner_y = x - plan.marker_mm / 2 - 2, y - plan.marker_mm / 2 - 2
     qr = Box(left=inner_x - plan.qr_mm, top=-inner_y, right=inner_x, bottom=-inner_y + plan.qr_mm)
-    # The upright check line keeps its ends out of the markers' white; text keeps a further 2 mm clear of it.
+    # The upright check line keeps its ends out of the markers' white; text stays 2 mm clear of it.
     line_x, line_y = -(inner_x - 1.0), inner_y - 0.5
     foot = Box(left=-inner_x, top=plan.free_mm + 4, right=inner_x, bottom=line_y - 2)
     head = Box(left=-inner_x, top=-inner_y, right=qr.left - 4, bottom=-plan.free_mm - 4)
-    arrow = Box(left=-4.0, top=-height / 2 + 5.0, right=4.0, bottom=-y + plan.marker_mm / 2)
+    arrow = Box(left=-4.0, top=-height / 2 + 5.0, right=4.0, bottom=-height / 2 + 17.2)
     room = y / 3 - plan.marker_mm / 2 - 3
     note = Box(left=-x - plan.marker_mm / 2, top=-room, right=-x, bottom=room)
     half = x / 3 - plan.marker_mm / 2 - 2
@@ -409,7 +415,7 @@ def _aim() -> tuple[Stroke, ...]:
         (1.2 * math.sin(t), -1.2 * math.cos(t)) for t in (k * math.pi / 12 for k in range(25))
     )
     cross = [((-_AIM_MM, 0.0), (_AIM_MM, 0.0)), ((0.0, -_AIM_MM), (0.0, _AIM_MM))]
-    return tuple(Stroke(points=p, width_mm=0.2, grey=_FAINT) for p in (ring, *cross))
+    return tuple(Stroke(points=p, width_mm=0.2, grey=FAINT) for p in (ring, *cross))
 
 
 def _arc(radius: float, middle_deg: float, half_deg: float) -> Stroke:
@@ -417,7 +423,7 @@ def _arc(radius: float, middle_deg: float, half_deg: float) -> Stroke:
     points = tuple(
         (radius * math.sin(math.radians(d)), -radius * math.cos(math.radians(d))) for d in steps
     )
-    return Stroke(points=points, width_mm=0.2, grey=_FAINT)
+    return Stroke(points=points, width_mm=0.2, grey=FAINT)
 
 
 def _check_line(a: tuple[float, float], b: tuple[float, float]) -> tuple[Stroke, ...]:

@@ -1,4 +1,4 @@
-"""What is known of the target card beforehand: its size in mm."""
+"""What is known of the target card beforehand: its size in mm, and how it was printed."""
 
 from __future__ import annotations
 
@@ -8,6 +8,10 @@ from dataclasses import dataclass
 
 from spraycheck.constants import SHEET_SIZES_MM
 from spraycheck.errors import InputError
+
+PRINTED_LOW_MM, PRINTED_HIGH_MM = 90.0, 110.0
+"""What a 100 mm line may measure. "Fit to page" shrinks A4 to about 94 % to 97 % (from memory);
+letter on A4 paper and the other way round changes it by 6 %."""
 
 _SIZE = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*[x×X]\s*(\d+(?:[.,]\d+)?)\s*(?:mm)?\s*$")
 
@@ -23,13 +27,32 @@ class CardSpec:
         result its scale.
     name : str
         How the user named it, for provenance.
+    printed_x_mm, printed_y_mm : float
+        Measured lengths of a printed target card's level and upright check line, nominally 100 mm;
+        NaN when they were not measured.
+    which : int
+        Which of several target cards in the photo, counted from the left from 1; 0 when there is
+        only one.
     """
 
     width_mm: float = math.nan
     height_mm: float = math.nan
     name: str = "unknown"
+    printed_x_mm: float = math.nan
+    printed_y_mm: float = math.nan
+    which: int = 0
 
     def __post_init__(self) -> None:
+        for length in (self.printed_x_mm, self.printed_y_mm):
+            if not (math.isnan(length) or PRINTED_LOW_MM <= length <= PRINTED_HIGH_MM):
+                raise InputError(
+                    f"printed length of {length:g} mm, expected {PRINTED_LOW_MM:g} to "
+                    f"{PRINTED_HIGH_MM:g}",
+                    "measure the card's 100 mm line from end mark to end mark, in mm; a card "
+                    "further off was printed to fit the page: print it again at 100 %",
+                )
+        if self.which < 0:
+            raise InputError(f"card number {self.which}, expected 1 for the leftmost")
         known = math.isfinite(self.width_mm), math.isfinite(self.height_mm)
         if known[0] != known[1]:
             raise InputError("expected both width and height of the sheet, or neither")
@@ -70,3 +93,34 @@ def parse_sheet(text: str) -> CardSpec:
         )
     width, height = (float(part.replace(",", ".")) for part in match.groups())
     return CardSpec(width_mm=width, height_mm=height, name=f"{width:g}x{height:g}")
+
+
+def parse_printed_length(text: str) -> tuple[float, float]:
+    """Read the measured lengths of the check lines as a person writes them.
+
+    Parameters
+    ----------
+    text : str
+        One length in mm for both lines (``98.7``), or level and upright (``98.7x99.1``).
+
+    Returns
+    -------
+    (float, float)
+        Level and upright, mm.
+
+    Raises
+    ------
+    InputError
+        Not a length.
+    """
+    match = re.fullmatch(
+        r"\s*(\d+(?:[.,]\d+)?)(?:\s*[x×X]\s*(\d+(?:[.,]\d+)?))?\s*(?:mm)?\s*", text
+    )
+    if match is None:
+        raise InputError(
+            f"printed length {text!r} not understood: expected a length in mm, for example "
+            "--printed-length 98.7, or level x upright, for example 98.7x99.1"
+        )
+    level = float(match.group(1).replace(",", "."))
+    upright = float(match.group(2).replace(",", ".")) if match.group(2) else level
+    return level, upright

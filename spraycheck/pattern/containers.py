@@ -91,6 +91,46 @@ class Photo:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PrintedFacts:
+    """What a printed target card says about itself, and how well it was read.
+
+    Parameters
+    ----------
+    paper : str
+        Its paper size, known from the markers.
+    version : int
+        Of the artwork.
+    label_read : bool
+        Whether the QR code could be read; without it job and injector are empty.
+    job, injector : str
+        From the QR code, made inert; anyone can print one, so never trust them as more than text.
+    markers_seen, markers_total : int
+        Markers used, and printed.
+    residual_mm : float
+        Root mean square distance of the markers' middles from where the fitted card has them.
+    scale_u_frac : float
+        Relative standard uncertainty of all lengths: the printer's scale.
+    printed_x_mm, printed_y_mm : float
+        The check lines as the user measured them; NaN when taken as 100 mm.
+    index_u_deg : float
+        Expanded (95 %) uncertainty of the direction of the index arrow in the photo.
+    """
+
+    paper: str
+    version: int
+    label_read: bool
+    job: str
+    injector: str
+    markers_seen: int
+    markers_total: int
+    residual_mm: float
+    scale_u_frac: float
+    printed_x_mm: float
+    printed_y_mm: float
+    index_u_deg: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class RectifiedCard:
     """The card, seen square-on and flat, in linear light.
 
@@ -111,7 +151,7 @@ class RectifiedCard:
     scale_known : bool
         Whether mm are real.
     found_by : str
-        How the sheet was found: ``sheet``, ``sheet-cropped`` or ``none``.
+        How the sheet was found: ``printed-card``, ``sheet``, ``sheet-cropped`` or ``none``.
     corners_px : (4, 2) ndarray of float64
         Sheet corners in the full photo, clockwise from the card's top left; NaN when unknown.
     outline_px : (K, 2) ndarray of float64
@@ -124,6 +164,8 @@ class RectifiedCard:
         See `flags`.
     method : str
         Name of what was actually done, for provenance.
+    printed : PrintedFacts or None
+        What a printed target card says; None for a plain sheet.
     """
 
     linear_rgb: FloatMap
@@ -142,6 +184,7 @@ class RectifiedCard:
     aspect_u_frac: float
     flags: Flags = ()
     method: str = ""
+    printed: PrintedFacts | None = None
 
     def __post_init__(self) -> None:
         _check("linear_rgb", self.linear_rgb, (None, None, 3), np.float32)

@@ -21,6 +21,9 @@ SHEET_CURLED = "sheet-curled"
 ASPECT_ASSUMED = "aspect-assumed"
 OBLIQUE = "oblique-view"
 LOW_RESOLUTION = "low-resolution"
+UNEVEN_CARD = "uneven-card"
+LABEL_UNREAD = "label-unread"
+SCALE_AS_PRINTED = "scale-as-printed"
 
 # -- photo quality as seen on the card
 DARK = "dark"
@@ -53,6 +56,10 @@ MEANING: Final[dict[str, str]] = {
     ASPECT_ASSUMED: "the sheet's proportions were taken from the nearest standard format",
     OBLIQUE: "the camera looked at the card from the side",
     LOW_RESOLUTION: "few photo pixels per mm on the card",
+    UNEVEN_CARD: "the card's markers do not lie as on flat or curled paper: creased or torn",
+    LABEL_UNREAD: "the card's QR code could not be read",
+    SCALE_AS_PRINTED: "the card's 100 mm line was not measured; the printer's scale is taken as "
+    "true within 1 %",
     DARK: "the card is under-exposed",
     CLIPPED: "parts of the card are over-exposed",
     GLARE: "a lamp is mirrored on the card",

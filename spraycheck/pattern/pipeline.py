@@ -25,7 +25,7 @@ from spraycheck.pattern.containers import (
 )
 from spraycheck.pattern.layout import Assessment, Layout, Limits
 from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.rectification import rectify_card
+from spraycheck.pattern.printed import find_card
 from spraycheck.pattern.segmentation import segment_plumes
 from spraycheck.pattern.wetness import map_wetness
 
@@ -46,7 +46,7 @@ class Pipeline:
         Functions of the shapes of the house's own; see their docstrings.
     """
 
-    rectify: Callable[..., RectifiedCard] = rectify_card
+    rectify: Callable[..., RectifiedCard] = find_card
     wetness: Callable[..., WetnessMap] = map_wetness
     centre: Callable[..., NozzleCentre] = locate_centre
     segment: Callable[..., PlumeSegmentation] = segment_plumes

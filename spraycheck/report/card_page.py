@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from PIL import ImageFont
 
 from spraycheck.errors import InputError
-from spraycheck.pattern.artwork import MARKER_MODULES, Artwork, Box, Label, artwork
+from spraycheck.pattern.artwork import FAINT, MARKER_MODULES, Artwork, Box, Label, artwork
 from spraycheck.pattern.layout import Layout
 
 MM_PER_PT: Final = 25.4 / 72
@@ -239,17 +239,8 @@ def _runs(row: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def _arc_labels(art: Artwork) -> Iterator[Shape]:
-    """Write the radius at the upper end of the arcs at the upper right."""
-    for radius in art.arcs_mm:
-        turn = math.radians(45 - art.arc_half_deg - 120 / radius)
-        yield Words(
-            x_mm=radius * math.sin(turn),
-            y_mm=-radius * math.cos(turn) + 0.6,
-            text=f"{radius:g}",
-            size_pt=5.0,
-            grey=_HAIR,
-            align=0.5,
-        )
+    for radius, x, y in art.arc_labels:
+        yield Words(x_mm=x, y_mm=y + 0.6, text=f"{radius:g}", size_pt=5.0, grey=_HAIR, align=0.5)
 
 
 def _index(art: Artwork) -> Iterator[Shape]:
@@ -273,12 +264,13 @@ def _head(art: Artwork, label: Label, layout: Layout | None) -> Iterator[Shape]:
     small = box.width < 100
     split = box.left + 0.42 * box.width
     title_pt = 9.0 if small else 14.0
+    paper = _PAPER_NAME.get(art.paper, art.paper.upper())
     y = box.top + title_pt * MM_PER_PT * 0.8
     yield Words(x_mm=box.left, y_mm=y, text=TITLE, size_pt=title_pt, bold=True)
     yield Words(
         x_mm=box.left,
         y_mm=y + 3.2,
-        text=f"spraycheck  ·  card {label.version}  ·  {_PAPER_NAME.get(art.paper, art.paper.upper())}",
+        text=f"spraycheck  ·  card {label.version}  ·  {paper}",
         size_pt=5.5,
         grey=_LABEL,
     )
@@ -358,14 +350,14 @@ def _ticks(art: Artwork, layout: Layout) -> Iterator[Shape]:
         x, y = math.sin(math.radians(azimuth)), -math.cos(math.radians(azimuth))
         inner, outer = art.free_mm - 3.0, art.free_mm + 2.0
         yield Polyline(
-            points=((inner * x, inner * y), (outer * x, outer * y)), width_mm=0.25, grey=_HAIR
+            points=((inner * x, inner * y), (outer * x, outer * y)), width_mm=0.2, grey=FAINT
         )
         yield Words(
             x_mm=(inner - 2.2) * x,
             y_mm=(inner - 2.2) * y + 0.8,
             text=str(hole),
             size_pt=5.5,
-            grey=_HAIR,
+            grey=FAINT,
             align=0.5,
         )
 

@@ -41,10 +41,13 @@ def card_pdf(pages: Sequence[CardPage]) -> bytes:
     _register_fonts()
     out = io.BytesIO()
     first = pages[0]
+    # Named here, or the file asks every viewer for a font that is not in it.
+    font: Any = _font(False)
     canvas = Canvas(
-        out, pagesize=_size(first), pageCompression=1, invariant=1, initialFontName=_font(False)
+        out, pagesize=_size(first), pageCompression=1, invariant=1, initialFontName=font
     )
     canvas.setTitle(first.title)
+    canvas.setAuthor("spraycheck")
     canvas.setCreator("spraycheck")
     canvas.setSubject("Target card at true scale: print at 100 %")
     # ISO 32000-1, table 150: without it many viewers shrink a page to the printer's margins.

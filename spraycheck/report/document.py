@@ -16,7 +16,7 @@ from typing import Any, Final
 import numpy as np
 
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.pattern.containers import NozzleCentre, Photo, RectifiedCard
+from spraycheck.pattern.containers import NozzleCentre, Photo, PrintedFacts, RectifiedCard
 from spraycheck.pattern.layout import Assessment, Hole, Layout
 
 SCHEMA: Final = "spraycheck.assessment/1"
@@ -152,6 +152,25 @@ def _card(card: RectifiedCard, scale: float) -> dict[str, Any]:
         "size_mm": [_number(side, "mm") for side in card.size_mm] if known else None,
         "flags": list(card.flags),
         "corners_px": _points(corners) if np.isfinite(corners).all() else None,
+        "printed": _printed(card.printed),
+    }
+
+
+def _printed(facts: PrintedFacts | None) -> dict[str, Any] | None:
+    if facts is None:
+        return None
+    return {
+        "paper": facts.paper,
+        "version": facts.version,
+        "job": facts.job or None,
+        "injector": facts.injector or None,
+        "markers_seen": facts.markers_seen,
+        "markers_total": facts.markers_total,
+        "residual_mm": _number(facts.residual_mm, "mm"),
+        "scale_u_frac": _number(facts.scale_u_frac, "frac"),
+        "printed_x_mm": _number(facts.printed_x_mm, "mm"),
+        "printed_y_mm": _number(facts.printed_y_mm, "mm"),
+        "index_u_deg": _number(facts.index_u_deg, "deg"),
     }
 
 

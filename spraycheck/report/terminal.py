@@ -14,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from spraycheck.pattern import flags
+from spraycheck.pattern.containers import PrintedFacts
 from spraycheck.pattern.findings import AID, CAUTION, KINDS, clock_position
 from spraycheck.pattern.layout import Assessment, Hole
 from spraycheck.report.summary import (
@@ -330,9 +331,24 @@ def _sheet_line(a: Assessment) -> str:
         "sheet-cropped": "Sheet found, partly outside the photo",
         "none": "No sheet edge found",
     }.get(card.found_by, f"Card found by {card.found_by}")
+    if card.printed is not None:
+        return _printed_line(card.printed)
     if not card.scale_known:
         return f"{found}; its size is not known."
     return f"{found}, {card.size_mm[0]:g} × {card.size_mm[1]:g} mm."
+
+
+def _printed_line(facts: PrintedFacts) -> str:
+    names = [f"{what} {printable(text)}" for what, text in
+             (("job", facts.job), ("injector", facts.injector)) if text]  # fmt: skip
+    whose = f" ({', '.join(names)})" if names else ""
+    measured = math.isfinite(facts.printed_x_mm)
+    scale = "its check line as measured" if measured else "its check line not measured"
+    return (
+        f"Target card {facts.paper.upper()}{whose}: {facts.markers_seen} of {facts.markers_total} "
+        f"markers, {facts.residual_mm:.2f} mm off; lengths ± {2 * facts.scale_u_frac:.1%}, "
+        f"{scale}. 12 o'clock is its index arrow."
+    )
 
 
 def _mark_lines(a: Assessment) -> list[str]:
