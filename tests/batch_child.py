@@ -1,0 +1,17 @@
+"""The command line with the stand-in for the measurement: a process that tests may kill."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent.parent))  # works from a checkout, installed or not
+
+from batch_tools import stand_in
+
+from spraycheck.app.batch import driver
+from spraycheck.app.cli import main
+
+if __name__ == "__main__":
+    driver.score = stand_in
+    sys.exit(main(sys.argv[1:]))
