@@ -28,11 +28,11 @@ import cv2
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
-from drawn_photos import Camera, Card, even, photograph
 
-
-def draw_photo(path: Path) -> None:
+def draw_photo(path: Path | str) -> None:
     """Write the 12-megapixel photo."""
+    from drawn_photos import Camera, Card, even, photograph  # found by the path set above
+
     card = Card(plumes=even(8, radius=62.0, length=17.0, width=7.5))
     camera = Camera(size=(3000, 4000), focal=3600.0, distance=390.0, tilt=8.0)
     rgb = photograph(card, camera, noise=0.02).rgb

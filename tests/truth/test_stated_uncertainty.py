@@ -70,13 +70,8 @@ def _drawn(rng: np.random.Generator, weak: bool) -> Card:
 def _areas(card: Card) -> np.ndarray:
     """Area with at least 0.3 of wetness: each ellipse grown by where its edge crosses 0.3."""
     grown = card.softness / 4 * math.log(0.7 / 0.3)
-    return np.array(
-        [
-            math.pi * (p.length + grown) * (p.width + grown)
-            for p in card.plumes
-            if isinstance(p, Blot)
-        ]
-    )
+    ellipses = [(p.length + grown, p.width + grown) for p in card.plumes if isinstance(p, Blot)]
+    return np.array([math.pi * a * b for a, b in ellipses])
 
 
 @functools.cache
