@@ -41,6 +41,10 @@ sRGB value of 38 then spans the whole contrast of a clear stain in under ten ste
 CLIPPED_LINEAR = 0.985
 """From here on a channel counts as over-exposed (sRGB value 253 of 255)."""
 
+LEAST_DEPTH = 0.07
+"""A spray darkens its paper by at least this optical depth. Clear test oil on thin white paper over a
+white bench, the faintest case simulated, gives 0.09; clouds in dry paper reach 0.05."""
+
 _MAD_TO_SIGMA = 1.4826  # normal distribution
 
 
@@ -252,7 +256,7 @@ def _saturated_depth(smooth: FloatMap, usable: Mask, noise: float, cell_mm: floa
             hint="photograph the whole card without glare",
         )
     top = float(sample[-need])
-    if top < max(6 * noise, 0.03):
+    if top < max(6 * noise, LEAST_DEPTH):
         raise SprayNotFoundError(
             f"no spray found: the darkest patch is only {100 * -np.expm1(-top):.0f} % darker than "
             f"the paper around it, with the paper's own noise at {100 * noise:.1f} %",

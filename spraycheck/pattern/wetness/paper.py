@@ -23,8 +23,8 @@ import numpy as np
 from spraycheck.pattern.containers import FloatMap, Mask
 
 _LOW, _HIGH = -1.3, 0.7
-"""Range of log light about the sheet's middle value that the 8-bit running median resolves (steps of
-0.008, averaged out by the second layer): deep shadow, 27 %, to a sunlit patch, 200 %."""
+"""Range of log light about the sheet's middle value that the 8-bit running median resolves (in steps
+of 0.008, averaged out by the second layer): deep shadow, 27 %, to a sunlit patch, 200 %."""
 
 BORDER_MM = 26.0
 """A dark region that touches the sheet's border over more than this is no plume: the widest plume
@@ -125,8 +125,10 @@ def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask]:
     spread = float(mid - low) / 0.8416 + 1e-4  # 20 % point of the normal distribution
     peak = float(np.percentile(inner, 99.5))
     level = float(mid) + max(3 * spread, 0.06 * peak, 0.02)
-    dark = ((loss > level) & known).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
+    dark = (loss > level) & known
+    # Whether something is spray is asked of its dark part: haloes run into one another.
+    deep = ((loss > max(level, 0.3 * peak)) & known).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(deep, connectivity=8)
     rim = known & (cv2.erode(known.astype(np.uint8), np.ones((3, 3), np.uint8)) == 0)
     rim[0], rim[-1], rim[:, 0], rim[:, -1] = known[0], known[-1], known[:, 0], known[:, -1]
     contact = np.bincount(labels[rim], minlength=count) * cell
@@ -141,7 +143,8 @@ def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask]:
     foreign = (along_border | over_border)[labels]
     reach = 2 * round(3.0 / cell) + 1  # 3 mm: the halo the level does not show
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
-    wet = ((dark > 0) & ~along_border[labels]).astype(np.uint8)
+    shadow = cv2.dilate(along_border[labels].astype(np.uint8), disc).astype(bool)
+    wet = (dark & ~shadow).astype(np.uint8)
     # The middle of a plume wider than the window looks dry: what wet cells enclose is wet.
     outlines, _ = cv2.findContours(wet, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     wet = cv2.drawContours(wet, outlines, -1, 1, cv2.FILLED)
