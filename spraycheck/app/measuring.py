@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec, parse_sheet
 from spraycheck.pattern.containers import Photo
 from spraycheck.pattern.layout import Assessment, Layout, Limits
+from spraycheck.pattern.standoff import Standoff, parse_standoff
 
 if TYPE_CHECKING:
     from spraycheck.pattern.pipeline import Pipeline
@@ -25,6 +26,8 @@ def measure_photo(
     layout: Layout | None = None,
     sheet: str | CardSpec | None = None,
     limits: Limits | None = None,
+    dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None = None,
+    standoff: str | Standoff | None = None,
     pipeline: Pipeline | None = None,
 ) -> Assessment:
     """Measure one sprayed card and judge it.
@@ -42,6 +45,11 @@ def measure_photo(
         `CardSpec`. Without it nothing is given in mm.
     limits : Limits
         What is tolerated; the defaults when not given.
+    dry : path, (H, W, 3) ndarray or Photo
+        The same card before spraying; stains and print on it then do not count.
+    standoff : str or Standoff
+        Height of the tip over the card in mm, for example ``20`` or ``20+-0.5``, measured with the
+        lever released and the gauge at zero; adds the angles of the holes.
     pipeline : Pipeline
         The stages; the house's own when not given.
 
@@ -68,12 +76,22 @@ def measure_photo(
     # Options first: a mistake in them should not wait for a photo to be decoded.
     expected = expected_layout(holes=holes, layout=layout)
     spec = card_spec(sheet)
+    height = parse_standoff(standoff) if isinstance(standoff, str) else standoff
     seen = photo if isinstance(photo, Photo) else _photo(photo)
+    before = dry if dry is None or isinstance(dry, Photo) else _photo(dry)
+    if before is not None and before.sha256 and before.sha256 == seen.sha256:
+        raise InputError(
+            "the dry photo is the photo of the sprayed card itself",
+            "give the photo taken before spraying",
+        )
     if pipeline is None:
         from spraycheck.pattern.pipeline import Pipeline
 
         pipeline = Pipeline()
-    return pipeline(seen, spec, layout=expected, limits=limits)
+    # A pipeline of the caller's own need not know of what is seldom given.
+    extra: dict[str, Any] = {"dry": before, "standoff": height}
+    extra = {name: value for name, value in extra.items() if value is not None}
+    return pipeline(seen, spec, layout=expected, limits=limits, **extra)
 
 
 def expected_layout(*, holes: int | None, layout: Layout | None) -> Layout:

@@ -205,6 +205,41 @@ class Finding:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SprayAngles:
+    """What the tip's height over the card adds; uncertainties (``_u_``) are expanded, 95 %.
+
+    Parameters
+    ----------
+    height_mm, height_u_mm : float
+        Of the tip over the card, as given.
+    axis_angle_deg, axis_angle_u_deg : (K,) tuple of float
+        Per plume: between its axis and the nozzle axis, tilt taken off.
+    nominal_deg : (K,) tuple of float
+        Per plume: what the layout asks for; NaN where unknown.
+    cone_deg : (K,) tuple of float
+        Per plume: full angle of its own cone, soaking included, so an upper bound.
+    spray_angle_deg, spray_angle_u_deg : float
+        Included angle of the whole spray: twice the mean of the axis angles.
+    tilt_deg, tilt_u_deg : float
+        Between the nozzle axis and the card's normal; NaN with fewer than four plumes.
+    tilt_towards_deg : float
+        Direction to which the spray leans, clockwise from 12 o'clock.
+    """
+
+    height_mm: float
+    height_u_mm: float
+    axis_angle_deg: tuple[float, ...]
+    axis_angle_u_deg: tuple[float, ...]
+    nominal_deg: tuple[float, ...]
+    cone_deg: tuple[float, ...]
+    spray_angle_deg: float
+    spray_angle_u_deg: float
+    tilt_deg: float
+    tilt_u_deg: float
+    tilt_towards_deg: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Assessment:
     """The answer for one photo: everything measured, the judgement, and how it was reached.
 
@@ -224,6 +259,8 @@ class Assessment:
         Most important first.
     provenance : dict
         Versions and every stage with all its parameters.
+    angles : SprayAngles or None
+        Angles of the holes, where the tip's height was given.
     """
 
     photo: Photo
@@ -239,3 +276,4 @@ class Assessment:
     verdict: str
     findings: tuple[Finding, ...]
     provenance: dict[str, object]
+    angles: SprayAngles | None = None

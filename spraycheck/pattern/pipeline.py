@@ -15,6 +15,7 @@ from spraycheck.constants import RESULTS_VERSION, WET_THRESHOLD_FRAC
 from spraycheck.pattern.assessment import assess_layout
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.centre import locate_centre
+from spraycheck.pattern.clean_card import subtract_clean_card
 from spraycheck.pattern.containers import (
     NozzleCentre,
     Photo,
@@ -27,6 +28,7 @@ from spraycheck.pattern.layout import Assessment, Layout, Limits
 from spraycheck.pattern.measurement import measure_plumes
 from spraycheck.pattern.printed import find_card
 from spraycheck.pattern.segmentation import segment_plumes
+from spraycheck.pattern.standoff import Standoff, add_spray_angles
 from spraycheck.pattern.wetness import map_wetness
 
 
@@ -60,8 +62,25 @@ class Pipeline:
         *,
         layout: Layout,
         limits: Limits | None = None,
+        dry: Photo | None = None,
+        standoff: Standoff | None = None,
     ) -> Assessment:
         """Measure and judge one photo.
+
+        Parameters
+        ----------
+        photo : Photo
+            Of the sprayed card.
+        spec : CardSpec, optional
+            What is known of the card.
+        layout : Layout
+            The holes the nozzle should have.
+        limits : Limits, optional
+            What is tolerated.
+        dry : Photo, optional
+            Of the same card before spraying; stains and print on it then do not count.
+        standoff : Standoff, optional
+            Height of the tip over the card; adds the angles of the holes.
 
         Raises
         ------
@@ -69,11 +88,14 @@ class Pipeline:
             A stage cannot answer from this photo; the error names the stage and what to try.
         """
         card = self.rectify(photo, spec or CardSpec())
+        if dry is not None:
+            clean = self.rectify(dry, spec or CardSpec(), cell_mm=card.cell_mm)
+            card = subtract_clean_card(card, clean)
         wet = self.wetness(card)
         centre = self.centre(wet)
         segmentation = self.segment(wet, centre)
         catalogue = self.measure(wet, segmentation, centre)
-        return self.assess(
+        assessment = self.assess(
             catalogue,
             layout,
             limits or Limits(),
@@ -84,6 +106,7 @@ class Pipeline:
             segmentation=segmentation,
             provenance=self.describe(),
         )
+        return assessment if standoff is None else add_spray_angles(assessment, standoff)
 
     def describe(self) -> dict[str, object]:
         """Return versions and every stage with all its parameters, for provenance."""

@@ -17,7 +17,7 @@ import numpy as np
 
 from spraycheck.errors import InputError, MeasurementError
 from spraycheck.pattern.containers import NozzleCentre, Photo, PrintedFacts, RectifiedCard
-from spraycheck.pattern.layout import Assessment, Hole, Layout
+from spraycheck.pattern.layout import Assessment, Hole, Layout, SprayAngles
 
 SCHEMA: Final = "spraycheck.assessment/1"
 """Name and version of the document's form."""
@@ -61,6 +61,7 @@ def assessment_document(assessment: Assessment) -> dict[str, Any]:
             {"code": f.code, "hole": f.hole if f.hole > 0 else None, "text": f.text}
             for f in a.findings
         ],
+        "angles": _angles(a.angles),
         "layout": _layout(a.layout),
         "limits": plain(asdict(a.limits)),
         "provenance": plain(a.provenance),
@@ -272,6 +273,30 @@ def _marks(a: Assessment) -> list[dict[str, Any]]:
             }
         )
     return entries
+
+
+def _angles(angles: SprayAngles | None) -> dict[str, Any] | None:
+    if angles is None:
+        return None
+    return {
+        "height_mm": _number(angles.height_mm, "mm"),
+        "height_u_mm": _number(angles.height_u_mm, "mm"),
+        "spray_angle_deg": _number(angles.spray_angle_deg, "deg"),
+        "spray_angle_u_deg": _number(angles.spray_angle_u_deg, "deg"),
+        "tilt_deg": _number(angles.tilt_deg, "deg"),
+        "tilt_u_deg": _number(angles.tilt_u_deg, "deg"),
+        "tilt_towards_deg": _number(angles.tilt_towards_deg, "deg"),
+        "plumes": [
+            {
+                "id": k + 1,
+                "axis_angle_deg": _number(angles.axis_angle_deg[k], "deg"),
+                "axis_angle_u_deg": _number(angles.axis_angle_u_deg[k], "deg"),
+                "nominal_deg": _number(angles.nominal_deg[k], "deg"),
+                "cone_deg": _number(angles.cone_deg[k], "deg"),
+            }
+            for k in range(len(angles.axis_angle_deg))
+        ],
+    }
 
 
 def _layout(layout: Layout) -> dict[str, Any]:

@@ -276,6 +276,7 @@ class _Writer:
             _centre_line(a),
             *_value_lines(a),
             _sheet_line(a),
+            *_angle_lines(a),
             *_mark_lines(a),
             *_notes(a),
         ]:
@@ -349,6 +350,29 @@ def _printed_line(facts: PrintedFacts) -> str:
         f"markers, {facts.residual_mm:.2f} mm off; lengths ± {2 * facts.scale_u_frac:.1%}, "
         f"{scale}. 12 o'clock is its index arrow."
     )
+
+
+def _angle_lines(a: Assessment) -> list[str]:
+    angles = a.angles
+    if angles is None or not math.isfinite(angles.spray_angle_deg):
+        return []
+    text = (
+        f"With the tip {angles.height_mm:g} ± {angles.height_u_mm:g} mm over the card: spray angle "
+        f"{angles.spray_angle_deg:.0f} ± {angles.spray_angle_u_deg:.0f}°"
+    )
+    owner = {hole.plume: hole.hole for hole in a.holes if hole.plume is not None}
+    each = []
+    for k, angle in enumerate(angles.axis_angle_deg):
+        wanted = angles.nominal_deg[k]
+        asked = f" (layout {wanted:.1f})" if math.isfinite(wanted) else ""
+        each.append(f"hole {owner.get(k + 1, '?')} {angle:.1f}{asked}")
+    text += f"; from the nozzle axis, ± {max(angles.axis_angle_u_deg):.1f}°: {', '.join(each)}."
+    if math.isfinite(angles.tilt_deg):
+        text += (
+            f" Nozzle {angles.tilt_deg:.1f} ± {angles.tilt_u_deg:.1f}° off square, spray leaning "
+            f"towards {clock_position(angles.tilt_towards_deg)}."
+        )
+    return [text]
 
 
 def _mark_lines(a: Assessment) -> list[str]:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from spraycheck.pattern.card import CardSpec
     from spraycheck.pattern.containers import Photo
     from spraycheck.pattern.layout import Assessment, Layout
+    from spraycheck.pattern.standoff import Standoff
 
 _DESCRIPTION = """\
 Measures every plume on a sprayed card, compares them with the holes the nozzle
@@ -50,7 +51,8 @@ def add_parser(commands: Commands) -> None:
         description=_DESCRIPTION,
         epilog=_EPILOG,
         usage="spraycheck measure PHOTO... (--holes N | --layout FILE) [--sheet SIZE] [--json] "
-        "[--overlay FILE|DIR]",
+        "[--overlay FILE|DIR]\n       [--printed-length MM] [--card-number N] [--dry PHOTO] "
+        "[--standoff-mm H]",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -71,6 +73,30 @@ def add_parser(commands: Commands) -> None:
         metavar="SIZE",
         help="size of the sheet: a4, a5, a6, letter, or WIDTHxHEIGHT in mm; without it nothing is "
         "given in mm",
+    )
+    parser.add_argument(
+        "--printed-length",
+        metavar="MM",
+        help="what the 100 mm lines of the printed target card measure, for example 98.7, or level "
+        "x upright, 98.7x99.1",
+    )
+    parser.add_argument(
+        "--card-number",
+        metavar="N",
+        type=int,
+        default=0,
+        help="which of several target cards in the photo, from the left",
+    )
+    parser.add_argument(
+        "--dry",
+        metavar="PHOTO",
+        help="photo of the same card before spraying: stains and print on it then do not count",
+    )
+    parser.add_argument(
+        "--standoff-mm",
+        metavar="H",
+        help="height of the tip over the card, for example 20 or 20+-0.5, measured with the lever "
+        "released and the gauge at zero: adds the angles of the holes",
     )
     parser.add_argument(
         "--json", action="store_true", help="print one JSON document instead of the report"
@@ -94,7 +120,9 @@ def run(args: argparse.Namespace) -> int:
     # Everything that can be wrong with the options is found before the first photo is decoded.
     job = _Job(
         layout=_expected(args),
-        spec=_spec(args.sheet),
+        spec=_spec(args),
+        dry=_dry(args.dry),
+        standoff=_standoff(args.standoff_mm),
         as_json=args.json,
     )
     targets: Sequence[Path | None] = [None] * len(args.photos)
@@ -118,6 +146,8 @@ class _Job:
 
     layout: Layout
     spec: CardSpec
+    dry: Photo | None
+    standoff: Standoff | None
     as_json: bool
 
 
@@ -140,7 +170,9 @@ def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
     photo: Photo | str = path
     try:
         photo = read_photo(path)
-        assessment = measure_photo(photo, layout=job.layout, sheet=job.spec)
+        assessment = measure_photo(
+            photo, layout=job.layout, sheet=job.spec, dry=job.dry, standoff=job.standoff
+        )
         document = assessment_document(assessment)
     except MeasurementError as error:
         complain(f"{shown(path)}: not measured: {describe(error)}")
@@ -218,10 +250,38 @@ def _expected(args: argparse.Namespace) -> Layout:
     return Layout.evenly_spread(args.holes)
 
 
-def _spec(sheet: str | None) -> CardSpec:
-    from spraycheck.app.measuring import card_spec
+def _spec(args: argparse.Namespace) -> CardSpec:
+    import dataclasses
+    import math
 
-    return card_spec(sheet)
+    from spraycheck.app.measuring import card_spec
+    from spraycheck.pattern.card import parse_printed_length
+
+    printed = (math.nan, math.nan)
+    if args.printed_length is not None:
+        printed = parse_printed_length(args.printed_length)
+    return dataclasses.replace(
+        card_spec(args.sheet),
+        printed_x_mm=printed[0],
+        printed_y_mm=printed[1],
+        which=args.card_number,
+    )
+
+
+def _dry(path: str | None) -> Photo | None:
+    if path is None:
+        return None
+    from spraycheck.app.photos import read_photo
+
+    return read_photo(path)
+
+
+def _standoff(text: str | None) -> Standoff | None:
+    if text is None:
+        return None
+    from spraycheck.pattern.standoff import parse_standoff
+
+    return parse_standoff(text)
 
 
 def _hole_count(text: str) -> int:
