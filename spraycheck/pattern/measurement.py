@@ -26,6 +26,7 @@ from spraycheck.pattern.containers import (
     PlumeSegmentation,
     WetnessMap,
 )
+from spraycheck.pattern.patches import weighted_sum
 
 OWN_DIRECTION_DEG = 0.12
 """Standard scatter of a plume's centroid about its hole's direction, from the randomness of the
@@ -161,7 +162,7 @@ def _measure(
     # The halo helps the axis but not where the paper's own noise is all there is.
     weight = np.where(smooth[domain] > 0.15, np.minimum(weight, 1.2), 0)
     total = max(float(weight.sum()), 1e-6)
-    mx, my = float(weight @ x_mm) / total, float(weight @ y_mm) / total
+    mx, my = weighted_sum(weight, x_mm) / total, weighted_sum(weight, y_mm) / total
     direction = wrap_360(math.degrees(math.atan2(mx, -my)))
 
     inner = core[domain]
@@ -179,8 +180,9 @@ def _measure(
     more, less = (values >= threshold - step).sum(), (values >= threshold + step).sum()
 
     dx, dy = x_mm - mx, y_mm - my
-    xx, yy = float(weight @ (dx * dx)) / total, float(weight @ (dy * dy)) / total
-    xy = float(weight @ (dx * dy)) / total
+    xx = weighted_sum(weight, dx * dx) / total
+    yy = weighted_sum(weight, dy * dy) / total
+    xy = weighted_sum(weight, dx * dy) / total
     axis = math.degrees(0.5 * math.atan2(2 * xy, xx - yy)) + 90.0  # from x to clockwise from up
     if abs(wrap_180(axis - direction)) > 90:
         axis += 180.0
