@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -56,20 +57,30 @@ def test_links_in_circles_and_folders_given_twice(tmp_path: Path) -> None:
     assert sorted(os.path.basename(n) for n in names) == ["1.jpg", "2.jpg", "gone.jpg", "self.jpg"]
 
 
-def test_nesting_deeper_than_the_stack(tmp_path: Path) -> None:
+@pytest.fixture
+def deep(tmp_path: Path) -> Iterator[str]:
+    """Folders nested deeper than Python's stack; taken away again, which the stack forbids too."""
     depth = sys.getrecursionlimit() + 50
     before = os.getcwd()
-    os.chdir(tmp_path)  # a path this long can only be made in steps
+    os.chdir(tmp_path)  # a path this long can only be made, and removed, in steps
     try:
         for _ in range(depth):
             os.mkdir("d")
             os.chdir("d")
+        yield str(tmp_path) + "/d" * depth
+        (tmp_path / "d/d/x.jpg").unlink()
+        for _ in range(depth):
+            os.chdir("..")
+            os.rmdir("d")
     finally:
         os.chdir(before)
+
+
+def test_nesting_deeper_than_the_stack(tmp_path: Path, deep: str) -> None:
     photo(tmp_path / "d/d/x.jpg", "pass")
     assert found(tmp_path) == ["d/d/x.jpg"]
     expected = Expectations(layout=Layout.evenly_spread(4))
-    assert expected.of(str(tmp_path) + "/d" * depth + "/y.jpg").layout is not None
+    assert expected.of(deep + "/y.jpg").layout is not None
 
 
 def test_unreadable_folder_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

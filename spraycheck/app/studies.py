@@ -258,9 +258,13 @@ def _balanced(name: str, cells: dict[tuple[str, str, str], float]) -> Readings |
 
 
 def _unwrapped(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Bring the directions of each part within half a turn of its first reading."""
+    """Bring the directions of each part side by side, and the parts near their common mean."""
     first = values[:, :1, :1]
-    return np.asarray(first + (values - first + 180.0) % 360.0 - 180.0)
+    together = first + (values - first + 180.0) % 360.0 - 180.0
+    means = together.mean(axis=(1, 2), keepdims=True)
+    middle = np.degrees(np.angle(np.exp(1j * np.radians(means)).mean()))
+    nearest = middle + (means - middle + 180.0) % 360.0 - 180.0
+    return np.asarray(together + nearest - means)
 
 
 def _judgements(

@@ -119,17 +119,20 @@ def in_words(kappa: Kappa) -> str:
 def _conclusion(found: Sequence[Agreement]) -> list[str]:
     lines = []
     for kind, text in (
-        ("self", "agrees least with itself when the same part is judged again"),
-        ("pair", "agree least of all pairs of people"),
-        ("tool", "agree least of people with the tool"),
-        ("truth", "agree least with the truth"),
+        ("self", "Judging the same part again, least steady"),
+        ("pair", "Least alike of all pairs of people"),
+        ("tool", "Furthest from the tool"),
+        ("truth", "Furthest from the truth"),
     ):
         known = [a for a in found if a.kind == kind and math.isfinite(a.kappa.kappa)]
         if known:
             worst = min(known, key=lambda a: a.kappa.kappa)
+            who = worst.who
+            for ending in (" again", " and the tool", " and the truth"):
+                who = who.removesuffix(ending)
             few = "; few were compared, so this is rough" if worst.items < 30 else ""
             lines.append(
-                f"{worst.who[:1].upper()}{worst.who[1:]} {text}: {in_words(worst.kappa)} "
+                f"{text}: {who}, {in_words(worst.kappa)} agreement "
                 f"({100 * worst.same / worst.items:.0f} % the same){few}."
             )
     return lines

@@ -1,0 +1,92 @@
+"""Kill a batch at random instants, then let it finish: every photo exactly one record.
+
+Each round starts the command on the same outcome folder and kills the whole process group after a
+random time; when a round finishes before its kill, the outcome is checked and begun anew.
+
+Run: python tests/benchmarks/batch_kills.py [KILLS] [PHOTOS]
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from batch_archive import child_environment, make_archive
+
+
+def main() -> None:
+    """Kill, rerun, check, print."""
+    kills = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    photos = int(sys.argv[2]) if len(sys.argv) > 2 else 60
+    rng = random.Random(8)
+    done = rounds = torn = 0
+    with tempfile.TemporaryDirectory() as place:
+        folder, out = Path(place) / "cards", Path(place) / "out"
+        make_archive(folder, photos, side_px=320)
+        command = [sys.executable, "-m", "spraycheck", "batch", str(folder), "--manifest",
+                   str(folder / "manifest.csv"), "--out", str(out), "--jobs", "2"]  # fmt: skip
+        began = time.perf_counter()
+        subprocess.run(command, capture_output=True, check=True, env=child_environment())
+        longest = time.perf_counter() - began
+        wanted = (out / "records.jsonl").read_bytes()
+        shutil.rmtree(out)
+        before: set[str] = set()
+        while done < kills:
+            process = subprocess.Popen(
+                command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env=child_environment(),
+                start_new_session=True,
+            )  # fmt: skip
+            try:
+                # The main process alone every other time: its workers must end by themselves.
+                _, errors = process.communicate(timeout=rng.uniform(0, 0.7 * longest))
+                assert process.returncode == 0, errors.decode()
+                check(out, wanted, photos)
+                rounds += 1
+                shutil.rmtree(out)
+                before = set()
+                continue
+            except subprocess.TimeoutExpired:
+                if done % 2:
+                    os.kill(process.pid, signal.SIGKILL)
+                else:
+                    os.killpg(process.pid, signal.SIGKILL)
+                process.communicate()
+                done += 1
+            keys, whole = finished(out)
+            torn += not whole
+            assert before <= keys, "a finished photo was lost"
+            before = keys
+        subprocess.run(command, capture_output=True, check=True, env=child_environment())
+        check(out, wanted, photos)
+    print(f"{done} kills, {rounds + 1} outcomes complete, {torn} torn last lines: every photo had "
+          "exactly one record, the same as undisturbed")  # fmt: skip
+
+
+def finished(out: Path) -> tuple[set[str], bool]:
+    """Return the keys of whole lines in the journal, and whether the last line is whole."""
+    try:
+        data = (out / "journal.jsonl").read_bytes()
+    except OSError:
+        return set(), True
+    lines = data.split(b"\n")
+    return {json.loads(line)["key"] for line in lines[1:-1]}, lines[-1] == b""
+
+
+def check(out: Path, wanted: bytes, photos: int) -> None:
+    """Compare the outcome with that of an undisturbed run."""
+    got = (out / "records.jsonl").read_bytes()
+    files = [json.loads(line)["file"] for line in got.splitlines()]
+    assert len(files) == len(set(files)) == photos
+    assert got == wanted
+
+
+if __name__ == "__main__":
+    main()
