@@ -284,7 +284,7 @@ def test_killed_workers_cost_only_the_photo_that_kills(tmp_path: Path) -> None:
     ]  # fmt: skip
     error = found[1]["result"]["error"]
     assert error["stage"] == "worker"
-    assert "died, twice" in error["message"]
+    assert "died, 2 times with nothing else in hand" in error["message"]
     assert found[1]["sha256"] is not None
 
 

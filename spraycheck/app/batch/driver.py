@@ -27,6 +27,10 @@ from spraycheck.report.document import error_document
 HASH_TOGETHER: Final = 16
 """Photos hashed by one piece of work: reading 16 takes some tenths of a second from a disk."""
 
+TRIES_ALONE: Final = 2
+"""Deaths of the process alone with a photo before the photo is to blame: one may be chance, such as
+memory that another program took."""
+
 LOOK_S: Final = 0.5
 """Longest wait before looking whether to stop."""
 
@@ -253,10 +257,10 @@ class _Run:
                 "start it again and run the same command again",
             )
         gone = engine.lost(error) or isinstance(error, CancelledError)
-        if gone and engine.careful and piece.tries == 0:
-            # Whoever was at work when the process died may have killed it. Each gets another try,
-            # alone.
-            piece.tries = 1
+        if gone and engine.careful and piece.tries < TRIES_ALONE:
+            # Whoever was at work when the process died may have killed it, or somebody from
+            # outside. Each gets another try, alone: who dies alone again and again did it.
+            piece.tries += 1
             self.suspects.append(piece)
             return ()
         if piece.task is None:
@@ -265,7 +269,8 @@ class _Run:
         mistake: Exception
         if gone:
             mistake = MeasurementError(
-                "the process that measured this photo died, twice",
+                f"the process that measured this photo died, {TRIES_ALONE} times with nothing else "
+                "in hand",
                 stage="worker",
                 hint="the memory may be too small for it, or the file damaged; try it alone with "
                 "spraycheck measure",
@@ -323,7 +328,8 @@ class _Run:
             key = place_key(path, settings)
             entry = Entry(key=key, code="failed", lasting=False, result=_failure(told))
             entry.result["photo"]["sha256"] = sha256 or None
-            work.journal.append([entry])
+            if not work.journal.code_of(key) or work.journal.read(key) != entry.result:
+                work.journal.append([entry])  # not again at every run
             self._settle(index, key, "failed", entry.result, kept=False)
             return
         code = work.journal.code_of(key, lasting=True)
