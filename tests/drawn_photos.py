@@ -154,12 +154,19 @@ def wetness(card: Card, x: Array, y: Array) -> Array:
 
 def _sector(card: Card, plume: Sector, x: Array, y: Array) -> Array:
     dx, dy = x - card.centre[0], y - card.centre[1]
+    t, middle = math.radians(plume.direction), (plume.near + plume.far) / 2
+    reach = (plume.far - plume.near) / 2 + plume.far * math.radians(plume.width / 2)
+    reach += 6 * card.softness
+    mx, my = middle * math.sin(t), -middle * math.cos(t)
+    out = np.zeros(np.shape(x))
+    near = np.nonzero((np.abs(dx - mx) < reach) & (np.abs(dy - my) < reach))
+    dx, dy = dx[near], dy[near]
     radius = np.hypot(dx, dy)
     off = (np.degrees(np.arctan2(dx, -dy)) - plume.direction + 180) % 360 - 180
     flank = radius * np.radians(plume.width / 2 - np.abs(off))
-    return _soft(
-        np.minimum(np.minimum(radius - plume.near, plume.far - radius), flank), card.softness
-    )
+    ends = np.minimum(radius - plume.near, plume.far - radius)
+    out[near] = _soft(np.minimum(ends, flank), card.softness)
+    return out
 
 
 def _blot(card: Card, plume: Blot, x: Array, y: Array) -> Array:
@@ -182,14 +189,26 @@ def _blot(card: Card, plume: Blot, x: Array, y: Array) -> Array:
 def _cone(card: Card, plume: Cone, x: Array, y: Array) -> Array:
     """Follow the line from the tip to each card point: is it within the cone about the axis?"""
     t, a = math.radians(plume.direction), math.radians(plume.angle)
-    axis = (math.sin(a) * math.sin(t), -math.sin(a) * math.cos(t), math.cos(a))
+    toward = (math.sin(t), -math.cos(t))
+    axis = (math.sin(a) * toward[0], math.sin(a) * toward[1], math.cos(a))
+    # Only look where rays can land: between the nearest and farthest one, and as far to the sides.
+    b, pad = math.radians(plume.half_cone), 6 * card.softness + 1
+    low, high = card.height * math.tan(a - b) - pad, card.height * math.tan(a + b) + pad
     dx, dy, dz = x - card.centre[0], y - card.centre[1], card.height
+    middle, reach = (low + high) / 2, (high - low) / 2
+    out = np.zeros(np.shape(x))
+    near = np.nonzero(
+        (np.abs(dx - middle * toward[0]) < reach) & (np.abs(dy - middle * toward[1]) < reach)
+    )
+    dx, dy = dx[near], dy[near]
     length = np.sqrt(dx**2 + dy**2 + dz**2)
     cosine = (dx * axis[0] + dy * axis[1] + dz * axis[2]) / length
     off = np.degrees(np.arccos(np.clip(cosine, -1, 1)))
     if card.softness <= 0:
-        return np.asarray((off <= plume.half_cone).astype(float))
-    return _soft(np.radians(plume.half_cone - off) * length, card.softness)
+        out[near] = off <= plume.half_cone
+    else:
+        out[near] = _soft(np.radians(plume.half_cone - off) * length, card.softness)
+    return out
 
 
 def linear_light(card: Card, x: Array, y: Array, px_mm: float) -> Array:
@@ -223,12 +242,13 @@ def photograph(
     rng = np.random.default_rng(seed)
     rgb = np.empty((rows, cols, 3), np.uint8)
     px_mm = camera.distance / camera.focal
+    steps = np.round(255 * srgb(np.arange(16385) / 16384)).astype(np.uint8)
     for top in range(0, rows, 256):
         v, u = np.mgrid[top : min(top + 256, rows), 0:cols].astype(float)
         x, y = camera.rays(u, v)
         light = linear_light(card, x, y, px_mm)
-        light *= 1 + rng.normal(0, noise, light.shape)
-        rgb[top : top + 256] = np.round(255 * srgb(light)).astype(np.uint8)
+        light *= 1 + noise * rng.standard_normal(light.shape, np.float32)
+        rgb[top : top + 256] = steps[np.clip(light * 16384 + 0.5, 0, 16384).astype(np.int32)]
     centre = camera.project(np.array([card.centre]))[0]
     return Shot(rgb=rgb, card=card, camera=camera, centre_px=centre)
 
