@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import struct
+import sys
 from pathlib import Path
 
 import cv2
@@ -51,6 +52,22 @@ def make_archive(folder: Path, count: int, *, side_px: int | None = None) -> Pat
         rows.append(f"{place.relative_to(folder)},{holes}")
     (folder / "manifest.csv").write_text("\n".join(rows) + "\n")
     return folder
+
+
+def make_stand_ins(folder: Path, count: int) -> Path:
+    """Write ``count`` files that the stand-in of the tests takes for photos of all kinds."""
+    for number in range(count):
+        place = folder / f"{number // 1000:04d}" / f"{number:07d}.jpg"
+        place.parent.mkdir(parents=True, exist_ok=True)
+        word = ("pass", "fail", "blank", "recheck")[number % 4]
+        place.write_bytes(b"\xff\xd8\xff" + f"{word} {number}".encode())
+    return folder
+
+
+def program(*, quick: bool) -> list[str]:
+    """Return how to start the command line; ``quick`` with the stand-in for the measurement."""
+    child = Path(__file__).resolve().parents[1] / "batch_child.py"
+    return [sys.executable, str(child)] if quick else [sys.executable, "-m", "spraycheck"]
 
 
 def child_environment() -> dict[str, str]:

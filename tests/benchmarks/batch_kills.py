@@ -22,7 +22,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from batch_archive import child_environment, make_archive
+from batch_archive import child_environment, make_archive, make_stand_ins, program
 
 
 def main() -> None:
@@ -34,19 +34,12 @@ def main() -> None:
     done = rounds = torn = 0
     with tempfile.TemporaryDirectory() as place:
         folder, out = Path(place) / "cards", Path(place) / "out"
-        program = ["-m", "spraycheck"]
         if quick:
-            program = [str(Path(__file__).parents[1] / "batch_child.py")]
-            for number in range(photos):
-                folder.mkdir(exist_ok=True)
-                word = ("slow", "fail", "blank", "recheck")[number % 4]
-                (folder / f"{number:05d}.jpg").write_bytes(
-                    b"\xff\xd8\xff" + f"{word} {number}".encode()
-                )
+            make_stand_ins(folder, photos)
         else:
             make_archive(folder, photos, side_px=320)
-        command = [sys.executable, *program, "batch", str(folder), "--holes", "4", "--out",
-                   str(out), "--jobs", "2"]  # fmt: skip
+        command = [*program(quick=quick), "batch", str(folder), "--holes", "4", "--out", str(out),
+                   "--jobs", "2"]  # fmt: skip
         began = time.perf_counter()
         subprocess.run(command, capture_output=True, check=True, env=child_environment())
         longest = time.perf_counter() - began
