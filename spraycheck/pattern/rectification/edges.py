@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.pattern.containers import Float, FloatMap
+from spraycheck.pattern.rectification.adjustment import EdgePoints
 from spraycheck.pattern.rectification.finding import Working
 from spraycheck.pattern.rectification.judging import sample
 from spraycheck.pattern.rectification.light import LINEAR_FINE, LINEAR_STEPS
-from spraycheck.pattern.rectification.surface import EdgePoints
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -178,11 +178,11 @@ def _light_across(rgb: NDArray[np.uint8], points: Float, inward: Float, reach: i
 
 def _noise(strip: FloatMap) -> Float:
     rough = np.diff(strip, 2, axis=2)
-    return np.maximum(np.median(np.sqrt((rough**2).sum(axis=3)), axis=(1, 2)), 1e-4)
+    return np.asarray(np.maximum(np.median(np.sqrt((rough**2).sum(axis=3)), axis=(1, 2)), 1e-4))
 
 
 def _follow(strip: FloatMap, reach: int, noise: Float, width: int = 3) -> tuple[Float, Float]:
-    """Find the edge's offset and its trust in each row of strips ``(S, K, 2 (reach + 8) + 1, 3)``."""
+    """Find the edge's offset and trust in each row of strips ``(S, K, 2 (reach + 8) + 1, 3)``."""
     sides, count, spread = strip.shape[:3]
     middle = spread // 2
     place = middle + np.arange(-reach, reach + 1)
@@ -204,8 +204,10 @@ def _follow(strip: FloatMap, reach: int, noise: Float, width: int = 3) -> tuple[
     gain = 0.7 * np.einsum("skoc,sc->sko", step, heading) + 0.3 * size
     unlike = np.sqrt(((inner - own[:, :, None]) ** 2).sum(axis=3))
     scale = np.median(gain.max(axis=2), axis=1)[:, None] + 1e-9
-    cost = -(gain - 0.6 * unlike) / scale[..., None]
-    path = _smoothest(np.clip(cost, -1.5, 1.0))
+    # Of two edges alike the nearer one.
+    far = 0.3 * (np.arange(-reach, reach + 1) / reach) ** 2
+    cost = -(gain - 0.8 * unlike) / scale[..., None]
+    path = _smoothest(np.clip(cost, -1.5, 1.0) + far)
     got = np.take_along_axis(gain, path[..., None], axis=2)[..., 0]
     trust = np.clip(got / scale, 0, 1) * (got > 1.5 * noise[:, None])
     return (path - reach).astype(float), trust

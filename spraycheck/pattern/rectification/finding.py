@@ -9,6 +9,7 @@ the same way all along?
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -101,12 +102,30 @@ def magnitude(colour: NDArray[Any]) -> FloatMap:
     return np.asarray(np.sqrt(squared), np.float32).reshape(colour.shape[:2])
 
 
-def find_outline(working: Working) -> Outline | None:
-    """Find the sheet; None when nothing looks like one."""
+def find_outline(
+    working: Working, unlikely: Callable[[Float], float] | None = None, *, looked_at: int = 8
+) -> Outline | None:
+    """Find the sheet; None when nothing looks like one.
+
+    Parameters
+    ----------
+    working : Working
+        From `make_working`.
+    unlikely : callable, optional
+        What corners ``(4, 2)`` in working pixels cost for what is known beforehand.
+    looked_at : int
+        How many of the best candidates are asked about.
+    """
     candidates = _candidates(working)
     if len(candidates) == 0:
         return None
     scores, support, one_paper = judge(working.colour, working.noise, candidates)
+    if unlikely is not None:
+        order = np.argsort(scores)[::-1][:looked_at]
+        candidates, scores, support, one_paper = (
+            values[order] for values in (candidates, scores, support, one_paper)
+        )
+        scores = scores - np.array([unlikely(quad) for quad in candidates])
     best = _choose(candidates, scores, support, one_paper)
     return Outline(corners=candidates[best], support=support[best], score=float(scores[best]))
 
@@ -129,9 +148,9 @@ def _choose(quads: Float, scores: Float, support: Float, one_paper: Float) -> in
                 break
     for other in np.argsort(scores)[::-1]:
         within = 0.2 * area[best] < area[other] < 0.93 * area[best] and unbroken[other] > 0.97
-        if within and scores[other] > 0.8 * scores[best]:
-            if _depths(quads[other], quads[best]).min() > 3.5:
-                return int(other)
+        alike = within and scores[other] > 0.85 * scores[best]
+        if alike and _depths(quads[other], quads[best]).min() > 3.5:
+            return int(other)
     return best
 
 
@@ -145,7 +164,7 @@ def _depths(points: Float, quad: Float) -> Float:
     way = np.roll(quad, -1, axis=0) - quad
     inward = np.stack([-way[:, 1], way[:, 0]], axis=1)
     inward /= np.linalg.norm(inward, axis=1, keepdims=True) + 1e-9
-    return np.asarray((points[:, None] - quad) @ inward.T)[:, np.arange(4), np.arange(4)]
+    return np.asarray(((points[:, None] - quad) * inward).sum(axis=2))
 
 
 def _shared_sides(inner: Float, outer: Float, limit_px: float = 6.0) -> int:

@@ -32,19 +32,21 @@ def find_lines(colour: FloatMap, count: int = 14) -> Float:
     gx = cv2.Scharr(colour, cv2.CV_32F, 1, 0) / 32
     gy = cv2.Scharr(colour, cv2.CV_32F, 0, 1) / 32
     ones = np.ones((1, 3), np.float32)
-    xx, yy, xy = (cv2.transform(a * b, ones) for a, b in ((gx, gx), (gy, gy), (gx, gy)))
+    xx, yy, xy = (
+        np.asarray(cv2.transform(a * b, ones), np.float32)
+        for a, b in ((gx, gx), (gy, gy), (gx, gy))
+    )
     strength = np.sqrt(xx + yy)
-    y, x = np.nonzero(_ridges(strength, xx, yy, xy))
-    if len(x) < 20:
+    row, col = np.nonzero(_ridges(strength, xx, yy, xy))
+    if len(row) < 20:
         return np.empty((0, 3))
     # Beside a strong edge or on rough ground a weak one says little; on a calm table it says much.
     around = cv2.blur(strength, (41, 41))
-    worth = strength[y, x] / (around[y, x] + LEAST_SLOPE)
-    if len(x) > MOST_PIXELS:
+    worth = strength[row, col] / (around[row, col] + LEAST_SLOPE)
+    if len(row) > MOST_PIXELS:
         strongest = np.argpartition(worth, -MOST_PIXELS)[-MOST_PIXELS:]
-        x, y, worth = x[strongest], y[strongest], worth[strongest]
-    x, y = x.astype(float), y.astype(float)
-    at = y.astype(int), x.astype(int)
+        row, col, worth = row[strongest], col[strongest], worth[strongest]
+    x, y, at = col.astype(float), row.astype(float), (row, col)
     angle = 0.5 * np.arctan2(2 * xy[at], xx[at] - yy[at])  # of the gradient
     vote = worth / (worth + 2)
     bins, rho_step = 120, 2.0
