@@ -42,8 +42,8 @@ CLIPPED_LINEAR = 0.985
 """From here on a channel counts as over-exposed (sRGB value 253 of 255)."""
 
 LEAST_DEPTH = 0.07
-"""A spray darkens its paper by at least this optical depth. Clear test oil on thin white paper over a
-white bench, the faintest case simulated, gives 0.09; clouds in dry paper reach 0.05."""
+"""A spray darkens its paper by at least this optical depth. Clear test oil on thin white paper over
+a white bench, the faintest case simulated, gives 0.09; clouds in dry paper reach 0.05."""
 
 _MAD_TO_SIGMA = 1.4826  # normal distribution
 

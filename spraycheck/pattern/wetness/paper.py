@@ -1,13 +1,14 @@
 """The dry sheet under the spray, carried in from the dry sheet around it.
 
-In log light, uneven light is an added surface. Two layers:
+In log light, uneven light is an added surface. Three layers:
 
-1. a running median far wider than a plume, of dry cells only: a median keeps ramps and straight
+1. a low-order polynomial, fitted to the *differences* between places a centimetre apart: in these
+   the edge of a shadow or of a plume is a rare outlier, so the polynomial follows the slow fall-off
+   of light only (fitted to the values it would turn a shadow's edge into a saw-tooth);
+2. a running median far wider than a plume, of dry cells only: a median keeps ramps and straight
    edges, so fall-off of light stays and the edge of a shadow stays an edge, while plumes, being
    less than half of its window, vanish; the window narrows as what is wet becomes known;
-2. a wide Gaussian of what is left on dry cells: slow clouds in the paper.
-
-(A smooth surface fitted first would turn a shadow's edge into a saw-tooth that no median follows.)
+3. a wide Gaussian of what is left on dry cells: slow clouds in the paper.
 
 A dark region that lies along the sheet's border over a long stretch is a shadow, or something lying
 on the sheet, and not spray.
@@ -20,11 +21,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from spraycheck.pattern.containers import FloatMap, Mask
+from spraycheck.pattern.containers import Float, FloatMap, Mask
+
+_MAD_TO_SIGMA = 1.4826  # normal distribution
 
 _LOW, _HIGH = -1.3, 0.7
-"""Range of log light about the sheet's middle value that the 8-bit running median resolves (in steps
-of 0.008, averaged out by the second layer): deep shadow, 27 %, to a sunlit patch, 200 %."""
+"""Range of log light about the first layer that the 8-bit running median resolves (in steps of
+0.008, averaged out by the third layer): deep shadow, 27 %, to a sunlit patch, 200 %."""
 
 BORDER_MM = 26.0
 """A dark region that touches the sheet's border over more than this is no plume: the widest plume
@@ -82,7 +85,8 @@ def model_dry_paper(
     known = weight > 0.5
     coarse = np.where(known[..., None], light / np.maximum(weight, 1e-6)[..., None], 0.0)
 
-    middle = np.median(coarse[known], axis=0)
+    slope = _slow_light(np.asarray(coarse, float), known, cell)
+    middle = slope + np.median((coarse - slope)[known], axis=0)
     rest = np.asarray(np.where(known[..., None], coarse - middle, 0.0), np.float32)
     wet = np.zeros_like(known)
     foreign = np.zeros_like(known)
@@ -101,6 +105,46 @@ def model_dry_paper(
     )
     mask = cv2.resize(foreign.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST)
     return DryPaper(depth=np.asarray(full - log_light, np.float32), foreign=mask.astype(bool))
+
+
+def _slow_light(values: Float, known: Mask, cell: float) -> Float:
+    """Polynomial of third order whose differences fit those of the sheet, ``(rows, cols, 3)``.
+
+    Iteratively re-weighted least squares with Tukey's biweight on differences over 10 mm, along and
+    across.
+    """
+    lag = max(1, round(10.0 / cell))
+    stride = max(1, round(4.0 / cell))
+    rows, cols = known.shape
+    y, x = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, cols), indexing="ij")
+    terms = np.stack([x ** (n - j) * y**j for n in range(1, 4) for j in range(n + 1)], axis=-1)
+    design: list[Float] = []
+    target: list[Float] = []
+    for far, near in (
+        (np.s_[lag::stride, ::stride], np.s_[:-lag:stride, ::stride]),
+        (np.s_[::stride, lag::stride], np.s_[::stride, :-lag:stride]),
+    ):
+        both = known[far] & known[near]
+        design.append((terms[far] - terms[near])[both])
+        target.append((values[far] - values[near])[both])
+    rise, light = np.concatenate(design), np.concatenate(target)
+    if len(rise) < 200:
+        return np.zeros_like(values)
+    out = np.empty_like(values)
+    for channel in range(values.shape[2]):
+        wanted = light[:, channel]
+        weight: Float = np.ones(len(wanted))
+        solution: Float = np.zeros(terms.shape[-1])
+        for _ in range(8):
+            scaled = rise * weight[:, None]
+            solution = np.linalg.solve(
+                scaled.T @ rise + 1e-6 * np.eye(len(solution)), scaled.T @ wanted
+            )
+            residual = np.abs(wanted - rise @ solution)
+            scale = _MAD_TO_SIGMA * float(np.median(residual)) + 1e-6
+            weight = (1 - np.clip(residual / (4.685 * scale), 0, 1) ** 2) ** 2 + 1e-6
+        out[..., channel] = terms @ solution
+    return out
 
 
 def _running_median(values: FloatMap, window: float) -> FloatMap:
