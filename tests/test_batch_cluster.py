@@ -77,7 +77,7 @@ class LocalCluster:
             process.terminate()
         for process in self.processes:
             try:
-                process.wait(20)
+                process.wait(3)
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
