@@ -181,6 +181,12 @@ def _cards(seen: list[SeenMarker]) -> list[MarkerSet]:
     full = [s for s in sets if len(s.seen) >= MIN_MARKERS]
     if full:
         return full
+    if len({m.number for m in upright}) >= MIN_MARKERS:
+        raise CardNotFoundError(
+            f"{len(upright)} markers were found, but they do not lie as on a target card",
+            stage="rectification",
+            hint="use a card printed whole by `spraycheck card`, one piece, not cut up",
+        )
     if sets:
         card = sets[0].card
         raise CardNotFoundError(
@@ -188,12 +194,6 @@ def _cards(seen: list[SeenMarker]) -> list[MarkerSet]:
             f"least {MIN_MARKERS}",
             stage="rectification",
             hint="photograph the whole card from closer, black squares uncovered and in even light",
-        )
-    if len({m.number for m in upright}) >= MIN_MARKERS:
-        raise CardNotFoundError(
-            f"{len(upright)} markers were found, but they do not lie as on a target card",
-            stage="rectification",
-            hint="use a card printed whole by `spraycheck card`, one piece, not cut up",
         )
     return []
 

@@ -90,9 +90,13 @@ def _largest(
 ) -> MarkerSet | None:
     chosen: list[SeenMarker] = []
     error = np.inf
-    for pair in itertools.combinations(seen, 2):
-        if pair[0].number == pair[1].number:
-            continue
+    pairs = [p for p in itertools.combinations(seen, 2) if p[0].number != p[1].number]
+    # Far apart first: they fix a perspective best, and the first good pair ends the search.
+    pairs.sort(key=lambda p: -float(np.linalg.norm(p[0].middle - p[1].middle)))
+    distinct = len({m.number for m in seen})
+    for pair in pairs:
+        if len(chosen) == distinct:
+            break
         homography = _fit(pair, by_number)
         if homography is None:
             continue

@@ -164,9 +164,10 @@ def place_corners(rgb: NDArray[np.uint8], marker: SeenMarker) -> SeenMarker | No
     # Blur happens in light, not in sRGB values: a power of 2.2 is close enough to tell half way.
     light = np.asarray((patch.astype(np.float32) / 255) ** 2.2, np.float32)
     corners: Float | None = marker.corners - low
-    for _ in range(2):
+    # Rough corners first, looking less far, so as not to look across the border into the code.
+    for reach in (0.6, 0.85):
         assert corners is not None
-        corners = _once(light, corners)
+        corners = _once(light, corners, reach)
         if corners is None:
             return None
     assert corners is not None
@@ -175,9 +176,9 @@ def place_corners(rgb: NDArray[np.uint8], marker: SeenMarker) -> SeenMarker | No
     return SeenMarker(number=marker.number, corners=corners + low, mirrored=marker.mirrored)
 
 
-def _once(light: NDArray[np.float32], corners: Float) -> Float | None:
+def _once(light: NDArray[np.float32], corners: Float, reach: float) -> Float | None:
     """Place all four sides once and cross them."""
-    lines = [_side(light, corners[k], corners[(k + 1) % 4]) for k in range(4)]
+    lines = [_side(light, corners[k], corners[(k + 1) % 4], reach) for k in range(4)]
     out = np.empty((4, 2))
     for k in range(4):
         before, after = lines[k - 1], lines[k]
@@ -190,15 +191,18 @@ def _once(light: NDArray[np.float32], corners: Float) -> Float | None:
     return out
 
 
-def _side(light: NDArray[np.float32], a: Float, b: Float) -> Float | None:
-    """Fit a line ``n . p = c`` to where the light crosses half way; returns (nx, ny, c)."""
+def _side(light: NDArray[np.float32], a: Float, b: Float, modules: float) -> Float | None:
+    """Fit a line ``n . p = c`` to where the light crosses half way; returns (nx, ny, c).
+
+    It is looked for within ``modules`` to either side: within the black border and the white
+    around it.
+    """
     length = float(np.linalg.norm(b - a))
     if length < 8:
         return None
     way = (b - a) / length
     outward = np.array([way[1], -way[0]])
-    # 0.85 of a module to either side stays within the black border and the white around it.
-    reach = 0.85 * _MODULE * length
+    reach = modules * _MODULE * length
     along = np.linspace(0.1, 0.9, _ACROSS) * length
     off = np.linspace(-reach, reach, _STEPS)
     at = a + along[:, None, None] * way + off[None, :, None] * outward
