@@ -135,19 +135,21 @@ def _smooth_path(path: SidePath, count: int) -> tuple[Float, Float]:
     t = path.points @ along
     span = (t - t[0]) / (t[-1] - t[0]) * 2 - 1
     depth = path.points @ inward
-    weight = np.maximum(path.trust, 1e-3)
-    design = np.polynomial.legendre.legvander(span, 5)
-    for _ in range(4):
-        root = np.sqrt(weight)[:, None]
+    trust = np.maximum(path.trust, 1e-3)
+    # A plain arc first: what lies over the edge for a stretch stands off it and loses its weight
+    # before the curve may bend to it.
+    weight, best = trust, np.zeros(6)
+    for order, reach in ((2, 4.0), (2, 3.0), (2, 2.0), (5, 1.5), (5, 1.0), (5, 1.0)):
+        design = np.polynomial.legendre.legvander(span, order)
+        root = np.sqrt(weight)
         # A little smoothing keeps the curve from swinging where nothing was seen.
-        ridge = np.diag([0.0, 0.0, 0.03, 0.1, 0.3, 0.5])
+        ridge = np.diag([0.0, 0.0, 0.03, 0.1, 0.3, 0.5][: order + 1])
         best = np.linalg.lstsq(
-            np.vstack([design * root, ridge]),
-            np.append(depth * root[:, 0], np.zeros(6)),
+            np.vstack([design * root[:, None], ridge]),
+            np.append(depth * root, np.zeros(order + 1)),
             rcond=None,
         )[0]
-        off = np.abs(depth - design @ best)
-        weight = np.maximum(path.trust, 1e-3) / (1 + (off / 1.0) ** 2)
+        weight = trust / (1 + ((depth - design @ best) / reach) ** 2) ** 2
     dense = np.linspace(-1, 1, count)
     fine = np.polynomial.legendre.legvander(dense, 5) @ best
     place = t[0] + (dense + 1) / 2 * (t[-1] - t[0])
@@ -210,6 +212,11 @@ def _follow(strip: FloatMap, reach: int, noise: Float, width: int = 3) -> tuple[
     path = _smoothest(np.clip(cost, -1.5, 1.0) + far)
     got = np.take_along_axis(gain, path[..., None], axis=2)[..., 0]
     trust = np.clip(got / scale, 0, 1) * (got > 1.5 * noise[:, None])
+    # The side's own step, whatever its strength in a shadow, is trusted; another colour's is not.
+    taken = np.take_along_axis(step, path[..., None, None], axis=2)[:, :, 0]
+    common = np.median(taken, axis=1)[:, None]
+    off = ((taken - common) ** 2).sum(axis=2) / (0.36 * (common**2).sum(axis=2) + 1e-12)
+    trust = trust / (1 + off) ** 2
     return (path - reach).astype(float), trust
 
 
