@@ -70,6 +70,8 @@ def main() -> None:
                     os.killpg(process.pid, signal.SIGKILL)
                 process.communicate()
                 done += 1
+            if done % 20 == 0:
+                print(f"{done} kills so far, {rounds} outcomes complete and right", flush=True)
             keys, whole = finished(out)
             torn += not whole
             assert before <= keys, "a finished photo was lost"
