@@ -16,6 +16,11 @@ from numpy.typing import NDArray
 
 from spraycheck.pattern.containers import Float, WetnessMap
 
+VALLEY, SHALLOW_VALLEY = 0.80, 0.93
+"""A valley parts two crests when it is below this fraction of the lower one: for a patch of usual
+size, and for one far larger than the others (chosen: single ragged plumes show valleys above 0.85,
+touching pairs of simulated plumes 0.75 to 0.90)."""
+
 _EDGE_SHARE = 0.25
 
 
@@ -179,7 +184,9 @@ def cut_touching(
     A compact patch that lies on the centre is a drip and stays whole: seen from its own middle any
     blot has crests.
     """
-    pieces = []
+    pieces: list[Patch] = []
+    areas = np.array([p.area_mm2 for p in patches])
+    usual = float(np.median(areas[areas >= 0.25 * areas.max()])) if len(areas) else 0.0
     for patch in patches:
         middle = patch.centroid
         radius = np.hypot(patch.x_mm - middle[0], patch.y_mm - middle[1])
@@ -191,7 +198,11 @@ def cut_touching(
         if filled > 0.45 and heart > 0.5 and away < 1.5 * patch.spread()[0]:
             pieces.append(patch)
         else:
-            pieces += split_by_angle(patch, centre, threshold=threshold, cell_mm=cell_mm)
+            # Twice the usual area asks for less of a valley: two plumes are likelier than one.
+            valley = SHALLOW_VALLEY if patch.area_mm2 > 1.6 * usual else VALLEY
+            pieces += split_by_angle(
+                patch, centre, threshold=threshold, cell_mm=cell_mm, valley=valley
+            )
     return pieces
 
 
@@ -203,7 +214,7 @@ def split_by_angle(
     cell_mm: float,
     bin_deg: float = 1.0,
     smooth_deg: float = 2.0,
-    valley: float = 0.80,
+    valley: float = VALLEY,
     min_share: float = 0.12,
 ) -> list[Patch]:
     """Cut a patch along rays from the centre where its angular profile has valleys.

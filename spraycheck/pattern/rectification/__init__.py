@@ -48,7 +48,7 @@ def rectify_card(
     spec : CardSpec
         What is known of the sheet. A known size gives real mm.
     cell_mm : float, optional
-        Side of a cell of the result; by default 0.25 mm, or coarser when the photo has fewer pixels
+        Side of a cell of the result; by default 0.4 mm, or coarser when the photo has fewer pixels
         or the sheet is large.
     min_score : float
         Outlines worth less than this are not taken for a sheet.

@@ -13,7 +13,7 @@ from spraycheck.pattern.rectification.fitting import ASSUMED_LONG_MM, Sheet
 from spraycheck.pattern.rectification.light import sample_linear
 from spraycheck.pattern.rectification.surface import Surface, side_positions
 
-FINEST_MM = 0.25
+FINEST_MM = 0.4
 """Finest cell: the edge of a wet patch is blurred over more by the paper itself (chosen)."""
 
 MAX_CELLS = 1.2e6

@@ -55,7 +55,7 @@ def map_wetness(
     ink_width_mm: float = 1.8,
     ink_length_mm: float = 7.0,
     background_mm: float = 14.0,
-    coarse_mm: float = 1.0,
+    coarse_mm: float = 1.6,
     windows_mm: tuple[float, ...] = (110.0, 80.0, 50.0, 36.0),
     detect_mm: float = 0.7,
 ) -> WetnessMap:
