@@ -55,7 +55,7 @@ def main() -> None:
                 # Every third kill begins to count when the work does, the others from the start.
                 while done % 3 == 0 and process.poll() is None and not (out / "pictures").exists():
                     time.sleep(0.01)
-                span = 0.7 if done % 3 else 0.3
+                span = 1.2 if done % 3 else 0.6
                 _, errors = process.communicate(timeout=rng.uniform(0, span * longest))
                 assert process.returncode == 0, errors.decode()
                 check(out, wanted, photos)
