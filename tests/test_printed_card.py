@@ -15,7 +15,10 @@ from spraycheck.pattern import flags
 from spraycheck.pattern.artwork import CARDS, inert
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.printed import find_card as find_card_finely
+from spraycheck.pattern.printed import rectify_printed_card
 from spraycheck.pattern.printed.markers import CARD_NUMBERS, place_corners, read_markers
+from spraycheck.synthetic import Artwork, Camera, Curl, Paper, SyntheticNozzle, draw_card
+from spraycheck.synthetic import photograph as simulated
 
 # Where things lie does not depend on how finely the light is resampled.
 find_card = functools.partial(find_card_finely, cell_mm=1.0)
@@ -105,6 +108,48 @@ def test_a_few_markers_suffice(slanted, left):
     card = find_card(photo_from_array(photo))
     assert card.printed.markers_seen == left
     assert misplaced(card, homography).max() < (0.6 if left == 3 else 0.3)
+
+
+def test_any_six_markers_may_be_covered(slanted):
+    homography, photo = slanted
+    rng = np.random.default_rng(8)
+    places = mapped(homography, np.array([[m.x_mm, m.y_mm] for m in CARDS["a4"].markers]))
+    off = []
+    for _ in range(20):
+        covered = photo.copy()
+        for k in rng.choice(12, 6, replace=False):
+            x, y = places[k] + rng.normal(0, 5, 2)
+            colour = [int(v) for v in rng.integers(20, 200, 3)]
+            cv2.circle(covered, (round(x), round(y)), int(rng.integers(26, 42)), colour, -1)
+        card = find_card(photo_from_array(covered))
+        assert card.found_by == "printed-card"
+        off.append(misplaced(card, homography).max())
+    assert np.median(off) < 0.15
+    assert max(off) < 1.0
+
+
+@pytest.mark.parametrize(("lift_mm", "axis_deg"), [(8.0, 30.0), (-6.0, 95.0)])
+def test_a_curled_card_keeps_its_millimetres(lift_mm, axis_deg):
+    paper = Paper.stock("office", width_mm=210, height_mm=297)
+    art = Artwork(rgb=flat_card("a4"), width_mm=210, height_mm=297)
+    blank = draw_card(
+        SyntheticNozzle.evenly(4), None, dataclasses.replace(paper, artwork=(art,)), seed=1,
+        cell_mm=0.5,
+    )  # fmt: skip
+    camera = Camera(
+        width_px=1500, height_px=1900, obliquity_deg=11, obliquity_to_deg=60, roll_deg=8
+    )
+    shot = simulated(blank, camera, curl=Curl(lift_mm=lift_mm, axis_deg=axis_deg), seed=2)
+    card = find_card(photo_from_array(shot.rgb))
+    assert card.printed.markers_seen >= 10
+    assert card.printed.residual_mm < 0.4
+    true = shot.view.to_card(card.to_photo(GRID))
+    assert np.linalg.norm(true - GRID, axis=1).max() < 0.3
+    stretch = np.linalg.lstsq(np.column_stack([GRID, np.ones(len(GRID))]), true, rcond=None)[0][:2]
+    assert math.sqrt(np.linalg.det(stretch)) == pytest.approx(1, abs=0.003)
+    # Negative control: taken as flat, the same card is off by far more.
+    flat = rectify_printed_card(photo_from_array(shot.rgb), curl=0.0, cell_mm=1.0)
+    assert flat.printed.residual_mm > 3 * card.printed.residual_mm
 
 
 def test_fewer_markers_are_less_certain(slanted):
@@ -201,6 +246,35 @@ def test_corners_are_placed_to_hundredths_of_a_pixel():
     middles = off.mean(axis=1)
     assert np.sqrt((middles**2).mean()) < 0.05
     assert np.sqrt((off**2).mean()) < 0.2  # the tone curve moves edges, all of a marker's alike
+
+
+@pytest.mark.parametrize("blur_px", [0.8, 1.5, 2.2])
+def test_sharpness_is_told_in_millimetres(blur_px):
+    homography = view("a4", turn_deg=7)
+    photo = photo_from_array(photograph(flat_card("a4"), "a4", homography, blur_px=blur_px))
+    facts = find_card(photo).printed
+    # A Gaussian edge rises from 10 % to 90 % over 2.563 standard deviations; 4.5 pixels a mm.
+    expected = 2.563 * blur_px / 4.5
+    assert facts.edge_x_mm == pytest.approx(expected, rel=0.2)
+    assert facts.edge_y_mm == pytest.approx(expected, rel=0.2)
+
+
+def test_motion_shows_as_one_direction_less_sharp():
+    homography = view("a4")
+    photo = photograph(flat_card("a4"), "a4", homography, noise=0.5)
+    smeared = cv2.blur(photo, (7, 1))
+    facts = find_card(photo_from_array(smeared)).printed
+    assert facts.edge_x_mm > 1.5 * facts.edge_y_mm
+
+
+def test_a_blurred_photo_is_flagged():
+    homography = view("a4", turn_deg=7)
+    sharp, soft = (
+        find_card(photo_from_array(photograph(flat_card("a4"), "a4", homography, blur_px=b)))
+        for b in (1.0, 3.0)
+    )
+    assert flags.BLURRED not in sharp.flags
+    assert flags.BLURRED in soft.flags
 
 
 @pytest.mark.parametrize("paper", ["a4", "a5"])

@@ -114,6 +114,9 @@ class PrintedFacts:
         The check lines as the user measured them; NaN when taken as 100 mm.
     index_u_deg : float
         Expanded (95 %) uncertainty of the direction of the index arrow in the photo.
+    edge_x_mm, edge_y_mm : float
+        Sharpness: over how many mm the card's upright and level printed edges rise from 10 % to
+        90 %; NaN where they are too blurred to tell. They differ when the phone moved.
     """
 
     paper: str
@@ -128,6 +131,8 @@ class PrintedFacts:
     printed_x_mm: float
     printed_y_mm: float
     index_u_deg: float
+    edge_x_mm: float = math.nan
+    edge_y_mm: float = math.nan
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -172,6 +172,8 @@ def _printed(facts: PrintedFacts | None) -> dict[str, Any] | None:
         "printed_x_mm": _number(facts.printed_x_mm, "mm"),
         "printed_y_mm": _number(facts.printed_y_mm, "mm"),
         "index_u_deg": _number(facts.index_u_deg, "deg"),
+        "edge_x_mm": _number(facts.edge_x_mm, "mm"),
+        "edge_y_mm": _number(facts.edge_y_mm, "mm"),
     }
 
 
