@@ -362,7 +362,9 @@ def _angle_lines(a: Assessment) -> list[str]:
     )
     owner = {hole.plume: hole.hole for hole in a.holes if hole.plume is not None}
     each = []
-    for k, angle in enumerate(angles.axis_angle_deg):
+    by_hole = sorted(range(len(angles.axis_angle_deg)), key=lambda k: owner.get(k + 1, 99))
+    for k in by_hole:
+        angle = angles.axis_angle_deg[k]
         wanted = angles.nominal_deg[k]
         asked = f" (layout {wanted:.1f})" if math.isfinite(wanted) else ""
         each.append(f"hole {owner.get(k + 1, '?')} {angle:.1f}{asked}")

@@ -251,7 +251,6 @@ class _Fit:
     markers: int
     residual_mm: float
     edge_mm: tuple[float, float]
-    known_focal: bool
 
     def project(self, printed_mm: Float) -> Float:
         return self.bent.project(np.asarray(printed_mm, float) * self.stretch)
@@ -302,7 +301,6 @@ def _fit(photo: Photo, found: MarkerSet, spec: CardSpec, curl: float) -> _Fit:
         markers=len(placed),
         residual_mm=math.sqrt(float((residual**2).sum(axis=1).mean())),
         edge_mm=_edges(photo, placed),
-        known_focal=known,
     )
 
 
@@ -365,7 +363,7 @@ def _resample(
     relief = fit.bent.relief(np.concatenate([corners, probe]))
     u_mm = float(np.sqrt(np.mean(fit.bent.position_u_mm(probe) ** 2)))
     measured = (math.isfinite(spec.printed_x_mm), math.isfinite(spec.printed_y_mm))
-    notes = [] if fit.known_focal else [flag.NO_FOCAL_LENGTH]
+    notes: list[str] = []  # the markers tell the focal length: nothing was assumed
     if not inside[free].all():
         notes.append(flag.SHEET_CROPPED)
     if float(np.ptp(relief)) > 0.02 * max(width, height):
