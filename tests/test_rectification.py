@@ -342,6 +342,14 @@ def test_no_sheet_means_the_photo_is_the_card() -> None:
     assert middle == pytest.approx(np.array([[209.5, 149.5]]), abs=0.01)
 
 
+@pytest.mark.parametrize("shape", [(16, 16), (20, 2000), (1500, 18), (40, 33)])
+def test_odd_shapes_are_measured_without_a_sheet(shape: tuple[int, int]) -> None:
+    rgb = np.random.default_rng(1).integers(0, 256, (*shape, 3)).astype(np.uint8)
+    card = rectify_card(photo_of(rgb), A4)
+    assert card.found_by == "none"
+    assert np.isfinite(card.linear_rgb).all()
+
+
 def test_a_photo_of_nothing_is_an_error() -> None:
     with pytest.raises(CardNotFoundError, match="every pixel is alike") as caught:
         rectify_card(photo_of(np.full((200, 300, 3), 17, np.uint8)))

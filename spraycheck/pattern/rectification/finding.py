@@ -36,6 +36,10 @@ that equal distances look about equally different near grey, like CIE Lab at a t
 LEAST_NOISE = 0.25
 """Least colour noise, about one 8-bit level of each channel after smoothing."""
 
+LEAST_WORKING_PX = 32
+"""A picture narrower than this at working size holds no four sides worth judging: each is looked at
+8 px to either side."""
+
 MIN_AREA_FRAC = 0.03
 """Least share of the photo a sheet covers."""
 
@@ -90,8 +94,10 @@ def make_working(rgb: NDArray[np.uint8]) -> Working:
     values = small.astype(np.float32) / 255
     colour = cv2.GaussianBlur(cv2.transform(values, OPPONENT), (0, 0), 1.0)
     # Against the mean of both neighbours, so that a slow fall-off of light is no noise.
-    change = magnitude(colour[::2, 6:-6] - (colour[::2, :-12] + colour[::2, 12:]) / 2)
-    noise = max(1.15 * float(np.median(change)), LEAST_NOISE)
+    noise = LEAST_NOISE
+    if width >= LEAST_WORKING_PX:
+        change = magnitude(colour[::2, 6:-6] - (colour[::2, :-12] + colour[::2, 12:]) / 2)
+        noise = max(1.15 * float(np.median(change)), LEAST_NOISE)
     return Working(colour=np.asarray(colour, np.float32), noise=noise, scale=float(block))
 
 
@@ -116,6 +122,8 @@ def find_outline(
     looked_at : int
         How many of the best candidates are asked about.
     """
+    if min(working.colour.shape[:2]) < LEAST_WORKING_PX:
+        return None
     candidates = _candidates(working)
     if len(candidates) == 0:
         return None
