@@ -109,7 +109,7 @@ def magnitude(colour: NDArray[Any]) -> FloatMap:
 
 
 def find_outline(
-    working: Working, unlikely: Callable[[Float], float] | None = None, *, looked_at: int = 8
+    working: Working, unlikely: Callable[[Float], float] | None = None, *, looked_at: int = 14
 ) -> Outline | None:
     """Find the sheet; None when nothing looks like one.
 
@@ -129,11 +129,8 @@ def find_outline(
         return None
     scores, support, one_paper = judge(working.colour, working.noise, candidates)
     if unlikely is not None:
-        order = np.argsort(scores)[::-1][:looked_at]
-        candidates, scores, support, one_paper = (
-            values[order] for values in (candidates, scores, support, one_paper)
-        )
-        scores = scores - np.array([unlikely(quad) for quad in candidates])
+        for k in np.argsort(scores)[::-1][:looked_at]:
+            scores[k] -= unlikely(candidates[k])
     best = _choose(candidates, scores, support, one_paper)
     return Outline(corners=candidates[best], support=support[best], score=float(scores[best]))
 
