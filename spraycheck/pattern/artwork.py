@@ -291,7 +291,7 @@ def inert(text: str) -> str:
     everything else, mark-up included, stays plain text.
     """
     kept = (c for c in text[: 4 * MAX_LABEL] if c == " " or unicodedata.category(c)[0] not in "CZ")
-    return " ".join("".join(kept).split())[:MAX_LABEL]
+    return " ".join("".join(kept).split())[:MAX_LABEL].rstrip()
 
 
 def _encoded(text: str) -> str:
