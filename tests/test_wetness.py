@@ -9,6 +9,7 @@ import pytest
 from cards import Scene, draw, even, grid, wetness_of
 
 from spraycheck.errors import PhotoQualityError, SprayNotFoundError
+from spraycheck.pattern import flags as flag
 from spraycheck.pattern.wetness import map_wetness
 
 FOUR = Scene(plumes=even(4))
@@ -66,3 +67,13 @@ def test_faint_spray_is_flagged_by_its_noise() -> None:
     clean = map_wetness(draw(FOUR))
     noisy = map_wetness(draw(replace(FOUR, noise=0.1)))
     assert noisy.noise > 3 * clean.noise
+
+
+def test_a_mirrored_lamp_is_told_and_left_out() -> None:
+    card = draw(FOUR)
+    light = np.array(card.linear_rgb)
+    light[60:110, 300:370] = 1.0
+    wet = map_wetness(replace(card, linear_rgb=light))
+    assert flag.GLARE in wet.flags
+    assert not wet.valid[80, 330]
+    assert flag.GLARE not in map_wetness(card).flags

@@ -14,7 +14,7 @@ import numpy as np
 
 from spraycheck.circular import wrap_180
 from spraycheck.constants import COVERAGE_FACTOR_95
-from spraycheck.decision import Tolerance, conformity_probability
+from spraycheck.decision import Tolerance, conformity_probability, guard_factor
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import (
     Float,
@@ -36,6 +36,14 @@ chosen a little below the direction limit)."""
 MIRROR_DEG = 2.0
 """Mean misfit from which the mirrored layout is compared (twice what healthy plumes show); it must
 then fit with less than 0.4 of it, which one off-line plume alone cannot bring about."""
+
+SEEN_SHARE = 0.6
+"""A missing plume is blocked only where this share of its place could be seen (chosen: with less
+than half a plume hidden, enough of it would show)."""
+
+FAINTEST_NOISE = 0.12
+"""Noise of the wetness map up to which a weak plume would still show: its wetness of about 0.5 is
+then four standard deviations."""
 
 HEALTHY_DEG = 0.8
 """Standard scatter of a healthy hole's direction (chosen: drilled and flown, healthy plumes stay
@@ -114,7 +122,7 @@ def assess_layout(
 
     trouble = _misfit(seen, layout, match)
     ratio, ratio_u = _area_ratios(catalogue, layout, match)
-    lean, lean_sigma = _unexplained(catalogue, centre, match, limits.direction_deg)
+    lean, lean_sigma = _unexplained(catalogue, centre, match, limits)
     spacing = _spacings(catalogue.direction_deg)
     merged = _merged(seen, expected, match)
 
@@ -165,7 +173,7 @@ def assess_layout(
 
 
 def _unexplained(
-    catalogue: PlumeCatalogue, centre: NozzleCentre, match: Match, limit_deg: float
+    catalogue: PlumeCatalogue, centre: NozzleCentre, match: Match, limits: Limits
 ) -> tuple[Float, Float]:
     """Deviation that neither the turn nor the centre nor a small tilt explains, with its sigma.
 
@@ -212,6 +220,7 @@ def _unexplained(
     # Each hole against what the others predict, so that it cannot explain itself away; the worst
     # one that is certainly off is left out of the others' prediction, then the next.
     trusted = weight.copy()
+    certain = guard_factor(limits.risk)
     for _ in range(1 + len(at) // 3):
         worst, worst_at = 0.0, -1
         for k, plume in enumerate(at.tolist()):
@@ -221,8 +230,8 @@ def _unexplained(
             predicted = design[k] @ np.linalg.solve(information, design.T @ (others * deviation))
             lean[plume] = deviation[k] - predicted
             sigma[plume] = math.sqrt(own[k] + design[k] @ np.linalg.solve(information, design[k]))
-            excess = (abs(lean[plume]) - limit_deg) / sigma[plume]
-            if trusted[k] > 0 and excess > max(worst, 1.645):  # 5 %, one-sided
+            excess = (abs(lean[plume]) - limits.direction_deg) / sigma[plume]
+            if trusted[k] > 0 and excess > max(worst, certain):
                 worst, worst_at = excess, k
         if worst_at < 0:
             break
@@ -281,9 +290,9 @@ def _missing(seen: _Measured, expected_deg: float) -> tuple[str, str]:
     on = (cells[:, 0] >= 0) & (cells[:, 0] < cols) & (cells[:, 1] >= 0) & (cells[:, 1] < rows)
     visible = np.zeros(len(cells), bool)
     visible[on] = seen.wetness.valid[cells[on, 1], cells[on, 0]]
-    if visible.mean() < 0.6:
+    if visible.mean() < SEEN_SHARE:
         return "unsure", "its place lies outside the card or photo, or under glare"
-    if seen.wetness.noise > 0.12:
+    if seen.wetness.noise > FAINTEST_NOISE:
         return "unsure", "the photo is too faint to show a weak plume"
     if _covered(seen, expected_deg, float(near[0]), float(reach[-1])):
         return "unsure", "a large stain lies where its plume should be"

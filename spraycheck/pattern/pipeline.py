@@ -104,7 +104,11 @@ class Pipeline:
             wetness=wet,
             centre=centre,
             segmentation=segmentation,
-            provenance=self.describe(),
+            provenance={
+                **self.describe(),
+                "dry_sha256": "" if dry is None else dry.sha256,
+                "standoff_mm": None if standoff is None else standoff.height_mm,
+            },
         )
         return assessment if standoff is None else add_spray_angles(assessment, standoff)
 
@@ -134,7 +138,16 @@ def _describe(stage: Callable[..., Any]) -> dict[str, object]:
         if parameter.kind is inspect.Parameter.KEYWORD_ONLY
         and (name in given or parameter.default is not inspect.Parameter.empty)
     }
-    plain = {k: v for k, v in parameters.items() if isinstance(v, (int, float, str, bool))}
+    # JSON has no tuples; None is a parameter left to the stage. Anything else is named by repr, so
+    # that a changed parameter never goes unseen.
+    plain = {
+        k: v
+        if v is None or isinstance(v, (int, float, str, bool))
+        else list(v)
+        if isinstance(v, tuple)
+        else repr(v)
+        for k, v in parameters.items()
+    }
     return {
         "function": f"{stage.__module__}.{getattr(stage, '__qualname__', repr(stage))}",
         "parameters": plain,

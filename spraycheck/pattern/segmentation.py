@@ -29,6 +29,28 @@ MAX_PLUME_DEG = 75.0
 degrees apart, and a plume under more than half of that touches them."""
 
 
+ROUND = 1.25
+"""Elongation below which a patch has no direction to be asked about (chosen: paper grain alone
+draws a round blot out by a tenth or two)."""
+
+RADIAL_DEG, SURELY_RADIAL_DEG = 25.0, 20.0
+"""Lean against its ray up to which a patch may be a plume, and one small enough to be a drop
+(chosen: plumes that lost a flank to a neighbour lean by up to 9 degrees, a stray mark by any)."""
+
+BAND, NARROW_BAND = (0.35, 2.0), (0.6, 1.5)
+"""Distance from the centre, in typical plume distances, where plumes land, and where one small
+enough to be a drop must lie. Derived, then rounded: beside a hole at 65 degrees from the axis, one
+at 55 lands at tan 55 / tan 65 = 0.67 and one at 75 at 1.74; the wide band allows for a tilt too."""
+
+SMALL_SHARE = 0.15
+"""A patch below this share of the usual area must look like a plume to count as one (chosen: a hole
+with an eighth of its flow wets about this much)."""
+
+DROP_MM2, SPLASH_MM2, PRINT_MM2 = 12.0, 60.0, 500.0
+"""Largest drop (4 mm across), splash (9 mm) and fingerprint (25 mm): names for the reader only,
+they change no number."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Shape:
     """What tells a plume from a mark."""
@@ -95,7 +117,8 @@ def segment_plumes(
     labels = np.zeros(wet.smooth.shape, np.int32)
     for number, shape in enumerate(plumes, start=1):
         labels[shape.patch.rows, shape.patch.cols] = number
-    core = _core(wet, labels, plumes, threshold)
+    # All wetted cells of a patch count: a weak plume can be nothing but specks.
+    core = np.asarray((wet.smooth >= threshold) & (labels > 0))
     typical = float(np.median([s.width_deg for s in plumes]))
     merged = tuple(
         number
@@ -151,7 +174,7 @@ def _sorted_out(
         for s in shapes
         if not leans_on_edge(s.patch)
         and s.radius > 1.5 * s.sigma_along
-        and (s.elongation < 1.3 or s.off_radial_deg < 30)
+        and (s.elongation < ROUND or s.off_radial_deg < RADIAL_DEG)
         and s.width_deg < MAX_PLUME_DEG
     ]
     if not sure:
@@ -164,12 +187,12 @@ def _sorted_out(
     rest: list[_Shape] = []
     for s in shapes:
         share = s.patch.area_mm2 / area
-        radial = s.elongation < 1.25 or s.off_radial_deg < 25
+        radial = s.elongation < ROUND or s.off_radial_deg < RADIAL_DEG
         # Small things must look the part: long, radial, on the ring. A drop is round.
-        looks = share > 0.15 or (s.elongation > 1.2 and s.off_radial_deg < 20)
-        band = 0.35 * radius < s.radius < 2.0 * radius
-        if share < 0.15:
-            band = 0.6 * radius < s.radius < 1.5 * radius
+        small = share < SMALL_SHARE
+        looks = not small or (s.elongation > ROUND and s.off_radial_deg < SURELY_RADIAL_DEG)
+        nearest, farthest = NARROW_BAND if small else BAND
+        band = nearest * radius < s.radius < farthest * radius
         good = (
             s.patch.area_mm2 >= max(min_area, min_share * area)
             and radial
@@ -183,17 +206,6 @@ def _sorted_out(
     return plumes, rest
 
 
-def _core(
-    wet: WetnessMap, labels: np.ndarray, plumes: list[_Shape], threshold: float
-) -> np.ndarray:
-    """Wetted cells that hang together with a plume's main part; specks around it stay drops.
-
-    A weak plume can be nothing but specks: everything wetted in its patch then counts.
-    """
-    wetted = (wet.smooth >= threshold) & (labels > 0)
-    return np.asarray(wetted)
-
-
 def _mark(shape: _Shape, ring: float) -> Mark:
     """Name what is wet but no plume."""
     x, y = shape.patch.centroid
@@ -202,11 +214,11 @@ def _mark(shape: _Shape, ring: float) -> Mark:
         kind = "drip"
     elif leans_on_edge(shape.patch):
         kind = "stain"
-    elif area < 12:
+    elif area < DROP_MM2:
         kind = "drop"
-    elif area < 60:
+    elif area < SPLASH_MM2:
         kind = "splash"
-    elif area < 500 and shape.elongation < 1.8:
+    elif area < PRINT_MM2 and shape.elongation < 1.8:
         kind = "fingerprint"
     else:
         kind = "stain"

@@ -8,18 +8,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.pattern.containers import Float, FloatMap
+from spraycheck.optics import srgb_decode
+from spraycheck.pattern.containers import FloatMap
 
-
-def _srgb_inverse(value: Float) -> Float:
-    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-
-
-LINEAR: Final = _srgb_inverse(np.arange(256) / 255)
+LINEAR: Final = srgb_decode(np.arange(256) / 255)
 """Linear light of each 8-bit sRGB value (IEC 61966-2-1:1999, inverse transfer function)."""
 
 LINEAR_STEPS: Final = 16
-LINEAR_FINE: Final = _srgb_inverse(np.arange(255 * LINEAR_STEPS + 1) / (255 * LINEAR_STEPS)).astype(
+LINEAR_FINE: Final = srgb_decode(np.arange(255 * LINEAR_STEPS + 1) / (255 * LINEAR_STEPS)).astype(
     np.float32
 )
 """The same in sixteenths of an 8-bit step, for interpolated values."""

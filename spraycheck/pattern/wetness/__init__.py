@@ -95,6 +95,8 @@ def map_wetness(
     notes = _exposure(card, inside)
     log_light = np.asarray(cv2.log(np.maximum(card.linear_rgb, np.float32(1e-3))), np.float32)
     glare = _glare(card, inside)
+    if glare.sum() > 0.01 * inside.sum():  # below a hundredth of the card it hides nothing
+        notes.append(flag.GLARE)
     usable = inside & ~glare
     ink = remove_thin_ink(
         log_light, usable, card.cell_mm, width_mm=ink_width_mm, length_mm=ink_length_mm
