@@ -201,11 +201,15 @@ def _dashes(points: Points, pattern: Sequence[float], least: int) -> list[Points
         return [points]
     stretch = total / period / max(least, round(total / period))
     edges = np.cumsum([0.0, *(p * stretch for p in pattern)])
-    pieces = []
-    for start in np.arange(0.0, total - 1e-9, edges[-1]):
-        for k in range(0, len(pattern), 2):
-            a, b = start + edges[k], min(start + edges[k + 1], total)
-            inner = points[(along > a) & (along < b)]
-            ends = [[np.interp(s, along, points[:, i]) for i in (0, 1)] for s in (a, b)]
-            pieces.append(np.vstack([ends[:1], inner, ends[1:]]))
-    return pieces
+    starts = np.arange(0.0, total - 1e-9, edges[-1])[:, None]
+    begin = (starts + edges[:-1:2]).ravel()
+    end = np.minimum(starts + edges[1::2], total).ravel()
+    heads, tails = (
+        np.column_stack([np.interp(at, along, points[:, i]) for i in (0, 1)]) for at in (begin, end)
+    )
+    first = np.searchsorted(along, begin, side="right")
+    last = np.searchsorted(along, end, side="left")
+    return [
+        np.vstack([head, points[a:b], tail])
+        for head, tail, a, b in zip(heads, tails, first, last, strict=True)
+    ]
