@@ -17,6 +17,7 @@ from spraycheck.pattern.containers import (
     RectifiedCard,
     WetnessMap,
 )
+from spraycheck.pattern.limits import Limits
 
 MIN_HOLES, MAX_HOLES = 3, 16
 SPREAD_EXPONENT = 0.2
@@ -46,6 +47,9 @@ class Layout:
     counts_from : str
         The feature of the nozzle or holder that 0 degrees stands for, for example ``dowel``; empty
         when the azimuths count from nowhere in particular.
+    row : (n,) tuple of int
+        Which row each hole belongs to, from 1; shares are compared within a row only. All in one
+        row when not given.
     """
 
     name: str
@@ -54,6 +58,7 @@ class Layout:
     diameter_mm: tuple[float, ...] = ()
     even: bool = False
     counts_from: str = ""
+    row: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         n = len(self.azimuth_deg)
@@ -69,6 +74,10 @@ class Layout:
                 object.__setattr__(self, name, unknown)
             elif len(values) != n:
                 raise LayoutError(f"{name}: expected {n} values, one per hole, got {len(values)}")
+        if self.row == ():
+            object.__setattr__(self, "row", (1,) * n)
+        elif len(self.row) != n or any(r < 1 for r in self.row):
+            raise LayoutError(f"row: expected {n} whole numbers from 1, one per hole")
 
     def __len__(self) -> int:
         return len(self.azimuth_deg)
@@ -118,36 +127,6 @@ class Layout:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Limits:
-    """What is tolerated: settings to be agreed in the workshop, not a standard.
-
-    No published hole-to-hole limit is known to the project; each default says where it is from.
-
-    Parameters
-    ----------
-    direction_deg : float
-        Largest deviation of a plume from where its hole should spray. 5 degrees: what an eye with
-        a marked card tells apart at once (common practice, no source).
-    area_low_ratio, area_high_ratio : float
-        Smallest and largest wetted area relative to what the hole should wet. A quarter less, or
-        its inverse a third more: well beyond the few percent between healthy holes, and within
-        what two people at a bench agree to call uneven (common practice, no source).
-    stray_frac : float
-        Largest share of the wetted area that may lie outside the pattern (common practice, no
-        source).
-    risk : float
-        Largest probability of a wrong call at any one limit (5 % is the default of JCGM 106:2012
-        examples and of ISO 14253-1:2017, the latter from memory).
-    """
-
-    direction_deg: float = 5.0
-    area_low_ratio: float = 0.75
-    area_high_ratio: float = 1.33
-    stray_frac: float = 0.04
-    risk: float = 0.05
-
-
-@dataclass(frozen=True, kw_only=True)
 class Hole:
     """One expected hole, judged.
 
@@ -171,6 +150,10 @@ class Hole:
         Wetted area over what this hole should wet, median clear hole 1.
     deviation_u_deg, area_ratio_u : float
         Expanded (95 %) uncertainties of the two.
+    probability : float
+        That this hole keeps all its limits; NaN when that cannot be told.
+    reason : str
+        Why the hole is ``unsure``; empty otherwise.
     """
 
     hole: int
@@ -183,6 +166,36 @@ class Hole:
     area_ratio: float
     deviation_u_deg: float
     area_ratio_u: float
+    probability: float = math.nan
+    reason: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Evidence:
+    """The value behind a finding, held against its limit.
+
+    Parameters
+    ----------
+    limit : str
+        Name of the limit, as in `Limits`.
+    value : float
+        Measured.
+    u : float
+        Its expanded uncertainty (95 %).
+    allowed : float
+        The limit's value.
+    unit : str
+        Of all three, as in `Limits.unit`.
+    probability : float
+        That the true value keeps the limit.
+    """
+
+    limit: str
+    value: float
+    u: float
+    allowed: float
+    unit: str
+    probability: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -197,11 +210,14 @@ class Finding:
         The hole it is about, 0 when it is about the whole card or photo.
     text : str
         What was found and what to do, in plain words.
+    evidence : Evidence or None
+        The value and limit behind it; None for a finding that has none.
     """
 
     code: str
     hole: int
     text: str
+    evidence: Evidence | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -261,6 +277,8 @@ class Assessment:
         Versions and every stage with all its parameters.
     angles : SprayAngles or None
         Angles of the holes, where the tip's height was given.
+    probability : float
+        That the nozzle keeps every limit; NaN when that cannot be told.
     """
 
     photo: Photo
@@ -277,3 +295,4 @@ class Assessment:
     findings: tuple[Finding, ...]
     provenance: dict[str, object]
     angles: SprayAngles | None = None
+    probability: float = math.nan

@@ -1,0 +1,195 @@
+"""Findings about the pattern of a multi-hole nozzle and about its single holes."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from spraycheck.pattern.findings.kinds import FRESH, FRESH_CARD, RELEASE, FindingKind
+
+PATTERN_KINDS: Final = (
+    FindingKind(
+        code="count-does-not-fit",
+        title="Number of holes does not fit",
+        about="card",
+        text="{expected:d} holes were asked for, but the card shows {found:d} plumes and they do "
+        "not fit that pattern; no hole is judged.",
+        causes=(
+            "the wrong number of holes or the wrong layout was given",
+            "two patterns or two strokes on one card",
+            "a card of another nozzle",
+        ),
+        next_step="Count the holes in the nozzle tip, give that number or the right layout, and "
+        "run this photo again.",
+    ),
+    FindingKind(
+        code="mirrored-layout",
+        title="Layout looks mirrored",
+        about="card",
+        text="The layout fits clearly better when it is mirrored (misfit {as_given_deg:.1f}° as "
+        "given, {mirrored_deg:.1f}° mirrored). It was not turned over for you.",
+        causes=(
+            "the drawing shows the tip from below while the card is seen from the injector's side",
+            "the layout belongs to another nozzle",
+        ),
+        next_step='If the drawing is seen from the tip, put seen_from = "tip" at the top of the '
+        "layout file and run this photo again.",
+    ),
+    FindingKind(
+        code="hole-blocked",
+        title="Blocked",
+        about="hole",
+        text="Hole {hole} left no spray where it should, near {expected_deg:clock} "
+        "({expected_deg:.0f}°).",
+        causes=("deposit or dirt in the hole", "the hole is deformed or closed by damage"),
+        next_step=f"{RELEASE} Clean the hole the way the nozzle's maker allows, without widening "
+        "it, and spray a fresh card. If it stays blocked, replace the nozzle.",
+    ),
+    FindingKind(
+        code="hole-off-line",
+        title="Off-line",
+        about="hole",
+        text="Hole {hole} sprays {deviation_deg:turn} of where it should (± {u_deg:.1f}°, limit "
+        "{limit_deg:.1f}°).",
+        causes=(
+            "deposit at one side of the hole's mouth",
+            "damaged or worn hole edge",
+            "bent or damaged tip",
+        ),
+        next_step=f"{RELEASE} Clean the tip and look at the hole's mouth under a magnifier, then "
+        "spray a fresh card. If the plume comes back to the same wrong place, replace the nozzle.",
+    ),
+    FindingKind(
+        code="hole-weak",
+        title="Weak",
+        about="hole",
+        text="Hole {hole} wets only {area_ratio:.0%} of what it should (± {u:.0%}, limit "
+        "{limit:.0%}).",
+        causes=(
+            "deposit that partly closes the hole",
+            "needle not lifting squarely",
+            "stroke too slow or not full",
+        ),
+        next_step=f"{RELEASE} Clean the hole the way the nozzle's maker allows, without widening "
+        "it, and spray a fresh card. Weak again at the same hole: it is the nozzle, not the "
+        "stroke.",
+    ),
+    FindingKind(
+        code="hole-heavy",
+        title="Heavy",
+        about="hole",
+        text="Hole {hole} wets {area_ratio:.0%} of what it should (± {u:.0%}, limit {limit:.0%}).",
+        causes=(
+            "hole widened by wear or by cleaning",
+            "the other holes are partly closed",
+            "an uneven or tilted card",
+        ),
+        next_step=f"{FRESH}, the nozzle square to it. Heavy again at the same hole: compare with "
+        "a known good nozzle and the maker's data. A widened hole cannot be cleaned back: replace "
+        "the nozzle.",
+    ),
+    FindingKind(
+        code="hole-unsure",
+        title="Cannot tell",
+        about="hole",
+        text="Hole {hole} cannot be judged from this photo: {reason}.",
+        causes=(
+            "the value lies too close to its limit",
+            "the photo or the card is too poor",
+        ),
+        next_step="Photograph the card once more, square-on in even light. If it stays unsure, "
+        f"spray {FRESH_CARD}.",
+    ),
+    FindingKind(
+        code="stray-spray",
+        title="Spray outside the pattern",
+        about="card",
+        text="A plume near {direction_deg:clock} ({direction_deg:.0f}°) with {area_frac:.0%} of "
+        "the wetted area belongs to no hole.",
+        causes=(
+            "the nozzle has more holes than were given",
+            "a hole's damaged mouth throws a second jet",
+            "a leak at the tip",
+            "splash from the tray or an older stain",
+        ),
+        next_step="Count the holes in the nozzle tip. If the number was right, spray "
+        f"{FRESH_CARD}: a second jet at the same place comes from the "
+        "nozzle, a splash does not come back.",
+    ),
+    FindingKind(
+        code="plumes-merged",
+        title="Plumes run together",
+        about="card",
+        text="The plumes of holes {holes} run together and could not be told apart.",
+        causes=(
+            "too much fuel on the card",
+            "the nozzle too close to the card",
+            "the photo taken too long after the stroke",
+            "a plume that sprays off-line into its neighbour",
+        ),
+        next_step=f"{FRESH}, the nozzle a little higher above it, and photograph it about "
+        "a minute later.",
+    ),
+    FindingKind(
+        code="too-wet",
+        title="Card too wet",
+        about="card",
+        text="The card is flooded; wetted areas no longer tell how much each hole gives.",
+        causes=("more than one stroke on the card", "paper that does not soak up enough"),
+        next_step=f"{FRESH} on thicker uncoated paper, and photograph it about a minute later.",
+    ),
+    FindingKind(
+        code="weak-stroke",
+        title="Too little spray",
+        about="card",
+        text="The whole pattern is faint or short; single holes cannot be judged by it.",
+        causes=(
+            "lever pulled too slowly or not to the end",
+            "air in the line",
+            "opening pressure far too low",
+        ),
+        next_step="Purge the air with no card in place, cover closed and hands out. Then, with the "
+        "pressure released, put in a fresh card; cover closed, give it one brisk full stroke.",
+    ),
+    FindingKind(
+        code="centre-drip",
+        title="Wet spot at the centre",
+        about="card",
+        text="A wet spot lies under the tip, as large as {area_frac:.0%} of all plumes together. "
+        "It does not decide this verdict.",
+        causes=(
+            "seat not tight or dirt under the seat",
+            "needle closing late",
+            "fuel that fell off the tip when the card was taken out",
+        ),
+        next_step="Dry the tip with the pressure released and zero on the gauge, then do the seat "
+        "hold test with the cover closed.",
+    ),
+    FindingKind(
+        code="nozzle-tilted",
+        title="Nozzle not square to the card",
+        about="card",
+        text="The pattern is drawn out to one side, as from a nozzle tilted by about "
+        "{tilt_deg:.1f}°.",
+        causes=(
+            "injector not upright in its holder",
+            "card not lying flat",
+            "an injector whose holes sit at a slant by design",
+        ),
+        next_step=f"{RELEASE} Set the injector square to the card and spray a fresh one; for a "
+        "slanted nozzle give its layout file.",
+    ),
+    FindingKind(
+        code="centre-uncertain",
+        title="Centre uncertain",
+        about="card",
+        text="The nozzle's place over the card is not known well; it may shift a direction by up "
+        "to {u_deg:.1f}°.",
+        causes=(
+            "too few clear plumes",
+            "plumes that are short or ragged",
+            "part of the pattern outside the photo",
+        ),
+        next_step="Photograph the whole card square-on; if it stays uncertain, spray "
+        f"{FRESH_CARD}.",
+    ),
+)

@@ -1,0 +1,242 @@
+"""What is tolerated: settings to be agreed in the workshop, not a standard.
+
+No published hole-to-hole limit for a lever test is known to the project, so every default is a
+setting; each field says in its metadata what it limits, its unit, where the default comes from and
+what values make sense. Limits files, their error messages and the table in the handbook are all
+made from that metadata. A limit of infinity (zero for a lowest ratio) is switched off.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, fields
+from typing import Any, Final
+
+from spraycheck.errors import InputError
+
+OFF: Final = math.inf
+"""Value of a limit that is not held."""
+
+COMMON: Final = "common practice, no source"
+
+
+def _limit(
+    default: float, about: str, *, unit: str, why: str, least: float, most: float, off: float = OFF
+) -> Any:
+    """Declare a limit: its default and all that a reader of it must know."""
+    return field(
+        default=default,
+        metadata={
+            "about": about,
+            "unit": unit,
+            "source": why,
+            "least": least,
+            "most": most,
+            "off": off,
+        },
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """What is tolerated; see the metadata of each field for its meaning, unit and source.
+
+    Parameters
+    ----------
+    direction_deg : float
+        Largest deviation of a plume from where its hole should spray.
+    rotation_deg : float
+        Largest turn of the whole pattern against the index mark; held only where the card was lined
+        up with the feature the layout counts from.
+    spacing_deg : float
+        Largest deviation of the angle between neighbouring plumes from the layout's.
+    area_low_ratio, area_high_ratio : float
+        Smallest and largest wetted area relative to what the hole should wet.
+    area_spread_ratio : float
+        Largest over smallest relative wetted area within one nozzle.
+    stray_frac : float
+        Largest share of the wetted area that may lie outside the pattern.
+    width_low_ratio, width_high_ratio : float
+        Smallest and largest plume width relative to its neighbours' (solid stream, bushy).
+    reach_low_ratio, reach_high_ratio : float
+        Smallest and largest reach relative to what the neighbours reach.
+    centre_offset_mm : float
+        Largest distance of the nozzle centre from the card's aim.
+    drip_frac : float
+        Largest wet spot at the centre, over the area of all plumes.
+    spray_angle_deg : float
+        Largest deviation of the included spray angle from the layout's; needs the standoff.
+    tilt_deg : float
+        Largest tilt of the nozzle against the card; above it no verdict is given on shares.
+    risk : float
+        Largest probability that the verdict on the whole nozzle is wrong.
+    name : str
+        What this set of limits is called.
+    sources : tuple of (str, str)
+        Name of a limit and where its value comes from, for values that are not the defaults.
+    """
+
+    direction_deg: float = _limit(
+        5.0,
+        "deviation of a plume from where its hole should spray",
+        unit="deg",
+        why=f"what an eye with a marked card tells apart at once ({COMMON})",
+        least=0.5,
+        most=60.0,
+    )
+    rotation_deg: float = _limit(
+        5.0,
+        "turn of the whole pattern against the feature the card was lined up with",
+        unit="deg",
+        why=f"as for a single plume ({COMMON})",
+        least=0.5,
+        most=180.0,
+    )
+    spacing_deg: float = _limit(
+        10.0,
+        "deviation of the angle between neighbouring plumes from the layout's",
+        unit="deg",
+        why="twice the limit of direction: two neighbours may lean apart by one each (chosen)",
+        least=0.5,
+        most=120.0,
+    )
+    area_low_ratio: float = _limit(
+        0.75,
+        "smallest wetted area relative to what the hole should wet",
+        unit="ratio",
+        why=f"a quarter less: well beyond the few percent between healthy holes ({COMMON})",
+        least=0.05,
+        most=0.99,
+        off=0.0,
+    )
+    area_high_ratio: float = _limit(
+        1.33,
+        "largest wetted area relative to what the hole should wet",
+        unit="ratio",
+        why=f"a third more, the inverse of a quarter less ({COMMON})",
+        least=1.01,
+        most=20.0,
+    )
+    area_spread_ratio: float = _limit(
+        1.77,
+        "largest over smallest relative wetted area within one nozzle",
+        unit="ratio",
+        why="the two limits of the share together, 1.33 / 0.75 (chosen)",
+        least=1.02,
+        most=100.0,
+    )
+    stray_frac: float = _limit(
+        0.04,
+        "share of the wetted area that lies outside the pattern",
+        unit="share",
+        why=COMMON,
+        least=0.001,
+        most=1.0,
+    )
+    width_low_ratio: float = _limit(
+        0.5,
+        "smallest plume width relative to its neighbours' (below: a solid stream)",
+        unit="ratio",
+        why=f"half as wide is seen at once ({COMMON})",
+        least=0.05,
+        most=0.99,
+        off=0.0,
+    )
+    width_high_ratio: float = _limit(
+        2.0,
+        "largest plume width relative to its neighbours' (above: bushy)",
+        unit="ratio",
+        why=f"twice as wide is seen at once ({COMMON})",
+        least=1.01,
+        most=20.0,
+    )
+    reach_low_ratio: float = _limit(
+        0.6,
+        "smallest reach of a plume relative to what it should reach beside its neighbours",
+        unit="ratio",
+        why=f"clearly short to the eye ({COMMON})",
+        least=0.05,
+        most=0.99,
+        off=0.0,
+    )
+    reach_high_ratio: float = _limit(
+        1.67,
+        "largest reach of a plume relative to what it should reach beside its neighbours",
+        unit="ratio",
+        why="the inverse of the smallest (chosen)",
+        least=1.01,
+        most=20.0,
+    )
+    centre_offset_mm: float = _limit(
+        OFF,
+        "distance of the nozzle centre from the card's aim",
+        unit="mm",
+        why="off by default: it says how the card lay, not how the nozzle sprays (chosen)",
+        least=0.1,
+        most=200.0,
+    )
+    drip_frac: float = _limit(
+        OFF,
+        "wet spot at the centre over the area of all plumes",
+        unit="share",
+        why="off by default: the seat hold test decides about the seat, not the card (chosen)",
+        least=0.001,
+        most=10.0,
+    )
+    spray_angle_deg: float = _limit(
+        5.0,
+        "deviation of the included spray angle from the layout's (needs the standoff)",
+        unit="deg",
+        why=f"as for a single plume ({COMMON})",
+        least=0.5,
+        most=60.0,
+    )
+    tilt_deg: float = _limit(
+        3.0,
+        "tilt of the nozzle against the card",
+        unit="deg",
+        why="it moves a plume at 65 degrees by up to 1.4 degrees (chosen)",
+        least=0.2,
+        most=45.0,
+    )
+    risk: float = _limit(
+        0.05,
+        "probability that the verdict on the whole nozzle is wrong",
+        unit="probability",
+        why="default of ISO 14253-1:2017 (from memory) and of the examples of JCGM 106:2012",
+        least=0.0001,
+        most=0.4,
+        off=math.nan,  # there is no verdict without a risk
+    )
+    name: str = "default settings"
+    sources: tuple[tuple[str, str], ...] = ()
+
+    def __post_init__(self) -> None:
+        for one in limit_fields():
+            value = getattr(self, one.name)
+            about = one.metadata
+            if value != about["off"] and not about["least"] <= value <= about["most"]:
+                raise InputError(
+                    f"limit {one.name} is {value:g}, expected {about['least']:g} to "
+                    f"{about['most']:g} ({about['unit']}): {about['about']}"
+                )
+
+    def unit(self, name: str) -> str:
+        """Return the unit of a limit."""
+        return str(_FIELDS[name].metadata["unit"])
+
+    def source(self, name: str) -> str:
+        """Return where the value of a limit comes from."""
+        return dict(self.sources).get(name, str(_FIELDS[name].metadata["source"]))
+
+    def held(self, name: str) -> bool:
+        """Say whether a limit is on."""
+        return bool(getattr(self, name) != _FIELDS[name].metadata["off"])
+
+
+def limit_fields() -> list[Any]:
+    """Return the fields that are limits, in order, each with its metadata."""
+    return list(_FIELDS.values())
+
+
+_FIELDS: Final = {one.name: one for one in fields(Limits) if one.metadata}
