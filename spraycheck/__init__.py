@@ -36,7 +36,8 @@ if TYPE_CHECKING:
     from spraycheck.pattern.card import CardSpec
     from spraycheck.pattern.centre import locate_centre
     from spraycheck.pattern.containers import Photo
-    from spraycheck.pattern.layout import Assessment, Layout, Limits
+    from spraycheck.pattern.layout import Assessment, Layout
+    from spraycheck.pattern.limits import Limits
     from spraycheck.pattern.measurement import measure_plumes
     from spraycheck.pattern.pipeline import Pipeline
     from spraycheck.pattern.rectification import rectify_card
@@ -93,7 +94,8 @@ _HOME = {
     "pattern.card": ("CardSpec",),
     "pattern.centre": ("locate_centre",),
     "pattern.containers": ("Photo",),
-    "pattern.layout": ("Assessment", "Layout", "Limits"),
+    "pattern.layout": ("Assessment", "Layout"),
+    "pattern.limits": ("Limits",),
     "pattern.measurement": ("measure_plumes",),
     "pattern.pipeline": ("Pipeline",),
     "pattern.rectification": ("rectify_card",),

@@ -21,7 +21,8 @@ from spraycheck.pattern.containers import (
     WetnessMap,
 )
 from spraycheck.pattern.findings import describe, most_important_first
-from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout, Limits
+from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout
+from spraycheck.pattern.limits import Limits
 
 NAN = math.nan
 CENTRE_MM = np.array([6.0, -9.0])

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from spraycheck.pattern.assessment import assess_layout
 from spraycheck.pattern.centre import locate_centre
 from spraycheck.pattern.containers import Mark, Photo, PlumeCatalogue, WetnessMap
-from spraycheck.pattern.layout import Assessment, Layout, Limits
+from spraycheck.pattern.layout import Assessment, Layout
+from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.matching import match_layout
 from spraycheck.pattern.segmentation import segment_plumes
 from spraycheck.pattern.wetness import map_wetness

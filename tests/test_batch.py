@@ -28,7 +28,8 @@ from spraycheck.app.batch.scoring import Scored, Task, hash_files, score, versio
 from spraycheck.app.cli import main
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.layout import Layout, Limits
+from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.limits import Limits
 from spraycheck.report.document import assessment_document, schema_text
 
 TESTS = Path(__file__).parent

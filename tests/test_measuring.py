@@ -11,7 +11,8 @@ from report_factory import make_assessment
 from spraycheck import measure_photo
 from spraycheck.errors import InputError, LayoutError, PhotoError
 from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.layout import Layout, Limits
+from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.limits import Limits
 
 
 class Spy:

@@ -12,7 +12,8 @@ from spraycheck.app.photos import photo_from_array, read_photo
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec, parse_sheet
 from spraycheck.pattern.containers import Photo
-from spraycheck.pattern.layout import Assessment, Layout, Limits
+from spraycheck.pattern.layout import Assessment, Layout
+from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.standoff import Standoff, parse_standoff
 
 if TYPE_CHECKING:

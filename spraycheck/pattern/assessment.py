@@ -26,7 +26,8 @@ from spraycheck.pattern.containers import (
     WetnessMap,
 )
 from spraycheck.pattern.findings import describe, most_important_first
-from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout, Limits
+from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout
+from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.matching import Match, even_pattern, match_layout
 
 FITS_DEG = 4.0

@@ -24,7 +24,8 @@ from spraycheck.pattern.containers import (
     RectifiedCard,
     WetnessMap,
 )
-from spraycheck.pattern.layout import Assessment, Layout, Limits
+from spraycheck.pattern.layout import Assessment, Layout
+from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.measurement import measure_plumes
 from spraycheck.pattern.printed import find_card
 from spraycheck.pattern.segmentation import segment_plumes

@@ -26,7 +26,8 @@ from spraycheck.pattern.containers import (
     PlumeSegmentation,
     WetnessMap,
 )
-from spraycheck.pattern.layout import Assessment, Layout, Limits
+from spraycheck.pattern.layout import Assessment, Layout
+from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.measurement import measure_plumes
 from spraycheck.pattern.segmentation import segment_plumes
 from spraycheck.pattern.wetness import map_wetness

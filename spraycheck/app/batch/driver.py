@@ -21,7 +21,7 @@ from spraycheck.app.batch.journal import Entry, Journal
 from spraycheck.app.batch.keys import place_key, result_key
 from spraycheck.app.batch.scoring import Scored, Task, hash_files, score
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.pattern.layout import Limits
+from spraycheck.pattern.limits import Limits
 from spraycheck.report.document import error_document
 
 HASH_TOGETHER: Final = 16

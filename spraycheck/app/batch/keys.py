@@ -14,7 +14,8 @@ from typing import Any
 
 from spraycheck.constants import RESULTS_VERSION
 from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.layout import Layout, Limits
+from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.limits import Limits
 from spraycheck.report.document import plain
 
 FORM = "spraycheck.record/1"

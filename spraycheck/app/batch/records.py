@@ -8,7 +8,7 @@ from typing import Any, Final
 from spraycheck.app.batch.expectations import Expected
 from spraycheck.app.batch.keys import FORM
 from spraycheck.errors import MeasurementError
-from spraycheck.pattern.layout import Limits
+from spraycheck.pattern.limits import Limits
 from spraycheck.report.document import error_document, plain
 
 OUTCOMES: Final = ("measured", "failed", "not-reached")

@@ -22,7 +22,8 @@ from spraycheck.app.batch.sources import JOURNAL_NAME, Listing, find_photos, is_
 from spraycheck.app.photos.files import shown
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.layout import Layout, Limits
+from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.pipeline import Pipeline
 
 

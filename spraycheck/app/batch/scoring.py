@@ -20,7 +20,8 @@ from spraycheck.app.photos.files import shown
 from spraycheck.errors import InputError, MeasurementError, PhotoError
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.containers import Photo
-from spraycheck.pattern.layout import Assessment, Layout, Limits
+from spraycheck.pattern.layout import Assessment, Layout
+from spraycheck.pattern.limits import Limits
 
 SMALL_WIDTH_PX: Final = 320
 """Width of the small picture: eight in a row on a large screen, one on a phone."""

@@ -121,7 +121,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _known() -> dict[str, float]:
-    from spraycheck.pattern.layout import Limits
+    from spraycheck.pattern.limits import Limits
 
     limits = Limits()
     turn = 2 * limits.direction_deg
