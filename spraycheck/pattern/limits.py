@@ -9,6 +9,7 @@ made from that metadata. A limit of infinity (zero for a lowest ratio) is switch
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, Final
 
@@ -37,8 +38,37 @@ def _limit(
     )
 
 
+class LimitSet:
+    """What every set of limits can do; a set is a dataclass whose limits are made by `_limit`."""
+
+    name: str
+    sources: tuple[tuple[str, str], ...]
+
+    def __post_init__(self) -> None:
+        for one in limit_fields(type(self)):
+            value = getattr(self, one.name)
+            about = one.metadata
+            if value != about["off"] and not about["least"] <= value <= about["most"]:
+                raise InputError(
+                    f"limit {one.name} is {value:g}, expected {about['least']:g} to "
+                    f"{about['most']:g} ({about['unit']}): {about['about']}"
+                )
+
+    def unit(self, name: str) -> str:
+        """Return the unit of a limit."""
+        return str(_metadata(self, name)["unit"])
+
+    def source(self, name: str) -> str:
+        """Return where the value of a limit comes from."""
+        return dict(self.sources).get(name, str(_metadata(self, name)["source"]))
+
+    def held(self, name: str) -> bool:
+        """Say whether a limit is on."""
+        return bool(getattr(self, name) != _metadata(self, name)["off"])
+
+
 @dataclass(frozen=True, kw_only=True)
-class Limits:
+class Limits(LimitSet):
     """What is tolerated; see the metadata of each field for its meaning, unit and source.
 
     Parameters
@@ -211,32 +241,11 @@ class Limits:
     name: str = "default settings"
     sources: tuple[tuple[str, str], ...] = ()
 
-    def __post_init__(self) -> None:
-        for one in limit_fields():
-            value = getattr(self, one.name)
-            about = one.metadata
-            if value != about["off"] and not about["least"] <= value <= about["most"]:
-                raise InputError(
-                    f"limit {one.name} is {value:g}, expected {about['least']:g} to "
-                    f"{about['most']:g} ({about['unit']}): {about['about']}"
-                )
 
-    def unit(self, name: str) -> str:
-        """Return the unit of a limit."""
-        return str(_FIELDS[name].metadata["unit"])
-
-    def source(self, name: str) -> str:
-        """Return where the value of a limit comes from."""
-        return dict(self.sources).get(name, str(_FIELDS[name].metadata["source"]))
-
-    def held(self, name: str) -> bool:
-        """Say whether a limit is on."""
-        return bool(getattr(self, name) != _FIELDS[name].metadata["off"])
+def limit_fields(kind: type[LimitSet] = Limits) -> list[Any]:
+    """Return the fields of a set that are limits, in order, each with its metadata."""
+    return [one for one in fields(kind) if one.metadata]  # type: ignore[arg-type]
 
 
-def limit_fields() -> list[Any]:
-    """Return the fields that are limits, in order, each with its metadata."""
-    return list(_FIELDS.values())
-
-
-_FIELDS: Final = {one.name: one for one in fields(Limits) if one.metadata}
+def _metadata(limits: LimitSet, name: str) -> Mapping[str, Any]:
+    return next(one.metadata for one in limit_fields(type(limits)) if one.name == name)
