@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import cv2
 import numpy as np
@@ -15,6 +16,7 @@ from spraycheck.synthetic.spray import (
     Plume,
     flux_at,
     footprint,
+    hole_axis,
     impact_mm,
     tilt_rotation,
 )
@@ -137,26 +139,23 @@ def deposit_central(
     rng: np.random.Generator,
 ) -> FloatMap:
     """Return the volume per cell (mm3) of a spray along the nozzle's axis."""
-    axis = tilt_rotation(shot.tilt_x_deg, shot.tilt_y_deg) @ np.array([0.0, 0.0, 1.0])
+    turn = tilt_rotation(shot.tilt_x_deg, shot.tilt_y_deg)
+    axis = turn @ hole_axis(central.lean_to_deg, central.lean_deg)
     dx = (grid.x_mm - foot_mm[0])[None, :]
     dy = (grid.y_mm - foot_mm[1])[:, None]
     h = shot.height_mm
     r2 = dx * dx + dy * dy + h * h
     along = dx * axis[0] + dy * axis[1] + h * axis[2]
     theta = np.arctan2(np.sqrt(np.maximum(r2 - along * along, 0)), along)
-    edges = np.linspace(0.0, math.pi / 2, 9001)
-    mid = (edges[1:] + edges[:-1]) / 2
-
-    def ring(angle: Float) -> Float:
-        if central.kind == "solid":
-            return np.asarray(flux_at(angle, central.half_cone_deg, "gaussian"), float)
-        wall = math.radians(central.wall_deg) / 2
-        return np.exp(-0.5 * ((angle - math.radians(central.half_cone_deg)) / wall) ** 2)
-
-    total = float(np.sum(ring(mid) * 2 * math.pi * np.sin(mid)) * (edges[1] - edges[0]))
+    fall = h / (r2 * np.sqrt(r2))
     around = np.arctan2(dx - h * axis[0] / axis[2], -(dy - h * axis[1] / axis[2]))
     side = np.cos(around - math.radians(central.lopsided_deg))
-    density = ring(theta) * (h / (r2 * np.sqrt(r2))) / total * (1 + central.lopsided_frac * side)
+    density = _central_flux(theta, central) * (1 + central.lopsided_frac * side)
+    if central.streak_frac > 0:
+        # Fingers reach further: the same flux, at angles a fifth smaller than where it lands.
+        fingers = _central_flux(theta / 1.2, central) / 1.2**2 * _around(around, central)
+        density = (1 - central.streak_frac) * density + central.streak_frac * fingers
+    density = density * fall
     mist, coarse = shot.mist_frac * volume_mm3, shot.coarse_frac * volume_mm3
     out = (density * (volume_mm3 - mist - coarse) * grid.cell_mm**2).astype(np.float32)
     if shot.mottle_frac:
@@ -175,6 +174,34 @@ def deposit_central(
     if mist > 0:
         out += _mist(grid, plume, shot, foot_mm, mist)
     return np.asarray(out, np.float32)
+
+
+def _central_flux(theta: Float, central: CentralSpray) -> Float:
+    """Flux per solid angle of a central spray, 1 in all, at an angle to its axis."""
+    half, wall = math.radians(central.half_cone_deg), math.radians(central.wall_deg) / 2
+    edges = np.linspace(0.0, math.pi / 2, 9001)
+    mid = (edges[1:] + edges[:-1]) / 2
+
+    def scaled(flux: Callable[[Float], Float]) -> Float:
+        whole = float(np.sum(flux(mid) * 2 * math.pi * np.sin(mid)) * (edges[1] - edges[0]))
+        return np.asarray(flux(theta) / whole, float)
+
+    solid = scaled(lambda a: flux_at(a, central.half_cone_deg, "gaussian"))
+    if central.kind == "solid":
+        return solid
+    hollow = scaled(lambda a: np.asarray(np.exp(-0.5 * ((a - half) / wall) ** 2), float))
+    return (1 - central.fill_frac) * hollow + central.fill_frac * solid
+
+
+def _around(around: Float, central: CentralSpray) -> Float:
+    """Relative flux of the streaks by direction, mean 1."""
+    width = math.radians(central.streak_width_deg)
+    total = np.zeros_like(around)
+    for direction in central.streaks_deg:
+        off = np.angle(np.exp(1j * (around - math.radians(direction))))
+        total += np.exp(-0.5 * (off / width) ** 2)
+    mean = len(central.streaks_deg) * width * math.sqrt(2 * math.pi) / (2 * math.pi)
+    return np.asarray(total / mean, float)
 
 
 def deposit_drops(grid: Grid, where_mm: Float, volumes_mm3: Float) -> FloatMap:

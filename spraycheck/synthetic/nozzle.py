@@ -43,6 +43,18 @@ class CentralSpray:
         carboned pintle does this.
     lopsided_deg : float
         Clockwise direction of that side.
+    fill_frac : float
+        Of a hollow spray, the share of its fluid that fills the hollow instead; a worn pintle or
+        one that does not enter its hole does this.
+    streaks_deg : tuple of float
+        Clockwise directions of streaks: fingers in which fluid is gathered.
+    streak_frac : float
+        Share of the fluid that runs in the streaks; they reach a fifth further than the rest.
+    streak_width_deg : float
+        Standard deviation of a streak around the axis.
+    lean_deg, lean_to_deg : float
+        Angle between the spray's axis and the nozzle's, and the clockwise direction it leans to; a
+        bent pintle does this.
     """
 
     kind: str = "solid"
@@ -50,12 +62,22 @@ class CentralSpray:
     wall_deg: float = 1.5
     lopsided_frac: float = 0.0
     lopsided_deg: float = 0.0
+    fill_frac: float = 0.0
+    streaks_deg: tuple[float, ...] = ()
+    streak_frac: float = 0.0
+    streak_width_deg: float = 10.0
+    lean_deg: float = 0.0
+    lean_to_deg: float = 0.0
 
     def __post_init__(self) -> None:
         check_choice("central spray", self.kind, ("solid", "hollow"))
         check_range("half cone of the central spray", self.half_cone_deg, 0.2, 60, unit="deg")
         check_range("wall of the central spray", self.wall_deg, 0.1, 30, unit="deg")
         check_range("lopsidedness", self.lopsided_frac, 0, 1)
+        check_range("filled share of the hollow", self.fill_frac, 0, 1)
+        check_range("share of the streaks", self.streak_frac, 0, 1 if self.streaks_deg else 0)
+        check_range("width of a streak", self.streak_width_deg, 1, 90, unit="deg")
+        check_range("lean of the central spray", self.lean_deg, 0, 45, unit="deg")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from spraycheck.constants import WET_THRESHOLD_FRAC
 from spraycheck.synthetic import spray
+from spraycheck.synthetic.central_truth import central_faults, measure_central
 from spraycheck.synthetic.nozzle import SyntheticNozzle
 from spraycheck.synthetic.shot import SprayShot
 from spraycheck.synthetic.spray import Grid
@@ -123,4 +124,13 @@ def record_truth(
         wet_mm2=float(np.count_nonzero(wetness >= wet_from)) * cell2,
         sprayed_mm3=used.volume_mm3 + used.drip_mm3 + strays + extra if shot else 0.0,
         landed_mm3=float(volume.sum(dtype=np.float64)),
+        central=None
+        if nozzle.central is None or len(nozzle) or shot is None
+        else measure_central(
+            wetness,
+            x_mm,
+            y_mm,
+            faults=central_faults(nozzle.central, shot),
+            hollow=nozzle.central.kind == "hollow",
+        ),
     )

@@ -9,8 +9,9 @@ import numpy as np
 
 from spraycheck.synthetic.camera import Camera, Curl
 from spraycheck.synthetic.card import CardImage, draw_card
+from spraycheck.synthetic.central_scene import CENTRAL_FAULTS, central_spray
 from spraycheck.synthetic.checks import Seed, as_rng, check_choice, check_range
-from spraycheck.synthetic.nozzle import CentralSpray, SyntheticNozzle
+from spraycheck.synthetic.nozzle import SyntheticNozzle
 from spraycheck.synthetic.paper import STOCKS, Fluid, Paper
 from spraycheck.synthetic.photo import SyntheticPhoto, photograph
 from spraycheck.synthetic.scribbles import random_artwork
@@ -23,7 +24,8 @@ blurred, noisy, badly exposed or cropped; holes unequal by design; pintle or sin
 sprayed."""
 
 FAULTS = ("none", "blocked", "weak", "heavy", "off-line", "two", "stray", "merging")
-"""Kinds of fault a scene can have; ``two`` is two faulty holes of different kinds."""
+"""Kinds of fault a scene with holes can have; ``two`` is two faulty holes of different kinds. The
+family ``central`` has its own, `CENTRAL_FAULTS`."""
 
 SHEETS_MM = ((210.0, 297.0), (215.9, 279.4), (148.0, 210.0), (200.0, 200.0))
 """A4, letter, A5 and a cut square."""
@@ -96,7 +98,8 @@ def random_scene(
     family : str
         One of `FAMILIES`, or ``any`` (bench, workshop, hard or layout).
     fault : str
-        One of `FAULTS`, or ``any``: half of the scenes have none.
+        One of `FAULTS` (`CENTRAL_FAULTS` for the family ``central``), or ``any``: half of the
+        scenes have none.
     difficulty : float, optional
         0 (as easy as the family allows) to 1 (as hard); at random by default. It rules how clear
         the fault is and how bad the photograph.
@@ -114,7 +117,8 @@ def random_scene(
     """
     rng = as_rng(seed)
     check_choice("family", family, ("any", *FAMILIES))
-    check_choice("fault", fault, ("any", *FAULTS))
+    kinds = CENTRAL_FAULTS if family == "central" else FAULTS
+    check_choice("fault", fault, ("any", *kinds))
     check_range("megapixels", megapixels, 0.1, 50)
     hard = (
         float(rng.uniform()) if difficulty is None else check_range("difficulty", difficulty, 0, 1)
@@ -122,13 +126,16 @@ def random_scene(
     if family == "any":
         family = str(rng.choice(["bench", "workshop", "hard", "layout"]))
     if fault == "any":
-        fault = "none" if rng.uniform() < 0.5 else str(rng.choice(FAULTS[1:]))
+        fault = "none" if rng.uniform() < 0.5 else str(rng.choice(kinds[1:]))
     sheet = SHEETS_MM[int(rng.integers(len(SHEETS_MM)))]
     if family != "bench" and rng.uniform() < 0.3:
         sheet = (sheet[1], sheet[0])
     paper, fluid = _stationery(family, sheet, rng)
-    nozzle = _nozzle(family, rng)
-    shot, foot = _shot(nozzle, paper, family, hard, rng)
+    if family == "central":
+        nozzle, shot, foot = central_spray(paper, fault, hard, rng)
+    else:
+        nozzle = _nozzle(family, rng)
+        shot, foot = _shot(nozzle, paper, family, hard, rng)
     if family not in ("central", "blank"):
         nozzle, shot = _with_fault(nozzle, shot, fault, hard, rng)
     return Scene(
@@ -143,7 +150,7 @@ def random_scene(
         foot_mm=foot,
         soak_s=float(rng.uniform(10, 90)),
         family=family,
-        fault="none" if family in ("central", "blank") else fault,
+        fault="none" if family == "blank" else fault,
     )
 
 
@@ -152,16 +159,6 @@ def random_scene(
 
 def _nozzle(family: str, rng: np.random.Generator) -> SyntheticNozzle:
     first = float(rng.uniform(0, 360))
-    if family == "central":
-        return SyntheticNozzle(
-            azimuth_deg=(),
-            central=CentralSpray(
-                kind=str(rng.choice(["solid", "hollow"])),
-                half_cone_deg=float(rng.uniform(4, 16)),
-                lopsided_frac=float(rng.choice([0.0, 0.0, rng.uniform(0.2, 0.8)])),
-                lopsided_deg=float(rng.uniform(0, 360)),
-            ),
-        )
     holes = int(rng.integers(3, 9))
     angle = float(rng.uniform(56, 74))
     if family == "layout":
@@ -197,12 +194,6 @@ def _shot(
 ) -> tuple[SprayShot, tuple[float, float]]:
     """Choose height and volume so that the stains lie on the sheet and look like stains."""
     half_sheet = min(paper.width_mm, paper.height_mm) / 2
-    if nozzle.central is not None:
-        height = float(rng.uniform(40, 90))
-        radius = height * math.tan(math.radians(nozzle.central.half_cone_deg))
-        area = math.pi * max(radius, 4.0) ** 2
-        volume = area * paper.capacity_mm3_per_mm2 * float(rng.uniform(0.6, 1.4))
-        return SprayShot(volume_mm3=volume, height_mm=height, mist_frac=0.1), (0.0, 0.0)
     cone = float(rng.uniform(4.0, 9.3))
     widest = math.tan(math.radians(max(nozzle.axis_angles)))
     reach = float(rng.uniform(0.42, 0.68)) * half_sheet

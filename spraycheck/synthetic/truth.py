@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.constants import WET_THRESHOLD_FRAC
+from spraycheck.synthetic.central_truth import TrueCentral
 
 FloatMap = NDArray[np.float32]
 
@@ -125,6 +126,8 @@ class CardTruth:
         Everything wetted at `WET_THRESHOLD_FRAC`.
     sprayed_mm3, landed_mm3 : float
         Fluid that left the nozzle, and what of it is on the sheet.
+    central : TrueCentral or None
+        The patch of a nozzle that has nothing but a central spray.
     """
 
     x_mm: float
@@ -137,6 +140,7 @@ class CardTruth:
     wet_mm2: float
     sprayed_mm3: float
     landed_mm3: float
+    central: TrueCentral | None = None
 
     @property
     def faulty(self) -> tuple[int, ...]:
