@@ -35,6 +35,9 @@ EXAMPLE = {
     "holes": "2 and 3",
     "tilt_deg": 2.3,
     "flag": flags.GLARE,
+    "ratio": 2.3,
+    "value": 6.2,
+    "settle": "Photograph this card once more.",
 }
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from spraycheck.errors import LayoutError
 from spraycheck.pattern.containers import (
+    Flags,
     NozzleCentre,
     Photo,
     PlumeCatalogue,
@@ -25,7 +26,7 @@ SPREAD_EXPONENT = 0.2
 on absorbing stock gave 0.0 to 0.3, median 0.15; pure geometry without soaking would give more."""
 
 VERDICTS = ("pass", "fail", "recheck")
-STATES = ("clear", "weak", "heavy", "blocked", "off-line", "unsure")
+STATES = ("clear", "weak", "heavy", "blocked", "off-line", "misshapen", "unsure")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,7 +140,7 @@ class Hole:
     plume : int or None
         Id of the plume that belongs to it (1 = first row of the catalogue); None when it has none.
     state : str
-        One of ``clear``, ``weak``, ``heavy``, ``blocked``, ``off-line``, ``unsure``.
+        One of ``clear``, ``weak``, ``heavy``, ``blocked``, ``off-line``, ``misshapen``, ``unsure``.
     deviation_deg : float
         Measured minus expected, clockwise positive; NaN without a plume.
     spacing_deg : float
@@ -256,6 +257,62 @@ class SprayAngles:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PhotoQuality:
+    """How far one photo can be trusted: what was measured of the photo itself.
+
+    Lengths are mm on the card (assumed ones where its scale is not known).
+
+    Parameters
+    ----------
+    measured_on : str
+        Edges the sharpness was taken from: ``markers``, ``sheet``, or empty when none could be.
+    edge_x_mm, edge_y_mm : float
+        Over how many mm upright and level edges rise from 10 % to 90 %; they differ when the phone
+        moved. NaN where they could not be told.
+    mm_per_px : float
+        Of the picture as it was measured, in the middle of the card.
+    noise_frac : float
+        Standard deviation of dry paper's light from cell to cell over its light, grain included.
+    evenness_frac : float
+        Darkest over brightest light on dry paper.
+    clipped_frac, glare_frac : float
+        Shares of the card that are over-exposed, and where a lamp is mirrored.
+    outside_frac : float
+        Share of the sheet that lies outside the photo.
+    view_deg : float
+        How far from square-on the camera looked.
+    wet_turn_frac : float
+        Share of the turn round the nozzle centre that lies under plumes.
+    plume_ratio : float
+        Typical wetted area of a plume over the square of its distance from the nozzle centre.
+    elapsed_s : float
+        From spraying to photo; NaN when not known.
+    crept_mm : float
+        How far the rims of wet patches may have crept beyond what is usual; 0 when the time is not
+        known.
+    flags : tuple of str
+        What lies beyond the limit up to which the stated uncertainties were found true; see
+        `flags`.
+    """
+
+    measured_on: str
+    edge_x_mm: float
+    edge_y_mm: float
+    mm_per_px: float
+    noise_frac: float
+    evenness_frac: float
+    clipped_frac: float
+    glare_frac: float
+    outside_frac: float
+    view_deg: float
+    wet_turn_frac: float
+    plume_ratio: float
+    elapsed_s: float = math.nan
+    crept_mm: float = 0.0
+    flags: Flags = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Assessment:
     """The answer for one photo: everything measured, the judgement, and how it was reached.
 
@@ -279,6 +336,8 @@ class Assessment:
         Angles of the holes, where the tip's height was given.
     probability : float
         That the nozzle keeps every limit; NaN when that cannot be told.
+    quality : PhotoQuality or None
+        How far the photo can be trusted; None where it was not looked at.
     """
 
     photo: Photo
@@ -296,3 +355,4 @@ class Assessment:
     provenance: dict[str, object]
     angles: SprayAngles | None = None
     probability: float = math.nan
+    quality: PhotoQuality | None = None

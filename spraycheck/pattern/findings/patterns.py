@@ -88,6 +88,54 @@ PATTERN_KINDS: Final = (
         "the nozzle.",
     ),
     FindingKind(
+        code="hole-solid-stream",
+        title="Solid stream",
+        about="hole",
+        text="Hole {hole} throws a narrow stream, {ratio:.0%} as wide as its neighbours "
+        "(± {u:.0%}, limit {limit:.0%}).",
+        causes=(
+            "deposit in the hole that keeps the fuel from breaking up",
+            "opening pressure too low",
+            "needle sticking or lifting slowly",
+        ),
+        next_step=f"{RELEASE} Clean the tip, check the opening pressure, and spray a fresh card. A "
+        "stream again at the same hole: replace the nozzle.",
+    ),
+    FindingKind(
+        code="hole-bushy",
+        title="Bushy",
+        about="hole",
+        text="Hole {hole} sprays {ratio:.0%} as wide as its neighbours (± {u:.0%}, limit "
+        "{limit:.0%}), or in two tongues.",
+        causes=("damaged or worn hole edge", "deposit at the hole's mouth that splits the jet"),
+        next_step=f"{RELEASE} Clean the tip and look at the hole's mouth under a magnifier, then "
+        "spray a fresh card. Bushy again at the same hole: replace the nozzle.",
+    ),
+    FindingKind(
+        code="hole-short",
+        title="Short",
+        about="hole",
+        text="Hole {hole} reaches only {ratio:.0%} as far as it should beside its neighbours "
+        "(± {u:.0%}, limit {limit:.0%}).",
+        causes=(
+            "deposit that partly closes or bends the jet",
+            "nozzle not square to the card",
+            "damaged hole edge",
+        ),
+        next_step=f"{RELEASE} Clean the tip, set the injector square to the card and spray a fresh "
+        "one.",
+    ),
+    FindingKind(
+        code="hole-long",
+        title="Long",
+        about="hole",
+        text="Hole {hole} reaches {ratio:.0%} as far as it should beside its neighbours "
+        "(± {u:.0%}, limit {limit:.0%}).",
+        causes=("damaged hole edge", "bent or worn tip", "nozzle not square to the card"),
+        next_step=f"{RELEASE} Set the injector square to the card and spray a fresh one. Long "
+        "again at the same hole: look at the tip under a magnifier.",
+    ),
+    FindingKind(
         code="hole-unsure",
         title="Cannot tell",
         about="hole",
@@ -96,8 +144,7 @@ PATTERN_KINDS: Final = (
             "the value lies too close to its limit",
             "the photo or the card is too poor",
         ),
-        next_step="Photograph the card once more, square-on in even light. If it stays unsure, "
-        f"spray {FRESH_CARD}.",
+        next_step="{settle}",
     ),
     FindingKind(
         code="stray-spray",
@@ -114,6 +161,62 @@ PATTERN_KINDS: Final = (
         next_step="Count the holes in the nozzle tip. If the number was right, spray "
         f"{FRESH_CARD}: a second jet at the same place comes from the "
         "nozzle, a splash does not come back.",
+    ),
+    FindingKind(
+        code="spacing-uneven",
+        title="Uneven spacing",
+        about="card",
+        text="Two neighbouring plumes stand {value:turn} of their proper spacing "
+        "(± {u:.1f}°, limit {limit:.1f}°).",
+        causes=("two holes that each spray a little off-line", "bent or damaged tip"),
+        next_step=f"{RELEASE} Clean the tip and look at both holes' mouths under a magnifier, then "
+        "spray a fresh card.",
+    ),
+    FindingKind(
+        code="shares-uneven",
+        title="Uneven shares",
+        about="card",
+        text="The wettest plume has {value:.1f} times the area of the driest (± {u:.1f}, limit "
+        "{limit:.2f}).",
+        causes=("one hole partly closed and another widened", "needle not lifting squarely"),
+        next_step=f"{RELEASE} Clean the holes the way the nozzle's maker allows, without widening "
+        "them, and spray a fresh card.",
+    ),
+    FindingKind(
+        code="pattern-turned",
+        title="Pattern turned",
+        about="card",
+        text="The whole pattern is turned {value:turn} against the mark the card was lined up with "
+        "(± {u:.1f}°, limit {limit:.1f}°).",
+        causes=(
+            "the card was not lined up with the feature named in the layout",
+            "nozzle fitted without its dowel, or the wrong nozzle",
+        ),
+        next_step=f"{RELEASE} Line the card's arrow up again and spray a fresh card. Turned again: "
+        "check the dowel and the part number.",
+    ),
+    FindingKind(
+        code="centre-off-aim",
+        title="Nozzle off the aim",
+        about="card",
+        text="The nozzle stood {value:.1f} mm from the card's aim (± {u:.1f} mm, limit "
+        "{limit:.1f} mm).",
+        causes=("card not pushed home in its tray", "injector not upright in its holder"),
+        next_step=f"{RELEASE} Set the card under the tip and spray a fresh one.",
+    ),
+    FindingKind(
+        code="drip-over-limit",
+        title="Wet spot over its limit",
+        about="card",
+        text="The wet spot under the tip is as large as {value:.0%} of all plumes together "
+        "(± {u:.0%}, limit {limit:.0%}).",
+        causes=(
+            "seat not tight or dirt under the seat",
+            "needle closing late",
+            "fuel that fell off the tip when the card was taken out",
+        ),
+        next_step="Dry the tip with the pressure released and zero on the gauge, then do the seat "
+        "hold test with the cover closed.",
     ),
     FindingKind(
         code="plumes-merged",
@@ -175,8 +278,8 @@ PATTERN_KINDS: Final = (
             "card not lying flat",
             "an injector whose holes sit at a slant by design",
         ),
-        next_step=f"{RELEASE} Set the injector square to the card and spray a fresh one; for a "
-        "slanted nozzle give its layout file.",
+        next_step=f"{RELEASE} Square the nozzle to the card: set the injector upright in its "
+        "holder, and spray a fresh card. For a slanted nozzle give its layout file.",
     ),
     FindingKind(
         code="centre-uncertain",

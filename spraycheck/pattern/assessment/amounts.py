@@ -1,0 +1,120 @@
+"""Wetted areas and shapes of the plumes relative to what their holes should leave."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from spraycheck.constants import COVERAGE_FACTOR_95
+from spraycheck.pattern.containers import Float, PlumeCatalogue
+from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.matching import Match
+
+RUN_TO_RUN_RATIO = 0.02
+"""Standard scatter of a healthy hole's area from shot to shot (common practice, no source)."""
+
+ALIKE = 0.15
+"""Plumes whose log areas lie within this are of one group (chosen: three times the scatter of
+healthy holes)."""
+
+WIDTH_SCATTER, REACH_SCATTER = 0.12, 0.05
+"""Standard scatter of a healthy plume's log width and log reach among its neighbours."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ratios:
+    """Values relative to what they should be, as natural logarithms.
+
+    Parameters
+    ----------
+    log : (K,) ndarray of float64
+        Per plume; NaN for a plume without a hole.
+    covariance : (K, K) ndarray of float64
+        Of the logarithms; zero rows for plumes without a hole.
+    own : (K,) ndarray of float64
+        Relative standard uncertainty of the value by itself: what this photo and paper add.
+    """
+
+    log: Float
+    covariance: Float
+    own: Float
+
+    @property
+    def ratio(self) -> Float:
+        """The values themselves."""
+        return np.asarray(np.exp(self.log))
+
+    @property
+    def sigma(self) -> Float:
+        """Standard uncertainty of each logarithm, which is the relative one of the ratio."""
+        return np.asarray(np.sqrt(np.diag(self.covariance)))
+
+
+def area_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Ratios:
+    """Wetted area over what the plume's hole should wet, typical clear hole 1.
+
+    Rows of a two-row nozzle are compared within themselves where at least three of their plumes
+    are there, otherwise over all rows.
+    """
+    expected = layout.expected_area()
+    own = catalogue.area_u_mm2 / COVERAGE_FACTOR_95 / np.maximum(catalogue.area_mm2, 1e-9)
+    return _relative(
+        np.log(np.maximum(catalogue.area_mm2, 1e-9)),
+        np.log(expected),
+        own,
+        RUN_TO_RUN_RATIO,
+        layout,
+        match,
+    )
+
+
+def width_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Ratios:
+    """Angular width over the neighbours'."""
+    zero = np.zeros(len(layout))
+    own = np.full(len(catalogue), WIDTH_SCATTER)
+    return _relative(np.log(np.maximum(catalogue.width_deg, 1e-3)), zero, own, 0.0, layout, match)
+
+
+def reach_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Ratios:
+    """Reach over what it should be beside the neighbours: a hole at angle a throws to tan(a)."""
+    angle = np.radians(np.array(layout.axis_angle_deg))
+    known = np.isfinite(angle).all()
+    wanted = np.log(np.tan(angle)) if known else np.zeros(len(layout))
+    own = np.full(len(catalogue), REACH_SCATTER)
+    return _relative(np.log(np.maximum(catalogue.reach_mm, 1e-3)), wanted, own, 0.0, layout, match)
+
+
+def _relative(
+    log: Float, expected: Float, own: Float, scatter: float, layout: Layout, match: Match
+) -> Ratios:
+    """Set logs against their holes' expected ones and against their groups' scale.
+
+    The scale is the middle of the largest group of holes that agree; between groups of one size
+    the greater wins, since holes clog far more often than they grow. So a weak or blocked hole
+    never makes its neighbours heavy.
+    """
+    k = len(log)
+    out, covariance = np.full(k, np.nan), np.zeros((k, k))
+    hole_of = np.array(match.hole_of, int).reshape(k)
+    for plumes in _groups(hole_of, layout):
+        relative = log[plumes] - expected[hole_of[plumes]]
+        close = np.abs(relative[:, None] - relative[None, :]) < ALIKE
+        lead = max(range(len(plumes)), key=lambda i: (close[i].sum(), relative[i]))
+        group = relative[close[lead]]
+        out[plumes] = relative - np.median(group)
+        # The scale's own error is common to all that are held against it.
+        common = float(np.median(own[plumes])) ** 2 / len(group)
+        covariance[np.ix_(plumes, plumes)] = common
+        covariance[plumes, plumes] += own[plumes] ** 2 + scatter**2
+    return Ratios(log=out, covariance=covariance, own=np.where(np.isfinite(out), own, np.nan))
+
+
+def _groups(hole_of: np.ndarray, layout: Layout) -> list[np.ndarray]:
+    """Plumes that are compared with one another."""
+    matched = np.flatnonzero(hole_of >= 0)
+    rows = np.array(layout.row)[hole_of[matched]]
+    groups = [matched[rows == row] for row in np.unique(rows)]
+    if len(groups) < 2 or min(map(len, groups)) >= 3:
+        return groups
+    return [matched]

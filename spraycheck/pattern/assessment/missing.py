@@ -1,0 +1,94 @@
+"""Holes without a plume of their own: blocked, hidden, or run together with a neighbour."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from spraycheck.circular import wrap_180
+from spraycheck.pattern import flags as flag
+from spraycheck.pattern.assessment.seen import Seen
+from spraycheck.pattern.containers import Float
+from spraycheck.pattern.matching import Match
+
+SEEN_SHARE = 0.6
+"""A missing plume is blocked only where this share of its place could be seen (chosen: with less
+than half a plume hidden, enough of it would show)."""
+
+FAINTEST_NOISE = 0.12
+"""Noise of the wetness map up to which a weak plume would still show: its wetness of about 0.5 is
+then four standard deviations."""
+
+COVERING = 0.5
+"""A stain from this fraction of a plume's area may be that plume (chosen because below it no
+healthy hole is left; smaller ones are drops and splashes)."""
+
+WIDE = 1.6
+"""A plume this much wider than the others may be two (chosen: healthy ones differ by a third)."""
+
+
+def missing(seen: Seen, expected_deg: float) -> tuple[str, str]:
+    """State of a hole without a plume, and why it is unsure.
+
+    It is blocked only if a plume there would have been seen.
+    """
+    reach = np.sort(seen.catalogue.reach_mm)
+    near = np.sort(seen.catalogue.near_mm)
+    if len(reach) == 0:
+        return "unsure", "no plume to compare with"
+    angle = math.radians(expected_deg)
+    radii = np.linspace(float(np.median(near)), float(np.median(reach)), 12)
+    points = np.column_stack(
+        [
+            seen.centre.x_mm + radii * math.sin(angle),
+            seen.centre.y_mm - radii * math.cos(angle),
+        ]
+    )
+    cells = np.round(seen.card.to_cells(points)).astype(int)
+    rows, cols = seen.wetness.valid.shape
+    on = (cells[:, 0] >= 0) & (cells[:, 0] < cols) & (cells[:, 1] >= 0) & (cells[:, 1] < rows)
+    visible = np.zeros(len(cells), bool)
+    visible[on] = seen.wetness.valid[cells[on, 1], cells[on, 0]]
+    if visible.mean() < SEEN_SHARE:
+        return "unsure", "its place lies outside the card or photo, or under glare"
+    if seen.wetness.noise > FAINTEST_NOISE:
+        return "unsure", "the photo is too faint to show a weak plume"
+    if _covered(seen, expected_deg, float(near[0]), float(reach[-1])):
+        return "unsure", "a large stain lies where its plume should be"
+    return "blocked", ""
+
+
+def _covered(seen: Seen, expected_deg: float, near: float, reach: float) -> bool:
+    """Whether something as large as a plume, but not one, lies where a plume is missing."""
+    rows = seen.catalogue
+    least = COVERING * float(np.median(rows.area_mm2))
+    for mark in seen.segmentation.marks:
+        dx, dy = mark.x_mm - seen.centre.x_mm, mark.y_mm - seen.centre.y_mm
+        off = wrap_180(math.degrees(math.atan2(dx, -dy)) - expected_deg)
+        there = near < math.hypot(dx, dy) < reach and abs(off) < float(np.median(rows.width_deg))
+        if there and mark.area_mm2 > least:
+            return True
+    return False
+
+
+def merged_holes(seen: Seen, expected: Float, match: Match) -> dict[int, int]:
+    """Hole index to plume index for holes whose plumes run together."""
+    catalogue = seen.catalogue
+    if len(catalogue) == 0:
+        return {}
+    typical = float(np.median(catalogue.width_deg))
+    found: dict[int, int] = {}
+    taken = set(match.hole_of)
+    for plume in range(len(catalogue)):
+        width = float(catalogue.width_deg[plume])
+        flagged = flag.MERGED in catalogue.flags[plume]
+        if not flagged and width < WIDE * typical:
+            continue
+        gap = wrap_180(expected - catalogue.direction_deg[plume])
+        under = np.flatnonzero(np.abs(gap) < 0.5 * width).tolist()
+        own = match.hole_of[plume]
+        covered = [h for h in under if h == own or h not in taken]
+        if len(covered) >= 2 or flagged:
+            found.update(dict.fromkeys(covered, plume))
+    return found

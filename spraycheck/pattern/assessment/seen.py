@@ -1,0 +1,26 @@
+"""What the stages found, in one hand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from spraycheck.pattern.containers import (
+    NozzleCentre,
+    Photo,
+    PlumeCatalogue,
+    PlumeSegmentation,
+    RectifiedCard,
+    WetnessMap,
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """What the stages found; fields as in `Assessment`."""
+
+    photo: Photo
+    card: RectifiedCard
+    wetness: WetnessMap
+    centre: NozzleCentre
+    segmentation: PlumeSegmentation
+    catalogue: PlumeCatalogue
