@@ -17,8 +17,9 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from spraycheck.app.layouts import read_layout
     from spraycheck.app.measuring import measure_photo
+    from spraycheck.app.nozzles.files import read_layout, read_nozzle
+    from spraycheck.app.nozzles.limits import read_limits
     from spraycheck.app.photos import photo_from_array, read_photo
     from spraycheck.errors import (
         ArchiveError,
@@ -69,14 +70,17 @@ __all__ = [
     "measure_plumes",
     "photo_from_array",
     "read_layout",
+    "read_limits",
+    "read_nozzle",
     "read_photo",
     "rectify_card",
     "segment_plumes",
 ]
 
 _HOME = {
-    "app.layouts": ("read_layout",),
     "app.measuring": ("measure_photo",),
+    "app.nozzles.files": ("read_layout", "read_nozzle"),
+    "app.nozzles.limits": ("read_limits",),
     "app.photos": ("photo_from_array", "read_photo"),
     "errors": (
         "ArchiveError",

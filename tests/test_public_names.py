@@ -8,7 +8,8 @@ import pytest
 import spraycheck
 
 PUBLIC = {
-    *("measure_photo", "read_photo", "photo_from_array", "read_layout"),
+    *("measure_photo", "read_photo", "photo_from_array"),
+    *("read_layout", "read_nozzle", "read_limits"),
     *("Photo", "CardSpec", "Layout", "Limits", "Assessment", "Pipeline"),
     *("rectify_card", "map_wetness", "locate_centre", "segment_plumes", "measure_plumes"),
     "assess_layout",

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from spraycheck.app.batch.folder_file import FOLDER_FILE, FolderFile, read_folder_file
 from spraycheck.app.batch.manifest import Labels, Manifest, Row
 from spraycheck.app.batch.sources import is_address
-from spraycheck.app.layouts import read_layout
+from spraycheck.app.nozzles.files import read_layout
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec, parse_sheet
 from spraycheck.pattern.layout import Layout

@@ -154,7 +154,7 @@ def _one_thread() -> None:
 
 def _options(args: argparse.Namespace) -> Options:
     from spraycheck.app.batch.running import Options
-    from spraycheck.app.layouts import read_layout
+    from spraycheck.app.nozzles.files import read_layout
     from spraycheck.pattern.card import parse_sheet
     from spraycheck.pattern.layout import Layout
 

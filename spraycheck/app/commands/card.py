@@ -141,7 +141,7 @@ def _check(args: argparse.Namespace, target: Path) -> None:
 
 def _layout(args: argparse.Namespace) -> Layout | None:
     if args.layout is not None:
-        from spraycheck.app.layouts import read_layout
+        from spraycheck.app.nozzles.files import read_layout
 
         return read_layout(args.layout)
     if args.holes is not None:

@@ -242,7 +242,7 @@ def _check_options(args: argparse.Namespace) -> None:
 
 def _expected(args: argparse.Namespace) -> Layout:
     if args.layout is not None:
-        from spraycheck.app.layouts import read_layout
+        from spraycheck.app.nozzles.files import read_layout
 
         return read_layout(args.layout)
     from spraycheck.pattern.layout import Layout

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from spraycheck.app.layouts import read_layout
+from spraycheck.app.nozzles.files import read_layout
 from spraycheck.errors import InputError, LayoutError
 
 FOUR = "".join(f"\n[[hole]]\nazimuth_deg = {a}\n" for a in (0, 80, 190, 275.5))
