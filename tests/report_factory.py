@@ -26,7 +26,14 @@ from spraycheck.pattern.limits import Limits
 
 NAN = math.nan
 CENTRE_MM = np.array([6.0, -9.0])
-RATIO = {"clear": 1.0, "weak": 0.5, "heavy": 1.6, "off-line": 0.98, "unsure": 0.78}
+RATIO = {
+    "clear": 1.0,
+    "weak": 0.5,
+    "heavy": 1.6,
+    "off-line": 0.98,
+    "misshapen": 0.9,
+    "unsure": 0.78,
+}
 TURN = {"off-line": 11.0}
 
 
@@ -253,6 +260,15 @@ def _finding(hole: Hole) -> list[Finding]:
                 f"hole-{hole.state}", hole.hole, area_ratio=hole.area_ratio, u=0.06, limit=limit
             )
         ]
+    if hole.state == "misshapen":
+        return [describe("hole-bushy", hole.hole, ratio=2.4, u=0.2, limit=2.0)]
     if hole.state == "unsure":
-        return [describe("hole-unsure", hole.hole, reason="its area lies close to the limit")]
+        return [
+            describe(
+                "hole-unsure",
+                hole.hole,
+                reason="its area lies close to the limit",
+                settle="Spray a second card and give both photos together with --combine.",
+            )
+        ]
     return []

@@ -17,7 +17,7 @@ from spraycheck.report.overlay.scene import LABEL_SIZE
 from spraycheck.report.overlay.signs import BADGES, STYLES, draw_badge, draw_sign
 from spraycheck.report.overlay.view import ghost_outline
 
-ALL_STATES = ("clear", "weak", "heavy", "blocked", "off-line", "unsure")
+ALL_STATES = ("clear", "weak", "heavy", "blocked", "off-line", "misshapen", "unsure")
 DRIP = Mark(kind="drip", x_mm=6.5, y_mm=-8.0, area_mm2=20.0)
 DROP = Mark(kind="drop", x_mm=40.0, y_mm=60.0, area_mm2=9.0)
 
@@ -126,7 +126,7 @@ def test_same_drawing_from_a_photo_decoded_at_half_scale():
     for (_, one), (_, other) in zip(full.labels, half.labels, strict=True):
         here = (np.array(one.centre) - [0, full.photo.top]) / full.photo.right
         there = (np.array(other.centre) - [0, half.photo.top]) / half.photo.right
-        assert np.abs(here - there).max() < 0.02
+        assert np.abs(here - there).max() < 0.03
 
 
 def test_type_is_readable_on_a_phone():
@@ -255,7 +255,8 @@ def test_the_dial_shows_measured_directions():
 def test_labels_say_number_state_and_value():
     c = compose_overlay(CASES["all states"])
     assert {text for text, _ in c.labels} == {
-        "1", "2 weak 50%", "3 heavy 160%", "4 blocked", "5 off-line 11°", "6 unsure",
+        "1", "2 weak 50%", "3 heavy 160%", "4 blocked", "5 off-line 11°", "6 misshapen",
+        "7 unsure",
         "stray", "drip", "12",
     }  # fmt: skip
 
@@ -276,7 +277,13 @@ def test_states_differ_in_word_sign_and_line_without_colour():
     assert len({look.word for look in looks}) == len(looks)
     assert len({look.sign for look in looks}) == len(looks)
     assert len({(look.dash, look.width) for look in looks}) == len(looks)
-    assert {s for s in STATES if STYLES[s].alarm} == {"weak", "heavy", "blocked", "off-line"}
+    assert {s for s in STATES if STYLES[s].alarm} == {
+        "weak",
+        "heavy",
+        "blocked",
+        "off-line",
+        "misshapen",
+    }
 
 
 def drawn_sign(name: str) -> np.ndarray:
@@ -299,7 +306,7 @@ def test_signs_differ_in_shape():
 def test_outlines_differ_in_grey():
     """The same plume, drawn in each state: the grey pictures differ where the outline runs."""
     pictures = {}
-    for state in ("clear", "weak", "heavy", "off-line", "unsure"):
+    for state in ("clear", "weak", "heavy", "off-line", "misshapen", "unsure"):
         a = make_assessment(("clear", "clear", "clear"))
         holes = (*a.holes[:1], _as(a.holes[1], state), *a.holes[2:])
         c = whole(dataclasses.replace(a, holes=holes))

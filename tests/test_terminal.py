@@ -11,7 +11,7 @@ from spraycheck.pattern.findings import AID, KINDS, describe
 from spraycheck.pattern.layout import STATES
 from spraycheck.report.terminal import terminal_report
 
-ALL_STATES = ("clear", "weak", "heavy", "blocked", "off-line", "unsure")
+ALL_STATES = ("clear", "weak", "heavy", "blocked", "off-line", "misshapen", "unsure")
 ANSI = re.compile(r"\x1b\[[0-9;]*m")
 NO_FIT = [describe("count-does-not-fit", expected=9, found=4)]
 

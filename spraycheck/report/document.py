@@ -17,7 +17,7 @@ import numpy as np
 
 from spraycheck.errors import InputError, MeasurementError
 from spraycheck.pattern.containers import NozzleCentre, Photo, PrintedFacts, RectifiedCard
-from spraycheck.pattern.layout import Assessment, Hole, Layout, SprayAngles
+from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout, SprayAngles
 
 SCHEMA: Final = "spraycheck.assessment/1"
 """Name and version of the document's form."""
@@ -57,10 +57,8 @@ def assessment_document(assessment: Assessment) -> dict[str, Any]:
         "strays": [int(plume) for plume in a.strays],
         "marks": _marks(a),
         "verdict": a.verdict,
-        "findings": [
-            {"code": f.code, "hole": f.hole if f.hole > 0 else None, "text": f.text}
-            for f in a.findings
-        ],
+        "probability": plain(a.probability),
+        "findings": [finding_entry(f) for f in a.findings],
         "angles": _angles(a.angles),
         "layout": _layout(a.layout),
         "limits": plain(asdict(a.limits)),
@@ -114,6 +112,16 @@ def schema_text() -> str:
     return (
         resources.files("spraycheck.report").joinpath("assessment.schema.json").read_text("utf-8")
     )
+
+
+def finding_entry(finding: Finding) -> dict[str, Any]:
+    """Return the document's entry for a finding."""
+    return {
+        "code": finding.code,
+        "hole": finding.hole if finding.hole > 0 else None,
+        "text": finding.text,
+        "evidence": plain(asdict(finding.evidence)) if finding.evidence else None,
+    }
 
 
 def photo_entry(photo: Photo) -> dict[str, Any]:
@@ -258,6 +266,8 @@ def _hole(hole: Hole) -> dict[str, Any]:
         "area_frac": _number(hole.area_frac, "frac"),
         "area_ratio": _number(hole.area_ratio, "ratio"),
         "area_ratio_u": _number(hole.area_ratio_u, "ratio"),
+        "probability": plain(hole.probability),
+        "reason": hole.reason,
     }
 
 

@@ -10,7 +10,7 @@ from spraycheck.pattern.findings import KINDS
 from spraycheck.pattern.layout import STATES, Assessment, Finding, Hole
 
 _NOT_A_FAULT = ("clear", "unsure")
-_GRAVITY = ("blocked", "off-line", "weak", "heavy")
+_GRAVITY = ("blocked", "off-line", "weak", "heavy", "misshapen")
 _NO_PATTERN = ("count-does-not-fit", "mirrored-layout")
 
 

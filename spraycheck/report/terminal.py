@@ -34,9 +34,18 @@ _WIDE = 84
 _WIDEST = 104
 """From this width on the table has room for millimetres."""
 
-_SIGNS = {"clear": "✓", "weak": "▼", "heavy": "▲", "blocked": "✗", "off-line": "↷", "unsure": "?"}
+_SIGNS = {
+    "clear": "✓",
+    "weak": "▼",
+    "heavy": "▲",
+    "blocked": "✗",
+    "off-line": "↷",
+    "misshapen": "◇",
+    "unsure": "?",
+}
 _ASCII_SIGNS = {
-    "clear": " ", "weak": "-", "heavy": "+", "blocked": "x", "off-line": ">", "unsure": "?",
+    "clear": " ", "weak": "-", "heavy": "+", "blocked": "x", "off-line": ">", "misshapen": "~",
+    "unsure": "?",
 }  # fmt: skip
 _ASCII = str.maketrans({"°": " deg", "±": "+-", "×": "x", "–": "-", "²": "2", "✓": "", "’": "'"})
 
@@ -51,6 +60,7 @@ _STATE_STYLE = {
     "heavy": "bold yellow",
     "blocked": "bold red",
     "off-line": "bold magenta",
+    "misshapen": "bold magenta",
     "unsure": "bold",
 }
 _CENTRE_BY = {

@@ -14,7 +14,14 @@ from spraycheck.pattern.findings import KINDS
 from spraycheck.report.contact_sheet import Card, data_address
 from spraycheck.report.trends import Shot
 
-_WEIGHT: Final = {"blocked": 4.0, "off-line": 3.0, "weak": 2.0, "heavy": 2.0, "unsure": 0.5}
+_WEIGHT: Final = {
+    "blocked": 4.0,
+    "off-line": 3.0,
+    "weak": 2.0,
+    "heavy": 2.0,
+    "misshapen": 2.0,
+    "unsure": 0.5,
+}
 """What a hole adds to a card's severity. An order to look in, chosen so that a blocked hole comes
 before any one other fault; nothing is judged by it."""
 

@@ -194,7 +194,7 @@ def _measured(result: Record) -> dict[str, Value]:
     states = [hole["state"] for hole in holes]
     row: dict[str, Value] = {
         f"holes_{state.replace('-', '_')}": states.count(state)
-        for state in ("clear", "weak", "heavy", "blocked", "off-line", "unsure")
+        for state in ("clear", "weak", "heavy", "blocked", "off-line", "misshapen", "unsure")
     }
     row |= {
         "plumes_found": len(result["plumes"]),

@@ -5,9 +5,9 @@ const pairs = document.body.classList.contains("pairs");
 const VERDICTS = ["fail", "recheck", "failed", "pass", "not-reached"];
 const WORD = {pass: "pass", fail: "fail", recheck: "recheck", failed: "not measured",
   "not-reached": "not reached"};
-const STATES = ["blocked", "weak", "heavy", "off-line", "unsure"];
+const STATES = ["blocked", "weak", "heavy", "off-line", "misshapen", "unsure"];
 const SIGN = {clear: "\u2713", weak: "\u25BC", heavy: "\u25B2", blocked: "\u2717",
-  "off-line": "\u21B7", unsure: "?"};
+  "off-line": "\u21B7", misshapen: "\u25C7", unsure: "?"};
 const STEP = 48;
 const $ = id => document.getElementById(id);
 const make = (tag, cls, text) => {

@@ -48,6 +48,7 @@ STYLES: Final[dict[str, Style]] = {
     "heavy": Style("heavy", "up", (255, 225, 80), 0.95, (), True),
     "blocked": Style("blocked", "cross", (255, 112, 67), 0.45, (0.9, 0.9), True),
     "off-line": Style("off-line", "turn", (240, 150, 255), 0.45, (4.5, 1.0, 0.8, 1.0), True),
+    "misshapen": Style("misshapen", "lozenge", (255, 160, 200), 0.45, (1.6, 0.7), True),
     "unsure": Style("unsure", "query", (245, 245, 245), 0.45, (0.5, 1.1), False),
     "stray": Style("stray", "star", (190, 255, 120), 0.45, (1.2, 0.8, 0.4, 0.8), True),
     "drip": Style("drip", "drop", (245, 245, 245), 0.40, (), False),
@@ -99,6 +100,10 @@ def draw_sign(pen: Pen, name: str, x: float, y: float, size: float, colour: Colo
     elif name == "drop":
         pen.fill(
             np.vstack([path((0.0, -1.0)), circle(x, y + 0.25 * s, 0.62 * s, 24)[4:21]]), colour
+        )
+    elif name == "lozenge":
+        pen.line(
+            path((0, -0.95), (0.7, 0), (0, 0.95), (-0.7, 0)), colour, width, closed=True, casing=0
         )
     elif name == "query":
         pen.text(x, y, "?", colour, size * 1.15, weight=800, align=0.5)
