@@ -242,6 +242,138 @@ class Limits(LimitSet):
     sources: tuple[tuple[str, str], ...] = ()
 
 
+@dataclass(frozen=True, kw_only=True)
+class CentralLimits(LimitSet):
+    """What is tolerated of a nozzle with one central spray; see the metadata of each field.
+
+    Parameters
+    ----------
+    roundness_low_ratio : float
+        Smallest minor over major axis of the patch.
+    circularity_low_ratio : float
+        Smallest circularity of the patch's outline (1 is a circle).
+    heavy_side_frac : float
+        Largest share of the fluid on one side of the patch's middle.
+    streak_frac : float
+        Largest unevenness of the fluid by angle.
+    core_hollow_ratio : float
+        Largest wetness in the middle over the ring's, of a spray that should be hollow.
+    core_filled_ratio : float
+        Smallest wetness in the middle over the patch's wettest ring, of one that should be filled.
+    hollow_offset_ratio : float
+        Largest distance of the hollow's middle from the outline's, over the diameter; held for a
+        spray that should be hollow.
+    offset_ratio : float
+        Largest distance of the patch from the aim, over its diameter; held where the aim is known.
+    side_frac : float
+        Largest share of the wetted area beside the patch.
+    spray_angle_deg : float
+        Largest deviation of the full spray angle from the nozzle's; needs the standoff.
+    risk : float
+        Largest probability that the verdict on the nozzle is wrong.
+    name : str
+        What this set of limits is called.
+    sources : tuple of (str, str)
+        Name of a limit and where its value comes from, for values that are not the defaults.
+    """
+
+    roundness_low_ratio: float = _limit(
+        0.75,
+        "smallest minor over major axis of the patch",
+        unit="ratio",
+        why=f"a third longer than wide is seen at once ({COMMON})",
+        least=0.1,
+        most=0.99,
+        off=0.0,
+    )
+    circularity_low_ratio: float = _limit(
+        0.55,
+        "smallest circularity of the patch's outline",
+        unit="ratio",
+        why="a circle has 1, a square 0.79, an outline with clear fingers about 0.5 (chosen)",
+        least=0.05,
+        most=0.99,
+        off=0.0,
+    )
+    heavy_side_frac: float = _limit(
+        0.60,
+        "share of the fluid on one side of the patch's middle",
+        unit="share",
+        why=f"three parts to two is seen at once ({COMMON})",
+        least=0.51,
+        most=0.99,
+    )
+    streak_frac: float = _limit(
+        0.25,
+        "unevenness of the fluid by angle, root mean square over the mean",
+        unit="share",
+        why="twice what sound simulated sprays show on rough paper (chosen)",
+        least=0.02,
+        most=2.0,
+    )
+    core_hollow_ratio: float = _limit(
+        0.6,
+        "wetness in the middle over the ring's, of a spray that should be hollow",
+        unit="ratio",
+        why="a hollow that soaks in by half is still seen as one (chosen)",
+        least=0.05,
+        most=0.99,
+    )
+    core_filled_ratio: float = _limit(
+        0.6,
+        "smallest wetness in the middle over the wettest ring, of a spray that should be filled",
+        unit="ratio",
+        why="below it the eye sees a ring (chosen)",
+        least=0.05,
+        most=0.99,
+        off=0.0,
+    )
+    hollow_offset_ratio: float = _limit(
+        0.10,
+        "distance of the hollow's middle from the outline's, over the diameter",
+        unit="ratio",
+        why="the ring's wall is then more than twice as thick on one side as on the other when it "
+        "fills half the radius (chosen)",
+        least=0.01,
+        most=0.5,
+    )
+    offset_ratio: float = _limit(
+        0.20,
+        "distance of the patch from the aim, over its diameter",
+        unit="ratio",
+        why="the aim then lies nearly halfway from the patch's middle to its rim (chosen)",
+        least=0.02,
+        most=5.0,
+    )
+    side_frac: float = _limit(
+        0.04,
+        "share of the wetted area beside the patch",
+        unit="share",
+        why=COMMON,
+        least=0.001,
+        most=1.0,
+    )
+    spray_angle_deg: float = _limit(
+        OFF,
+        "deviation of the full spray angle from the nozzle's (needs the standoff)",
+        unit="deg",
+        why="off by default: paper that soaks widens the patch by an unknown amount (chosen)",
+        least=0.5,
+        most=60.0,
+    )
+    risk: float = _limit(
+        0.05,
+        "probability that the verdict on the nozzle is wrong",
+        unit="probability",
+        why="default of ISO 14253-1:2017 (from memory) and of the examples of JCGM 106:2012",
+        least=0.0001,
+        most=0.4,
+        off=math.nan,  # there is no verdict without a risk
+    )
+    name: str = "default settings"
+    sources: tuple[tuple[str, str], ...] = ()
+
+
 def limit_fields(kind: type[LimitSet] = Limits) -> list[Any]:
     """Return the fields of a set that are limits, in order, each with its metadata."""
     return [one for one in fields(kind) if one.metadata]  # type: ignore[arg-type]

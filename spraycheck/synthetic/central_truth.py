@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
+from skimage.measure import perimeter_crofton
 
 from spraycheck.constants import WET_THRESHOLD_FRAC
 from spraycheck.synthetic.nozzle import CentralSpray
@@ -32,6 +33,9 @@ ANGLE_BINS, STREAK_ORDERS = 180, range(3, 13)
 
 SEEN_MM = 0.7
 """Standard deviation of the blur in which wet and dry are told apart."""
+
+HOLLOW_BELOW = 0.6
+"""A hollow is drier than this share of the ring's crest (chosen, as in the measured result)."""
 
 LOPSIDED_FROM, STREAKY_FROM, FILLED_FROM, LEANING_FROM = 0.3, 0.25, 0.4, 0.25
 """From which drawn values a central spray is called faulty; a lean counts against the half cone.
@@ -55,12 +59,16 @@ class TrueCentral:
         Wetted area of the patch; diameter of the circle as large as its filled outline.
     roundness : float
         Minor over major axis of the filled outline's second moments.
+    circularity : float
+        ``4 pi`` times the area of the filled outline over its squared length.
     heavy_side_frac, heavy_side_deg : float
         Share of the patch's wetness on its heavy side, and that side's clockwise direction.
     streak_frac : float
         Root mean square of the streaks in the wetness by angle, over its mean.
     core_ratio : float
         Wetness in the middle (a quarter of the radius) over the crest of the radial profile.
+    hollow_offset_ratio : float
+        Distance of the hollow's middle from the outline's, over the diameter; NaN without a hollow.
     side_frac : float
         Share of the wetted area that lies beside the patch.
     """
@@ -72,10 +80,12 @@ class TrueCentral:
     area_mm2: float
     diameter_mm: float
     roundness: float
+    circularity: float
     heavy_side_frac: float
     heavy_side_deg: float
     streak_frac: float
     core_ratio: float
+    hollow_offset_ratio: float
     side_frac: float
 
 
@@ -124,10 +134,12 @@ def measure_central(
             area_mm2=0.0,
             diameter_mm=nan,
             roundness=nan,
+            circularity=nan,
             heavy_side_frac=nan,
             heavy_side_deg=nan,
             streak_frac=nan,
             core_ratio=nan,
+            hollow_offset_ratio=nan,
             side_frac=nan,
         )
     filled = ndimage.binary_fill_holes(_closed(body, cell))
@@ -151,6 +163,7 @@ def measure_central(
     rings = np.minimum((away / (radius / 12)).astype(int), 30)
     mean = np.bincount(rings, weight, 31) / np.maximum(np.bincount(rings, minlength=31), 1)
     core = float(weight[away <= radius / 4].mean()) if (away <= radius / 4).any() else math.nan
+    crest = max(float(mean[:12].max()), 1e-6)
     body_mm2 = float(body.sum()) * cell**2
     side_mm2 = float(side.sum()) * cell**2
     return TrueCentral(
@@ -161,10 +174,13 @@ def measure_central(
         area_mm2=body_mm2,
         diameter_mm=2 * radius,
         roundness=math.sqrt(axes[0] / axes[1]),
+        circularity=4 * math.pi * len(px) * cell**2 / _length(filled, cell) ** 2,
         heavy_side_frac=float(weight[on_side].sum() / weight.sum()),
         heavy_side_deg=heavy,
         streak_frac=streak,
-        core_ratio=core / max(float(mean[:12].max()), 1e-6),
+        core_ratio=core / crest,
+        hollow_offset_ratio=_hollow(share, filled, crest, cell, (cx, cy), x_mm, y_mm)
+        / (2 * radius),
         side_frac=side_mm2 / (body_mm2 + side_mm2),
     )
 
@@ -181,6 +197,32 @@ def _closed(mask: Mask, cell: float) -> Mask:
     reach = BRIDGE_MM / cell
     grown = ndimage.distance_transform_edt(~mask) <= reach
     return np.asarray(ndimage.distance_transform_edt(grown) > reach, bool)
+
+
+def _length(filled: Mask, cell: float) -> float:
+    """Length of the outline by Crofton's formula, corners of cells rounded off first."""
+    soft = ndimage.gaussian_filter(np.pad(filled, 20).astype(float), SEEN_MM / cell) > 0.5
+    return float(perimeter_crofton(soft, 4)) * cell
+
+
+def _hollow(
+    share: Float, filled: Mask, crest: float, cell: float, middle: tuple[float, float],
+    x_mm: Float, y_mm: Float,
+) -> float:  # fmt: skip
+    """Distance of the hollow's middle from the outline's in mm; NaN without a hollow."""
+    seen = ndimage.gaussian_filter(share, SEEN_MM / cell)
+    wall = filled & (seen >= HOLLOW_BELOW * crest)
+    # A hollow is what fluid closes in on all sides.
+    inside = ndimage.binary_fill_holes(wall) & ~wall
+    labels, count = ndimage.label(inside)
+    radius = math.sqrt(float(filled.sum()) * cell**2 / math.pi)
+    best, offset = 0.01 * math.pi * radius**2, math.nan
+    for k in range(1, count + 1):
+        rows, cols = np.nonzero(labels == k)
+        off = math.hypot(x_mm[cols].mean() - middle[0], y_mm[rows].mean() - middle[1])
+        if off < 0.6 * radius and len(rows) * cell**2 > best:
+            best, offset = len(rows) * cell**2, off
+    return offset
 
 
 def _split(wet: Mask, cell: float) -> tuple[Mask, Mask]:

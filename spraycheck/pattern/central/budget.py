@@ -1,0 +1,118 @@
+"""The uncertainty budget of the central patch, after the GUM (JCGM 100:2008).
+
+What is common to the whole patch (the scale of wetness, the level and the slope of the dry-paper
+model under it) is put in and the patch measured again; half the difference of the two answers is
+that source's share, and the shares of one source belong together. What is local (photo noise,
+paper, cells) is worked out from the noise and the number of independent spots in the patch. The
+sheet's own geometry is added last.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+
+from spraycheck.pattern.central.numbers import Numbers
+from spraycheck.pattern.containers import Float, FloatMap, WetnessMap
+
+SPOT_MM2: Final = 6.2
+"""Area over which the noise of the filtered map hangs together: ``4 pi sigma^2`` of its 0.7 mm."""
+
+LEVEL, LEVEL_SHARE = 0.012, 0.5
+"""Standard error of the dry-paper model under the patch, in wetness: a floor, and a share of the
+map's noise."""
+
+EDGE_MM: Final = 0.10
+"""Standard scatter of the outline where it is drawn, from cells, paper and blur."""
+
+MIDDLE_MM: Final = 0.10
+"""Standard scatter of the outline's middle from the same."""
+
+LOCAL_FRAC: Final = 0.04
+"""Standard scatter of wetness between spots of one patch that the photo adds to the spray's own."""
+
+VECTOR = (
+    *("area", "radius", "x", "y", "roundness", "circularity", "heavy", "streak", "core"),
+    *("hollow_x", "hollow_y", "side"),
+)
+"""What is asked for under every disturbance; lengths in mm, areas in mm2."""
+
+
+def vector_of(n: Numbers, side_mm2: float, cell_mm: float) -> Float:
+    """Put the numbers of one map in the order of `VECTOR`."""
+    return np.array(
+        [
+            float(n.wet.sum()) * cell_mm**2,
+            n.radius * cell_mm,
+            n.x * cell_mm,
+            n.y * cell_mm,
+            n.roundness,
+            n.circularity,
+            n.heavy_share,
+            n.streak_frac,
+            n.core_ratio,
+            (n.hollow_x - n.x) * cell_mm,
+            (n.hollow_y - n.y) * cell_mm,
+            side_mm2,
+        ]
+    )
+
+
+def vector_covariance(
+    wet: WetnessMap,
+    vector: Float,
+    again: Callable[[FloatMap, FloatMap], Float],
+    raw: FloatMap,
+    smooth: FloatMap,
+) -> Float:
+    """Covariance of `VECTOR`.
+
+    Parameters
+    ----------
+    wet : WetnessMap
+        For its noise and scale.
+    vector : (N,) ndarray of float64
+        As measured.
+    again : callable
+        Measures changed maps, unfiltered and filtered; ``(N,)``.
+    raw, smooth : (M, N) ndarray of float32
+        The maps, cut to the patch.
+    """
+    area, radius, roundness = vector[0], vector[1], vector[4]
+    level = math.hypot(LEVEL, LEVEL_SHARE * wet.noise)
+    rows, cols = raw.shape
+    reach = radius / wet.card.cell_mm
+    across = np.broadcast_to((np.arange(cols) - (cols - 1) / 2) / reach, raw.shape)
+    down = np.broadcast_to(((np.arange(rows) - (rows - 1) / 2) / reach)[:, None], raw.shape)
+    sources: list[Callable[[FloatMap, float], FloatMap]] = [
+        lambda w, sign: w * np.float32(1 + sign * wet.threshold_u),
+        lambda w, sign: w + np.float32(sign * level),
+        lambda w, sign: w + (sign * level * across).astype(np.float32),
+        lambda w, sign: w + (sign * level * down).astype(np.float32),
+    ]
+    total = np.zeros((len(vector), len(vector)))
+    for change in sources:
+        up, low = (again(change(raw, sign), change(smooth, sign)) for sign in (1.0, -1.0))
+        step = (up - low) / 2
+        # A hollow or a side patch that comes and goes with the disturbance has no derivative.
+        total += np.outer(step, step)
+    spots = max(area / SPOT_MM2, 1.0)
+    mean = 0.7  # of the wetness within the outline of a usual patch
+    local = math.hypot(wet.noise / mean, LOCAL_FRAC) / math.sqrt(spots)
+    card = wet.card
+    shape = EDGE_MM / radius
+    own = np.zeros(len(vector))
+    own[0] = math.hypot(2 * shape, 0.006) * area
+    own[1] = EDGE_MM
+    own[2] = own[3] = math.hypot(MIDDLE_MM, 0.3 * card.geometry_u_mm)
+    own[4] = math.hypot(shape, card.aspect_u_frac) * roundness
+    own[5] = 0.5 * shape + 0.02
+    own[6] = 0.5 * local
+    own[7] = local
+    own[8] = local * 2
+    own[9] = own[10] = MIDDLE_MM
+    own[11] = 0.1 * vector[11]
+    return total + np.diag(own**2)

@@ -1,0 +1,178 @@
+"""The central patch in numbers: outline, amount by angle and by distance, what lies beside it.
+
+The outline and everything counted come from the filtered wetness, every sum from the unfiltered
+one, as for the plumes of a multi-hole nozzle.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import cv2
+import numpy as np
+
+from spraycheck.circular import wrap_360
+from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
+from spraycheck.pattern import flags as flag
+from spraycheck.pattern.central.budget import vector_covariance, vector_of
+from spraycheck.pattern.central.containers import QUANTITIES, Aim, CentralPatch, SidePatch
+from spraycheck.pattern.central.finding import find_central
+from spraycheck.pattern.central.numbers import CORE_SHARE, Numbers, numbers_of
+from spraycheck.pattern.containers import Float, FloatMap, Mask, RectifiedCard, WetnessMap
+from spraycheck.uncertainty import numerical_jacobian, propagate
+
+ANGLE_STEPS: Final = 72
+"""Directions of the profile that is drawn."""
+
+SOAKED: Final = 0.85
+"""From this wetness on paper counts as full (chosen: mottled saturated paper shows 0.85 to 1.1)."""
+
+
+def measure_central(
+    wet: WetnessMap,
+    aim: Aim,
+    *,
+    threshold: float = WET_THRESHOLD_FRAC,
+    bridge_mm: float = 1.5,
+    outline_blur_mm: float = 0.7,
+) -> CentralPatch:
+    """Measure the central patch of a card.
+
+    Parameters
+    ----------
+    wet : WetnessMap
+        From stage 2.
+    aim : Aim
+        Where the nozzle's axis was set over.
+    threshold : float
+        Wetness from which paper counts as wetted.
+    bridge_mm : float
+        Gaps up to twice this are closed when the outline is drawn.
+    outline_blur_mm : float
+        Gaussian sigma by which the outline's corners are rounded before its length is taken.
+
+    Returns
+    -------
+    CentralPatch
+
+    Raises
+    ------
+    SprayNotFoundError
+        No wet patch that is large enough.
+    """
+    card = wet.card
+    cell = card.cell_mm
+    found = find_central(wet, threshold=threshold, bridge_mm=bridge_mm)
+    box = found.box
+    raw, smooth = wet.wetness[box], wet.smooth[box]
+    side_mm2 = float(sum(m.sum() for m in found.sides)) * cell**2
+
+    def numbers(raw: FloatMap, smooth: FloatMap) -> Numbers:
+        return numbers_of(
+            raw,
+            smooth,
+            found.zone[box],
+            threshold=threshold,
+            reach=bridge_mm / cell,
+            blur=outline_blur_mm / cell,
+        )
+
+    def again(raw: FloatMap, smooth: FloatMap) -> Float:
+        try:
+            out = vector_of(numbers(raw, smooth), side_mm2, cell)
+        except ValueError:
+            return vector
+        # What comes and goes with a disturbance has no derivative there: it stays as it was.
+        return np.where(np.isfinite(out), out, vector)
+
+    n = numbers(raw, smooth)
+    vector = vector_of(n, side_mm2, cell)
+    inner = vector_covariance(wet, vector, again, raw, smooth)
+    origin = np.array([card.x0_mm + box[1].start * cell, card.y0_mm + box[0].start * cell])
+    middle = origin + vector[2:4]
+    off = middle - [aim.x_mm, aim.y_mm]
+    values, covariance = _quantities(vector, inner, off, aim)
+    return CentralPatch(
+        x_mm=float(middle[0]),
+        y_mm=float(middle[1]),
+        centre_u_mm=COVERAGE_FACTOR_95 * math.sqrt(max(inner[2, 2], inner[3, 3])),
+        area_mm2=float(vector[0]),
+        area_u_mm2=COVERAGE_FACTOR_95 * math.sqrt(inner[0, 0]),
+        diameter_mm=2 * float(vector[1]),
+        diameter_u_mm=2 * COVERAGE_FACTOR_95 * math.sqrt(inner[1, 1]),
+        **dict(zip(QUANTITIES, values, strict=True)),
+        heavy_side_deg=wrap_360(math.degrees(np.angle(n.heavy))),
+        offset_deg=wrap_360(math.degrees(math.atan2(off[0], -off[1]))) if aim.known else math.nan,
+        covariance=covariance,
+        crest=n.crest,
+        soaked_frac=_soaked(smooth, n),
+        profile=n.profile,
+        by_angle=_by_angle(raw, n),
+        sides=tuple(_side(card, mask, middle) for mask in found.sides),
+        outline_px=card.to_photo(n.outline * cell + origin),
+        hollow_px=card.to_photo(n.hollow * cell + origin),
+        flags=(flag.AT_SHEET_EDGE,) if found.at_edge else (),
+        method=f"outline at {threshold:g} of saturation, gaps up to {2 * bridge_mm:g} mm closed",
+    )
+
+
+def _quantities(vector: Float, inner: Float, off: Float, aim: Aim) -> tuple[list[float], Float]:
+    """Values of `QUANTITIES` and their covariance, from those of the budget's vector."""
+
+    def model(v: Float) -> Float:
+        area, radius, x, y, roundness, circularity, heavy, streak, core, hx, hy, side = v[:12]
+        away = off + [x - vector[2] - v[12], y - vector[3] - v[13]]
+        return np.array(
+            [
+                *(roundness, circularity, heavy, streak, core),
+                math.hypot(hx, hy) / (2 * radius),
+                math.hypot(away[0], away[1]) / (2 * radius),
+                side / (side + area),
+            ]
+        )
+
+    # The place of the aim is two more inputs.
+    u_aim = aim.u_mm if aim.known else 0.0
+    at = np.concatenate([vector, [0.0, 0.0]])
+    spread = np.zeros((len(at), len(at)))
+    spread[: len(vector), : len(vector)] = inner
+    spread[-2:, -2:] = np.eye(2) * u_aim**2
+    values = model(at)
+    gone = ~np.isfinite(values)
+    known = np.nan_to_num(at)
+    off = np.nan_to_num(off)
+    steps = np.maximum(np.sqrt(np.nan_to_num(np.diag(spread))), 1e-6)
+    covariance = propagate(numerical_jacobian(model, known, steps), np.nan_to_num(spread))
+    covariance[gone], covariance[:, gone] = math.nan, math.nan
+    return [float(v) for v in values], covariance
+
+
+def _soaked(smooth: FloatMap, n: Numbers) -> float:
+    """Share of the middle that is as wet as the paper gets."""
+    rows, cols = np.indices(smooth.shape, sparse=True)
+    middle = np.hypot(cols - n.x, rows - n.y) <= max(CORE_SHARE * n.radius, 1.0)
+    return float((smooth[middle] >= SOAKED).mean())
+
+
+def _by_angle(raw: FloatMap, n: Numbers) -> Float:
+    """Wetness by direction over its mean, `ANGLE_STEPS` from 12 o'clock on."""
+    rows, cols = np.nonzero(n.filled)
+    turn = np.degrees(np.arctan2(cols - n.x, n.y - rows)) % 360.0
+    bins = (turn / (360.0 / ANGLE_STEPS)).astype(np.int64) % ANGLE_STEPS
+    total = np.bincount(bins, raw[n.filled], ANGLE_STEPS)
+    return np.asarray(total / max(float(total.mean()), 1e-9), float)
+
+
+def _side(card: RectifiedCard, mask: Mask, middle: Float) -> SidePatch:
+    rows, cols = np.nonzero(mask)
+    x, y = card.to_mm(np.array([[cols.mean(), rows.mean()]]))[0]
+    pieces, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline = max(pieces, key=len).reshape(-1, 2).astype(float)
+    return SidePatch(
+        x_mm=float(x),
+        y_mm=float(y),
+        direction_deg=wrap_360(math.degrees(math.atan2(x - middle[0], middle[1] - y))),
+        area_mm2=float(mask.sum()) * card.cell_mm**2,
+        outline_px=card.to_photo(card.to_mm(outline)),
+    )
