@@ -24,8 +24,8 @@ from spraycheck.app.batch.engines import Engine, InProcess
 from spraycheck.app.batch.outcome import Summary
 from spraycheck.app.batch.running import Options, run_batch
 from spraycheck.app.batch.scoring import Scored, Task
+from spraycheck.app.nozzles.files import Nozzle
 from spraycheck.errors import CardNotFoundError
-from spraycheck.pattern.layout import Layout
 from spraycheck.report.document import assessment_document, error_document
 from spraycheck.report.trends import Trends
 
@@ -123,7 +123,7 @@ def batch(
     """Run a batch with the stand-in; four holes unless said otherwise, and no slow plots."""
     import pytest
 
-    options.setdefault("layout", Layout.evenly_spread(4))
+    options.setdefault("nozzle", Nozzle.evenly_spread(4))
     options.setdefault("places", (str(folder),))
     watcher = Quiet()
     with pytest.MonkeyPatch.context() as patch:

@@ -26,6 +26,7 @@ from spraycheck.app.batch.failing import kind_of
 from spraycheck.app.batch.running import Options, run_batch
 from spraycheck.app.batch.scoring import Scored, Task, hash_files, score, versions
 from spraycheck.app.cli import main
+from spraycheck.app.nozzles.files import Nozzle
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.layout import Layout
@@ -62,7 +63,7 @@ def test_one_record_per_photo_always(tmp_path: Path) -> None:
             assert set(record["result"]["error"]) == {"stage", "message", "hint"}
             assert all(record["result"]["error"].values())
             assert len(record["layout"]["azimuth_deg"]) == 4
-            assert record["limits"]["direction_deg"] == 5.0
+            assert record["limits"]["direction_deg"]["value"] == 5.0
         else:
             validator.validate(record["result"])
     by_name = {os.path.basename(r["file"]): r for r in found}
@@ -155,7 +156,7 @@ def test_only_what_changed_is_measured(tmp_path: Path) -> None:
     assert watcher.measured == 1
     assert [r["result"]["verdict"] for r in records(out)] == ["pass", "fail", "pass"]
     for change in (
-        {"layout": Layout.evenly_spread(5)},
+        {"nozzle": Nozzle.evenly_spread(5)},
         {"sheet": CardSpec(width_mm=210.0, height_mm=297.0, name="a4")},
         {"limits": Limits(direction_deg=4.0)},
     ):
@@ -413,7 +414,7 @@ def test_photos_of_an_object_store(tmp_path: Path) -> None:
         file.write(b"no photo")
     try:
         options = Options(
-            places=("memory://cards",), out=tmp_path / "out", layout=Layout.evenly_spread(4), jobs=0
+            places=("memory://cards",), out=tmp_path / "out", nozzle=Nozzle.evenly_spread(4), jobs=0
         )
         from batch_tools import Quiet
 
@@ -432,7 +433,7 @@ def test_photos_of_an_object_store(tmp_path: Path) -> None:
 def test_a_shared_folder_by_address(tmp_path: Path) -> None:
     fill(tmp_path / "in", ("pass 1", "fail 2"))
     summary, _ = batch(
-        tmp_path, tmp_path / "out", places=(f"file://{tmp_path / 'in'}",), layout=None
+        tmp_path, tmp_path / "out", places=(f"file://{tmp_path / 'in'}",), nozzle=None
     )
     assert summary.counts == {"failed": 2}  # nobody says how many holes: but they were found
 

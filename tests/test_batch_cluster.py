@@ -16,8 +16,8 @@ from batch_tools import Quiet, batch, outcome_of, photo, records
 from spraycheck.app.batch import driver, engines
 from spraycheck.app.batch.engines import Cluster
 from spraycheck.app.batch.running import Options, run_batch
+from spraycheck.app.nozzles.files import Nozzle
 from spraycheck.errors import InputError
-from spraycheck.pattern.layout import Layout
 
 TESTS = Path(__file__).parent
 
@@ -123,7 +123,7 @@ def test_records_are_those_of_one_process_though_a_worker_dies(
     monkeypatch.setattr("spraycheck.app.batch.running._engine", lambda _: engine)
     monkeypatch.setattr("spraycheck.report.trends.Trends.plots", lambda _: [])
     options = Options(
-        places=(str(tmp_path / "in"),), out=tmp_path / "many", layout=Layout.evenly_spread(4)
+        places=(str(tmp_path / "in"),), out=tmp_path / "many", nozzle=Nozzle.evenly_spread(4)
     )
     run_batch(options, watcher)
     assert cluster.workers[0].wait(10) == -9

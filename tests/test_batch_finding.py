@@ -13,8 +13,8 @@ from batch_tools import batch, photo, records
 from spraycheck.app.batch.expectations import Expectations
 from spraycheck.app.batch.manifest import read_manifest
 from spraycheck.app.batch.sources import find_photos, is_address
+from spraycheck.app.nozzles.files import Nozzle
 from spraycheck.errors import InputError
-from spraycheck.pattern.layout import Layout
 
 ODD_NAMES = (
     "two\nlines.jpg",
@@ -79,7 +79,7 @@ def deep(tmp_path: Path) -> Iterator[str]:
 def test_nesting_deeper_than_the_stack(tmp_path: Path, deep: str) -> None:
     photo(tmp_path / "d/d/x.jpg", "pass")
     assert found(tmp_path) == ["d/d/x.jpg"]
-    expected = Expectations(layout=Layout.evenly_spread(4))
+    expected = Expectations(nozzle=Nozzle.evenly_spread(4))
     assert expected.of(deep + "/y.jpg").layout is not None
 
 
@@ -159,7 +159,7 @@ def test_who_says_how_many_holes(tmp_path: Path) -> None:
     assert of("low/told.jpg") == (5, "folder", "a5", "N5")
     assert of("low/lower/own.jpg") == (7, "folder", "unknown", "")
     assert asking.of(str(tmp_path / "low/lower/own.jpg")).labels.injector == "I"
-    asking.layout = Layout.evenly_spread(3)
+    asking.nozzle = Nozzle.evenly_spread(3)
     assert of("named.jpg")[:2] == (8, "manifest")
     assert of("plain.jpg")[:2] == (3, "option")
     assert of("low/told.jpg")[:2] == (3, "option")
@@ -171,7 +171,7 @@ def test_photos_nobody_knows_and_bad_folder_files_are_records(tmp_path: Path) ->
     photo(tmp_path / "in/d/e.jpg", "pass 3")
     (tmp_path / "in/b/spraycheck.toml").write_text("holes = 'four'\n")
     (tmp_path / "in/d/spraycheck.toml").write_text("holes = 4\n")
-    summary, _ = batch(tmp_path / "in", tmp_path / "out", layout=None)
+    summary, _ = batch(tmp_path / "in", tmp_path / "out", nozzle=None)
     a, c, e = records(tmp_path / "out")
     assert summary.counts == {"failed": 2, "pass": 1}
     assert a["result"]["error"]["stage"] == "layout"

@@ -243,7 +243,7 @@ def test_a_mistake_in_the_program_is_told_in_one_line(
         (["--holes", "four"], "found 'four', expected"),
         (["--holes", "4.5"], "found '4.5', expected"),
         (["--holes"], "expected one argument"),
-        ([], "neither --holes nor --layout given, expected one"),
+        ([], "neither --holes nor --layout nor --nozzle given, expected one"),
         (["--holes", "4", "--layout", "x.toml"], "both --holes and --layout given, expected one"),
         (["--layout", "none.toml"], "layout 'none.toml' not found, expected"),
         (["--holes", "4", "--sheet", "a9"], "sheet 'a9' not understood: expected"),
@@ -308,7 +308,7 @@ def test_schema(capsys: pytest.CaptureFixture[str]) -> None:
 def test_help_tells_exit_codes_and_safety(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["measure", "--help"]) == 0
     text = capsys.readouterr().out
-    assert "PHOTO... (--holes N | --layout FILE)" in text
+    assert "PHOTO... (--holes N | --layout FILE | --nozzle NAME)" in text
     assert "0 pass, 1 fail, 2 usage or input error, 3 recheck" in text
     assert "surgical emergency" in text
     assert max(map(len, build_parser().format_help().splitlines())) <= 100

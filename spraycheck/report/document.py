@@ -18,6 +18,7 @@ import numpy as np
 from spraycheck.errors import InputError, MeasurementError
 from spraycheck.pattern.containers import NozzleCentre, Photo, PrintedFacts, RectifiedCard
 from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout, SprayAngles
+from spraycheck.pattern.limits import LimitSet, limit_fields
 
 SCHEMA: Final = "spraycheck.assessment/1"
 """Name and version of the document's form."""
@@ -61,9 +62,26 @@ def assessment_document(assessment: Assessment) -> dict[str, Any]:
         "findings": [finding_entry(f) for f in a.findings],
         "angles": _angles(a.angles),
         "layout": _layout(a.layout),
-        "limits": plain(asdict(a.limits)),
+        "limits": limits_entry(a.limits),
         "provenance": plain(a.provenance),
     }
+
+
+def limits_entry(limits: LimitSet) -> dict[str, Any]:
+    """Return the document's entry for a set of limits: each with unit and source.
+
+    The value of a limit that is switched off is None, and ``off`` says so.
+    """
+    entry: dict[str, Any] = {"name": limits.name}
+    for one in limit_fields(type(limits)):
+        on = limits.held(one.name)
+        entry[one.name] = {
+            "value": plain(getattr(limits, one.name)) if on else None,
+            "unit": limits.unit(one.name),
+            "source": limits.source(one.name),
+            "off": not on,
+        }
+    return entry
 
 
 def error_document(photo: Photo | str, error: Exception) -> dict[str, Any]:

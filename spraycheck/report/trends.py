@@ -51,6 +51,8 @@ class Shot:
         Largest minus smallest share over the mean share.
     area_ratio_min, area_ratio_min_u, deviation_max_deg, deviation_max_u_deg : float
         The weakest hole and the one furthest off line, with expanded uncertainties.
+    area_low_ratio, direction_deg : float
+        Their limits, drawn as lines.
     """
 
     verdict: str
@@ -62,20 +64,14 @@ class Shot:
     area_ratio_min_u: float = math.nan
     deviation_max_deg: float = math.nan
     deviation_max_u_deg: float = math.nan
+    area_low_ratio: float = math.nan
+    direction_deg: float = math.nan
 
 
 class Trends:
-    """Collects shots one by one, then draws.
+    """Collects shots one by one, then draws."""
 
-    Parameters
-    ----------
-    area_low_ratio, direction_deg : float
-        The limits, drawn as lines.
-    """
-
-    def __init__(self, *, area_low_ratio: float, direction_deg: float) -> None:
-        self.area_low_ratio = area_low_ratio
-        self.direction_deg = direction_deg
+    def __init__(self) -> None:
         self._months: dict[tuple[int, int], Counter[str]] = defaultdict(Counter)
         self._nozzles: dict[str, Counter[str]] = defaultdict(Counter)
         self._spread: dict[str, Counter[int]] = defaultdict(Counter)
@@ -198,12 +194,14 @@ class Trends:
             weak, turned = axes[row]
             _with_bars(weak, days, [100 * s.area_ratio_min for s in shots],
                        [100 * s.area_ratio_min_u for s in shots], "o")  # fmt: skip
-            weak.axhline(100 * self.area_low_ratio, color=FAIL, lw=1, ls="--")
+            for limit in {100 * s.area_low_ratio for s in shots if math.isfinite(s.area_low_ratio)}:
+                weak.axhline(limit, color=FAIL, lw=1, ls="--")
             weak.set_title(f"{_short(name)}: weakest hole (%)", fontsize=9, loc="left")
             weak.set_ylim(bottom=0)
             _with_bars(turned, days, [s.deviation_max_deg for s in shots],
                        [s.deviation_max_u_deg for s in shots], "D")  # fmt: skip
-            turned.axhline(self.direction_deg, color=FAIL, lw=1, ls="--")
+            for limit in {s.direction_deg for s in shots if math.isfinite(s.direction_deg)}:
+                turned.axhline(limit, color=FAIL, lw=1, ls="--")
             turned.set_title("furthest off line (degrees)", fontsize=9, loc="left")
             turned.set_ylim(bottom=0)
             for pane in (weak, turned):

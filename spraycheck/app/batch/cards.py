@@ -134,6 +134,8 @@ def shot_of(row: dict[str, Value]) -> Shot:
         area_ratio_min_u=number("area_ratio_min_u"),
         deviation_max_deg=number("deviation_max_deg"),
         deviation_max_u_deg=number("deviation_max_u_deg"),
+        area_low_ratio=number("limit_area_low_ratio"),
+        direction_deg=number("limit_direction_deg"),
     )
 
 

@@ -157,7 +157,7 @@ def photo_row(record: Record) -> dict[str, Value]:
     row["layout"] = layout.get("name")
     row["holes_expected"] = len(layout.get("holes", layout.get("azimuth_deg", ()))) or None
     limits = result.get("limits", record.get("limits"))
-    row |= {f"limit_{name}": value for name, value in limits.items()}
+    row |= {f"limit_{name}": one["value"] for name, one in limits.items() if name != "name"}
     provenance = result.get("provenance", {})
     row["spraycheck"] = provenance.get("spraycheck")
     row["results_version"] = provenance.get("results_version")

@@ -21,7 +21,6 @@ from spraycheck.app.batch.journal import Entry, Journal
 from spraycheck.app.batch.keys import place_key, result_key
 from spraycheck.app.batch.scoring import Scored, Task, hash_files, score
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.pattern.limits import Limits
 from spraycheck.report.document import error_document
 
 HASH_TOGETHER: Final = 16
@@ -60,8 +59,6 @@ class Work:
         From a path to what it should show.
     settings : callable
         From what is expected to the digest that goes into the key.
-    limits : Limits
-        What is tolerated.
     journal : Journal
         Where results go.
     engine : Engine
@@ -77,7 +74,6 @@ class Work:
     paths: Sequence[str]
     expected: Callable[[str], Expected]
     settings: Callable[[Expected], bytes]
-    limits: Limits
     journal: Journal
     engine: Engine
     pictures: Callable[[bytes, bytes, bytes], None] | None = None
@@ -343,7 +339,7 @@ class _Run:
                 file=path,
                 layout=expected.layout,
                 spec=expected.spec,
-                limits=work.limits,
+                limits=expected.limits,
                 pictures=work.pictures is not None,
             )
             self.to_score.append(_Piece(indices=(index,), task=task, key=key))

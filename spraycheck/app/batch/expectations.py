@@ -1,7 +1,8 @@
 """What each photo should show: the first that knows of manifest, option and the folder's file.
 
 A row of the manifest is about this one photo and goes first. An option holds for all the others.
-Only where there is neither, the folder's own ``spraycheck.toml`` is asked.
+Only where there is neither, the folder's own ``spraycheck.toml`` is asked. Row and folder file name
+the holes, a layout file, or a nozzle by its name; a nozzle's name that leads to no file is a label.
 """
 
 from __future__ import annotations
@@ -13,10 +14,12 @@ from dataclasses import dataclass, field, replace
 from spraycheck.app.batch.folder_file import FOLDER_FILE, FolderFile, read_folder_file
 from spraycheck.app.batch.manifest import Labels, Manifest, Row
 from spraycheck.app.batch.sources import is_address
-from spraycheck.app.nozzles.files import read_layout
+from spraycheck.app.nozzles.files import Nozzle, read_nozzle
+from spraycheck.app.nozzles.library import Library, is_name, open_library
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec, parse_sheet
 from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.limits import Limits, LimitSet
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,6 +30,8 @@ class Expected:
     ----------
     layout : Layout or None
         None when nobody knows; ``problem`` says why.
+    limits : Limits
+        What is tolerated.
     spec : CardSpec
         The sheet.
     source : str
@@ -38,6 +43,7 @@ class Expected:
     """
 
     layout: Layout | None
+    limits: Limits = field(default_factory=Limits)
     spec: CardSpec
     source: str
     labels: Labels
@@ -46,29 +52,37 @@ class Expected:
 
 UNKNOWN_HOLES = InputError(
     "nobody says how many holes this nozzle should have",
-    "give --holes or --layout, name the photo in a manifest, or put a spraycheck.toml into its "
-    "folder",
+    "give --holes, --layout or --nozzle, name the photo in a manifest, or put a spraycheck.toml "
+    "into its folder",
 )
 
 
 @dataclass(kw_only=True)
 class Expectations:
-    """Answers what a photo should show; every layout and folder file is read once.
+    """Answers what a photo should show; every nozzle and folder file is read once.
 
     Parameters
     ----------
-    layout : Layout, optional
+    nozzle : Nozzle, optional
         What the option says.
+    limits : LimitSet, optional
+        What is tolerated of every nozzle; without it what each nozzle's file says, or the defaults.
+    library : Library, optional
+        Where nozzles are looked up by name; the user's own when not given.
     sheet : CardSpec, optional
         The sheet for all photos that nothing else is said of.
     manifest : Manifest, optional
         The table.
     """
 
-    layout: Layout | None = None
+    nozzle: Nozzle | None = None
+    limits: LimitSet | None = None
+    library: Library = field(default_factory=open_library)
     sheet: CardSpec | None = None
     manifest: Manifest | None = None
-    _layouts: dict[str, Layout | InputError] = field(default_factory=dict)
+    labels_only: set[str] = field(default_factory=set)
+    """Names of nozzles met so far that lead to no file."""
+    _nozzles: dict[str, Nozzle | InputError] = field(default_factory=dict)
     _folders: dict[str, tuple[str, FolderFile] | InputError | None] = field(default_factory=dict)
     _shared: dict[Expected, Expected] = field(default_factory=dict)
 
@@ -103,26 +117,51 @@ class Expectations:
             spec = _sheet(sheet) if sheet else CardSpec()
         else:
             spec = self.sheet
-        make = functools.partial(Expected, spec=spec, labels=labels)
-        if row and row.holes is not None:
-            return make(layout=_even(row.holes), source="manifest")
-        if row and row.layout:
-            return make(layout=self._layout(row.layout), source="manifest")
-        if self.layout is not None:
-            return make(layout=self.layout, source="option")
-        if file.holes is not None:
-            return make(layout=_even(file.holes), source="folder")
-        if file.layout:
-            return make(layout=self._layout(os.path.join(folder, file.layout)), source="folder")
-        return make(layout=None, source="", problem=UNKNOWN_HOLES)
 
-    def _layout(self, path: str) -> Layout:
-        if path not in self._layouts:
+        def make(nozzle: Nozzle, source: str) -> Expected:
+            limits = nozzle.limits_under(self.limits)
+            layout = nozzle.layout
+            assert isinstance(limits, Limits)  # it has holes
+            return Expected(layout=layout, limits=limits, spec=spec, labels=labels, source=source)
+
+        if row and row.holes is not None:
+            return make(_even(row.holes), "manifest")
+        if row and row.layout:
+            return make(self._read(row.layout), "manifest")
+        if row and (nozzle := self._named(row.labels.nozzle)):
+            return make(nozzle, "manifest")
+        if self.nozzle is not None:
+            return make(self.nozzle, "option")
+        if file.holes is not None:
+            return make(_even(file.holes), "folder")
+        if file.layout:
+            return make(self._read(os.path.join(folder, file.layout)), "folder")
+        if nozzle := self._named(file.nozzle):
+            return make(nozzle, "folder")
+        problem = UNKNOWN_HOLES
+        if labels.nozzle:
+            why = self.library.unknown(labels.nozzle)
+            problem = InputError(
+                f"{problem.message}: {why.message}", f"{why.hint}; or {problem.hint}"
+            )
+        return Expected(layout=None, spec=spec, labels=labels, source="", problem=problem)
+
+    def _named(self, name: str) -> Nozzle | None:
+        """Return the nozzle of a name; None where the name is a label only."""
+        if not name or name in self.labels_only:
+            return None
+        if is_name(name) and self.library.find(name) is not None:
+            return self._read(os.fspath(self.library.path_of(name)))
+        self.labels_only.add(name)
+        return None
+
+    def _read(self, path: str) -> Nozzle:
+        if path not in self._nozzles:
             try:
-                self._layouts[path] = read_layout(path)
+                self._nozzles[path] = read_nozzle(path)
             except InputError as error:
-                self._layouts[path] = error
-        known = self._layouts[path]
+                self._nozzles[path] = error
+        known = self._nozzles[path]
         if isinstance(known, InputError):
             raise known
         return known
@@ -154,8 +193,8 @@ class Expectations:
 
 
 @functools.cache
-def _even(holes: int) -> Layout:
-    return Layout.evenly_spread(holes)
+def _even(holes: int) -> Nozzle:
+    return Nozzle.evenly_spread(holes)
 
 
 @functools.cache

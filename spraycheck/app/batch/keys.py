@@ -16,7 +16,7 @@ from spraycheck.constants import RESULTS_VERSION
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.layout import Layout
 from spraycheck.pattern.limits import Limits
-from spraycheck.report.document import plain
+from spraycheck.report.document import limits_entry, plain
 
 FORM = "spraycheck.record/1"
 """Form of the records; another form is another key, so that old journals are scored anew."""
@@ -42,7 +42,7 @@ def settings_digest(
             FORM,
             RESULTS_VERSION,
             plain(asdict(layout)),
-            plain(asdict(limits)),
+            limits_entry(limits),
             plain(asdict(spec)),
             plain(stages),
         ],

@@ -114,9 +114,7 @@ class _Writer:
         self.summary = Summary(folder=folder, stopped=done.stopped, alike=done.alike)
         self.rank = array("d")  # per photo, larger is worse
         self.disagree: set[int] = set()
-        self.trends = Trends(
-            area_low_ratio=work.limits.area_low_ratio, direction_deg=work.limits.direction_deg
-        )
+        self.trends = Trends()
 
     def write(self, places: list[str]) -> Summary:
         self._tables()
@@ -151,7 +149,6 @@ class _Writer:
                 path,
                 sha256.hex(),
                 self.work.expected(path),
-                self.work.limits,
                 result=self.work.journal.read(key) if key is not None else None,
                 key=key.hex() if key is not None else "",
                 duplicate_of=self.work.paths[origin] if origin != index else None,

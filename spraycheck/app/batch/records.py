@@ -8,8 +8,7 @@ from typing import Any, Final
 from spraycheck.app.batch.expectations import Expected
 from spraycheck.app.batch.keys import FORM
 from spraycheck.errors import MeasurementError
-from spraycheck.pattern.limits import Limits
-from spraycheck.report.document import error_document, plain
+from spraycheck.report.document import error_document, limits_entry, plain
 
 OUTCOMES: Final = ("measured", "failed", "not-reached")
 
@@ -18,7 +17,6 @@ def make_record(
     path: str,
     sha256: str,
     expected: Expected,
-    limits: Limits,
     *,
     result: dict[str, Any] | None,
     key: str,
@@ -33,9 +31,7 @@ def make_record(
     sha256 : str
         Of its bytes; empty when unknown.
     expected : Expected
-        What it should show.
-    limits : Limits
-        What was tolerated.
+        What it should show, and what is tolerated.
     result : dict or None
         The result document; None for a photo that was not reached.
     key : str
@@ -66,7 +62,7 @@ def make_record(
     if "layout" not in result:
         layout = expected.layout
         record["layout"] = plain(asdict(layout)) if layout else None
-        record["limits"] = plain(asdict(limits))
+        record["limits"] = limits_entry(expected.limits)
     return record
 
 

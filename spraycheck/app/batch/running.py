@@ -19,11 +19,13 @@ from spraycheck.app.batch.outcome import Summary, write_outcome
 from spraycheck.app.batch.pictures import Pictures
 from spraycheck.app.batch.progress import Watcher
 from spraycheck.app.batch.sources import JOURNAL_NAME, Listing, find_photos, is_address
+from spraycheck.app.nozzles.files import Nozzle
+from spraycheck.app.nozzles.library import Library, open_library
 from spraycheck.app.photos.files import shown
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.limits import Limits
+from spraycheck.pattern.limits import Limits, LimitSet
 from spraycheck.pattern.pipeline import Pipeline
 
 
@@ -37,14 +39,16 @@ class Options:
         Folders, photos or addresses; may be empty with a manifest, whose photos are meant then.
     out : Path
         Folder for the outcome: new, empty, or that of an earlier batch, which is continued.
-    layout : Layout or None
-        The holes of photos that no manifest row names.
+    nozzle : Nozzle or None
+        What photos show that no manifest row says it of.
     sheet : CardSpec or None
         The sheet of photos that nothing else is said of.
     manifest : str or None
         The table of `manifest`.
-    limits : Limits
-        What is tolerated.
+    limits : LimitSet or None
+        What is tolerated of every nozzle; None: what each nozzle's file says, or the defaults.
+    library : Library
+        Where nozzles are looked up by name.
     jobs : int
         Processes; 0 measures in this one.
     cluster : str
@@ -57,10 +61,11 @@ class Options:
 
     places: tuple[str, ...]
     out: Path
-    layout: Layout | None = None
+    nozzle: Nozzle | None = None
     sheet: CardSpec | None = None
     manifest: str | None = None
-    limits: Limits = field(default_factory=Limits)
+    limits: LimitSet | None = None
+    library: Library = field(default_factory=open_library)
     jobs: int = 1
     cluster: str = ""
     pictures: bool = True
@@ -110,6 +115,13 @@ def run_batch(
         )
     _make_folder(out)
     pictures = Pictures(out)
+    expectations = Expectations(
+        nozzle=options.nozzle,
+        limits=options.limits,
+        library=options.library,
+        sheet=options.sheet,
+        manifest=manifest,
+    )
     with Journal(os.fspath(out / JOURNAL_NAME)) as journal:
         if journal.damaged:
             watcher.say(
@@ -118,9 +130,8 @@ def run_batch(
             )
         work = driver.Work(
             paths=listing.paths,
-            expected=Expectations(layout=options.layout, sheet=options.sheet, manifest=manifest).of,
-            settings=_settings(options.limits),
-            limits=options.limits,
+            expected=expectations.of,
+            settings=_settings(),
             journal=journal,
             engine=_engine(options),
             pictures=pictures.store if options.pictures else None,
@@ -141,16 +152,16 @@ def _engine(options: Options) -> Engine:
     return Pool(options.jobs) if options.jobs else InProcess()
 
 
-def _settings(limits: Limits) -> Callable[[Expected], bytes]:
+def _settings() -> Callable[[Expected], bytes]:
     told: dict[str, Any] = dict(Pipeline().describe())
     for library in ("spraycheck", "numpy", "opencv"):
         told.pop(library)  # the results version speaks for them
 
     @functools.cache
-    def digest(layout: Layout | None, spec: CardSpec) -> bytes:
+    def digest(layout: Layout | None, limits: Limits, spec: CardSpec) -> bytes:
         return b"" if layout is None else settings_digest(layout, limits, spec, told)
 
-    return lambda expected: digest(expected.layout, expected.spec)
+    return lambda expected: digest(expected.layout, expected.limits, expected.spec)
 
 
 def _check_out(out: Path) -> None:

@@ -14,7 +14,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from spraycheck.app import exits
-from spraycheck.app.commands.measure import _hole_count as hole_count
+from spraycheck.app.asked import (
+    USAGE,
+    add_nozzle_options,
+    check_nozzle_options,
+    library_asked,
+    limits_asked,
+    nozzle_asked,
+)
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -32,8 +39,10 @@ goes on where it ended; only what changed is scored again.
 
 _EPILOG = """\
 how many holes each nozzle should have is looked up in this order: the photo's row in
-the manifest (column holes or layout); --holes or --layout; the file spraycheck.toml
-in the photo's folder or one above it, for example with the line: holes = 4
+the manifest (column holes, layout or nozzle); --holes, --layout or --nozzle; the file
+spraycheck.toml in the photo's folder or one above it, for example with the line:
+holes = 4, or nozzle = "NAME". A nozzle's name that leads to no nozzle file is a label
+to sort by. A nozzle's own limits hold for its photos, unless --limits is given.
 
 manifest: a CSV table with a column file and any of holes, layout, sheet, nozzle,
 injector, date, verdict (a person's), part, person, repeat.
@@ -59,8 +68,9 @@ def add_parser(commands: Commands) -> None:
         help="score folders of photos: tables, contact sheet, plots",
         description=_DESCRIPTION,
         epilog=_EPILOG,
-        usage="spraycheck batch FOLDER... [--holes N | --layout FILE] [--manifest FILE] "
-        "[--sheet SIZE] [--out DIR] [--jobs N | --cluster ADDRESS] [--no-pictures] [--keep-going]",
+        usage=f"spraycheck batch FOLDER... [{USAGE[1:-1]}] [--limits FILE]\n       "
+        "[--manifest FILE] [--sheet SIZE] [--out DIR] [--jobs N | --cluster ADDRESS]\n       "
+        "[--no-pictures] [--keep-going] [--nozzles DIR]",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -70,15 +80,7 @@ def add_parser(commands: Commands) -> None:
         nargs="*",
         help="folders, searched with all below them; photos; or addresses such as s3://bucket/cards",
     )
-    parser.add_argument(
-        "--holes",
-        metavar="N",
-        type=hole_count,
-        help="number of equal, evenly spread holes, 3 to 16",
-    )
-    parser.add_argument(
-        "--layout", metavar="FILE", help="layout file (TOML) of a nozzle with uneven holes"
-    )
+    add_nozzle_options(parser)
     parser.add_argument("--manifest", metavar="FILE", help="table (CSV) of what the photos show")
     parser.add_argument(
         "--sheet", metavar="SIZE", help="size of the sheet: a4, a5, a6, letter, WIDTHxHEIGHT in mm"
@@ -137,11 +139,7 @@ def _check_options(args: argparse.Namespace) -> None:
             "neither a folder nor --manifest given, expected a folder of photos",
             "name the folder, for example: spraycheck batch cards --holes 4",
         )
-    if args.holes is not None and args.layout is not None:
-        raise InputError(
-            "both --holes and --layout given, expected one of them",
-            "leave --holes out: the layout file names the holes",
-        )
+    check_nozzle_options(args, needed=False)
 
 
 def _one_thread() -> None:
@@ -154,19 +152,17 @@ def _one_thread() -> None:
 
 def _options(args: argparse.Namespace) -> Options:
     from spraycheck.app.batch.running import Options
-    from spraycheck.app.nozzles.files import read_layout
     from spraycheck.pattern.card import parse_sheet
-    from spraycheck.pattern.layout import Layout
 
-    layout = None
-    if args.layout is not None:
-        layout = read_layout(args.layout)
-    elif args.holes is not None:
-        layout = Layout.evenly_spread(args.holes)
+    nozzle, limits = nozzle_asked(args), limits_asked(args)
+    if nozzle is not None:  # a mistake here should not be told once for every photo
+        nozzle.layout.name, nozzle.limits_under(limits)
     return Options(
         places=tuple(args.places),
         out=Path(args.out),
-        layout=layout,
+        nozzle=nozzle,
+        limits=limits,
+        library=library_asked(args),
         sheet=parse_sheet(args.sheet) if args.sheet else None,
         manifest=args.manifest,
         jobs=_cores() if args.jobs is None else args.jobs,

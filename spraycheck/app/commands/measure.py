@@ -13,13 +13,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from spraycheck.app import exits
-from spraycheck.errors import InputError, MeasurementError, SprayCheckError
+from spraycheck.app.asked import (
+    USAGE,
+    add_nozzle_options,
+    check_nozzle_options,
+    limits_asked,
+    nozzle_asked,
+)
+from spraycheck.errors import MeasurementError, SprayCheckError
 
 if TYPE_CHECKING:
     from spraycheck.app.cli import Commands
     from spraycheck.pattern.card import CardSpec
     from spraycheck.pattern.containers import Photo
     from spraycheck.pattern.layout import Assessment, Layout
+    from spraycheck.pattern.limits import Limits
     from spraycheck.pattern.standoff import Standoff
 
 _DESCRIPTION = """\
@@ -31,6 +39,7 @@ _EPILOG = """\
 examples:
   spraycheck measure card.jpg --holes 4
   spraycheck measure card.jpg --layout nozzle.toml --sheet a4 --overlay seen.png
+  spraycheck measure card.jpg --nozzle slanted-5 --limits agreed.toml
   spraycheck measure *.jpg --holes 6 --json --overlay seen/ > results.json
 
 exit code: 0 pass, 1 fail, 2 usage or input error, 3 recheck or not measurable;
@@ -50,24 +59,16 @@ def add_parser(commands: Commands) -> None:
         help="measure and judge photos of sprayed cards",
         description=_DESCRIPTION,
         epilog=_EPILOG,
-        usage="spraycheck measure PHOTO... (--holes N | --layout FILE) [--sheet SIZE] [--json] "
-        "[--overlay FILE|DIR]\n       [--printed-length MM] [--card-number N] [--dry PHOTO] "
-        "[--standoff-mm H]",
+        usage=f"spraycheck measure PHOTO... {USAGE} [--limits FILE]\n       "
+        "[--sheet SIZE] [--json] [--overlay FILE|DIR] [--printed-length MM]\n       "
+        "[--card-number N] [--dry PHOTO] [--standoff-mm H] [--nozzles DIR]",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument(
         "photos", metavar="PHOTO", nargs="+", help="JPEG, PNG, TIFF, WebP, HEIC or AVIF"
     )
-    parser.add_argument(
-        "--holes",
-        metavar="N",
-        type=_hole_count,
-        help="number of equal, evenly spread holes the nozzle should have, 3 to 16",
-    )
-    parser.add_argument(
-        "--layout", metavar="FILE", help="layout file (TOML) of a nozzle with uneven holes"
-    )
+    add_nozzle_options(parser)
     parser.add_argument(
         "--sheet",
         metavar="SIZE",
@@ -112,14 +113,20 @@ def add_parser(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure the photos one after the other; one that fails does not stop the others."""
-    _check_options(args)
+    check_nozzle_options(args, needed=True)
     # Pillow logs what it finds odd in a damaged file; without a handler that would reach stderr.
     logging.getLogger("PIL").addHandler(logging.NullHandler())
     from spraycheck.app.overlays import plan_overlays
+    from spraycheck.pattern.limits import Limits
 
     # Everything that can be wrong with the options is found before the first photo is decoded.
+    nozzle = nozzle_asked(args)
+    assert nozzle is not None
+    layout, limits = nozzle.layout, nozzle.limits_under(limits_asked(args))
+    assert isinstance(limits, Limits)  # it has holes
     job = _Job(
-        layout=_expected(args),
+        layout=layout,
+        limits=limits,
         spec=_spec(args),
         dry=_dry(args.dry),
         standoff=_standoff(args.standoff_mm),
@@ -145,6 +152,7 @@ class _Job:
     """What is the same for all photos."""
 
     layout: Layout
+    limits: Limits
     spec: CardSpec
     dry: Photo | None
     standoff: Standoff | None
@@ -171,7 +179,12 @@ def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
     try:
         photo = read_photo(path)
         assessment = measure_photo(
-            photo, layout=job.layout, sheet=job.spec, dry=job.dry, standoff=job.standoff
+            photo,
+            layout=job.layout,
+            limits=job.limits,
+            sheet=job.spec,
+            dry=job.dry,
+            standoff=job.standoff,
         )
         document = assessment_document(assessment)
     except MeasurementError as error:
@@ -227,29 +240,6 @@ def _print_report(assessment: Assessment, number: int) -> None:
     print(f"\n{text}" if number else text, end="", flush=True)
 
 
-def _check_options(args: argparse.Namespace) -> None:
-    if args.holes is None and args.layout is None:
-        raise InputError(
-            "neither --holes nor --layout given, expected one of them",
-            "count the spray holes in the nozzle tip, for example --holes 4",
-        )
-    if args.holes is not None and args.layout is not None:
-        raise InputError(
-            "both --holes and --layout given, expected one of them",
-            "leave --holes out: the layout file names the holes",
-        )
-
-
-def _expected(args: argparse.Namespace) -> Layout:
-    if args.layout is not None:
-        from spraycheck.app.nozzles.files import read_layout
-
-        return read_layout(args.layout)
-    from spraycheck.pattern.layout import Layout
-
-    return Layout.evenly_spread(args.holes)
-
-
 def _spec(args: argparse.Namespace) -> CardSpec:
     import dataclasses
     import math
@@ -282,20 +272,6 @@ def _standoff(text: str | None) -> Standoff | None:
     from spraycheck.pattern.standoff import parse_standoff
 
     return parse_standoff(text)
-
-
-def _hole_count(text: str) -> int:
-    """Read the value of --holes; pattern.layout has the same limits but costs numpy to import."""
-    try:
-        count = int(text)
-    except ValueError:
-        count = 0
-    if not 3 <= count <= 16:
-        raise argparse.ArgumentTypeError(
-            f"found {text!r}, expected a whole number from 3 to 16; count the spray holes in the "
-            "nozzle tip"
-        )
-    return count
 
 
 def _internal(error: Exception) -> RuntimeError:

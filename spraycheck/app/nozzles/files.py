@@ -49,7 +49,7 @@ from spraycheck.app.nozzles.limits import (
 )
 from spraycheck.app.nozzles.lines import Place
 from spraycheck.app.nozzles.source import Source, one_line
-from spraycheck.errors import LayoutError
+from spraycheck.errors import InputError
 from spraycheck.pattern.artwork import inert
 from spraycheck.pattern.central import CentralNozzle
 from spraycheck.pattern.central.nozzle import FILLS, LEAST_ANGLE_DEG, MOST_ANGLE_DEG
@@ -151,10 +151,42 @@ class Nozzle:
         """``holes``, ``pintle`` or ``single-hole``."""
         return self.expected.kind if isinstance(self.expected, CentralNozzle) else "holes"
 
+    def limits_under(self, given: LimitSet | None = None) -> LimitSet:
+        """Return what is tolerated: what is ``given``, else its own limits, else the defaults.
+
+        Raises
+        ------
+        InputError
+            What is given is for another kind of nozzle.
+        """
+        fitting = KINDS[self.kind]
+        if given is None:
+            return self.limits or fitting()
+        if not isinstance(given, fitting):
+            other = next(kind for kind, limits in KINDS.items() if isinstance(given, limits))
+            raise InputError(
+                f'limits {given.name!r} are for kind = "{other}", expected limits for '
+                f'kind = "{self.kind}", as {self.name!r} is',
+                f"spraycheck limits --kind {self.kind} prints a file to start from",
+            )
+        return given
+
     @property
-    def limits_used(self) -> LimitSet:
-        """Its own limits, else the defaults of its kind."""
-        return self.limits or KINDS[self.kind]()
+    def layout(self) -> Layout:
+        """Its holes.
+
+        Raises
+        ------
+        InputError
+            It has none, but one central spray.
+        """
+        if isinstance(self.expected, CentralNozzle):
+            raise InputError(
+                f"{self.name!r} is a {self.kind} nozzle with one central spray, expected a nozzle "
+                "with holes",
+                "give the file of a nozzle with holes",
+            )
+        return self.expected
 
 
 class _PressureEntry(msgspec.Struct, forbid_unknown_fields=True):
@@ -211,17 +243,10 @@ def read_layout(path: str | os.PathLike[str]) -> Layout:
 
     Raises
     ------
-    LayoutError
-        Also for a nozzle without a ring of holes.
+    InputError
+        Also for a nozzle with one central spray.
     """
-    expected = read_nozzle(path, what="layout").expected
-    if isinstance(expected, CentralNozzle):
-        raise LayoutError(
-            f"{expected.name} is a {expected.kind} nozzle with one central spray, expected a "
-            "nozzle with holes",
-            "give the file of a nozzle with holes",
-        )
-    return expected
+    return read_nozzle(path, what="layout").layout
 
 
 def examine_nozzle(

@@ -29,9 +29,13 @@ import msgspec
 
 from spraycheck.app.nozzles.lines import Place
 from spraycheck.app.nozzles.source import Source, named, one_line
-from spraycheck.pattern.limits import COMMON, Limits, LimitSet, limit_fields
+from spraycheck.pattern.central.nozzle import KINDS as CENTRAL_KINDS
+from spraycheck.pattern.limits import COMMON, CentralLimits, Limits, LimitSet, limit_fields
 
-KINDS: Final[dict[str, type[LimitSet]]] = {"holes": Limits}
+KINDS: Final[dict[str, type[LimitSet]]] = {
+    "holes": Limits,
+    **dict.fromkeys(CENTRAL_KINDS, CentralLimits),
+}
 """Kind of nozzle to the limits that fit it."""
 
 _EXAMPLE: Final = "spraycheck limits prints a whole file to start from"
