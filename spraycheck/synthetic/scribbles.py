@@ -50,14 +50,28 @@ def random_artwork(
         for k in range(1, int(0.46 * min(sheet) / step) + 1):
             cv2.circle(art, mid, int(k * step * per_mm), ink, thick, cv2.LINE_AA)
     if kind == "squared":
-        blue = (150, 175, 215)
-        for x in np.arange(0, size[0], 5 * per_mm):
-            line((int(x), 0), (int(x), size[1]), blue, 2)
-        for y in np.arange(0, size[1], 5 * per_mm):
-            line((0, int(y)), (size[0], int(y)), blue, 2)
+        return (squared_ruling(sheet),)
     if kind in ("writing", "marker"):
         _scribble(art, per_mm, thick, rng)
     return (Artwork(rgb=art, width_mm=sheet[0], height_mm=sheet[1]),)
+
+
+def squared_ruling(sheet: tuple[float, float]) -> Artwork:
+    """Rule a sheet in 5 mm squares, pale blue, as exercise paper is.
+
+    Parameters
+    ----------
+    sheet : (float, float)
+        Width and height in mm.
+    """
+    per_mm, blue = 8.0, (150, 175, 215)
+    cols, rows = int(sheet[0] * per_mm), int(sheet[1] * per_mm)
+    art: NDArray[np.uint8] = np.full((rows, cols, 3), 255, np.uint8)
+    for x in np.arange(0, cols, 5 * per_mm):
+        cv2.line(art, (int(x), 0), (int(x), rows), blue, 2, cv2.LINE_AA)
+    for y in np.arange(0, rows, 5 * per_mm):
+        cv2.line(art, (0, int(y)), (cols, int(y)), blue, 2, cv2.LINE_AA)
+    return Artwork(rgb=art, width_mm=sheet[0], height_mm=sheet[1])
 
 
 def _scribble(art: NDArray[np.uint8], per_mm: float, thick: int, rng: np.random.Generator) -> None:
