@@ -16,7 +16,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from spraycheck.pattern.assessment.amounts import area_ratios, reach_ratios, width_ratios
+from spraycheck.pattern.assessment.amounts import (
+    area_ratios,
+    log_throw,
+    reach_ratios,
+    width_ratios,
+)
 from spraycheck.pattern.assessment.fitting import misfit
 from spraycheck.pattern.assessment.holes import (
     ANOTHER_SHOT,
@@ -51,7 +56,7 @@ from spraycheck.pattern.layout import Assessment, Finding, Layout
 from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.matching import Match, match_layout
 
-__all__ = ["assess_layout"]
+__all__ = ["FAULTS", "assess_layout", "hold_pattern", "probability_of", "verdict_of"]
 
 FAULTS = ("weak", "heavy", "blocked", "off-line", "misshapen")
 
@@ -106,12 +111,7 @@ def assess_layout(
     match = match_layout(catalogue.direction_deg, azimuth)
     expected = (azimuth + match.rotation_deg) % 360.0
     order = np.argsort(expected) if layout.even else np.arange(len(layout))
-    held = Held(
-        leaning=unexplained(catalogue, centre, match, limits),
-        area=area_ratios(catalogue, layout, match),
-        width=width_ratios(catalogue, layout, match),
-        reach=reach_ratios(catalogue, layout, match),
-    )
+    held = hold_pattern(catalogue, centre, layout, match, limits)
     trouble = misfit(catalogue.direction_deg, layout, match)
     merged = merged_holes(seen, expected, match)
     checks = pattern_checks(seen, held, match, layout, limits, lined_up=lined_up)
@@ -130,13 +130,13 @@ def assess_layout(
             plume = merged[hole]
             found = Judged(state="unsure", reason="plumes run together")
         elif plume < 0:
-            state, reason = missing(seen, float(expected[hole]))
+            state, reason = missing(seen, float(expected[hole]), _throw(layout, match, hole))
             settle = WHOLE_CARD if "outside" in reason else ANOTHER_SHOT
             found = Judged(state=state, reason=reason, settle=settle)
         else:
             found = judge(seen, held, plume, limits, risk)
         judged.append((hole, plume, found))
-    probability = _probability(held, judged, checks, stray, limits, bool(trouble))
+    probability = probability_of(held, judged, checks, stray, limits, bool(trouble))
     judged = _doubt_together(seen, held, judged, probability, limits)
 
     rows = [
@@ -152,7 +152,7 @@ def assess_layout(
     findings += pattern_findings(seen, strays, stray, checks, limits, layout, risk)
     states = [found.state for _, _, found in judged]
     proven = any(check.probability <= risk for check in (*checks, stray))
-    verdict = "recheck" if trouble else _verdict(states, proven, probability, limits)
+    verdict = "recheck" if trouble else verdict_of(states, proven, probability, limits)
     findings += photo_findings(seen, verdict)
     return Assessment(
         photo=photo,
@@ -172,7 +172,19 @@ def assess_layout(
     )
 
 
-def _probability(
+def hold_pattern(
+    catalogue: PlumeCatalogue, centre: NozzleCentre, layout: Layout, match: Match, limits: Limits
+) -> Held:
+    """Work out what is held against limits, for plumes whose holes are known."""
+    return Held(
+        leaning=unexplained(catalogue, centre, match, limits),
+        area=area_ratios(catalogue, layout, match),
+        width=width_ratios(catalogue, layout, match),
+        reach=reach_ratios(catalogue, layout, match),
+    )
+
+
+def probability_of(
     held: Held,
     judged: list[tuple[int, int, Judged]],
     checks: list[Check],
@@ -245,12 +257,19 @@ def _merged_findings(merged: dict[int, int], order: np.ndarray) -> list[Finding]
     return found
 
 
+def _throw(layout: Layout, match: Match, hole: int) -> float:
+    """How far a hole throws beside those whose plumes were found."""
+    log = log_throw(layout)
+    found = [log[h] for h in match.hole_of if h >= 0]
+    return math.exp(float(log[hole] - np.median(found))) if found else 1.0
+
+
 def _strays(match: Match, merged: dict[int, int]) -> tuple[int, ...]:
     inside = set(merged.values())
     return tuple(p for p, h in enumerate(match.hole_of) if h < 0 and p not in inside)
 
 
-def _verdict(states: list[str], proven: bool, probability: float, limits: Limits) -> str:
+def verdict_of(states: list[str], proven: bool, probability: float, limits: Limits) -> str:
     """Fail with proof of a fault, pass with proof of none, otherwise recheck."""
     if proven or set(states) & set(FAULTS):
         return "fail"
