@@ -117,7 +117,7 @@ class Library:
         InputError
             A path instead of a name; a spelling that several files fit.
         """
-        wanted = _checked(name)
+        wanted = name_checked(name)
         for shelf in self.shelves:
             if os.path.lexists(shelf.folder / f"{wanted}{_SUFFIX}"):
                 return shelf, wanted
@@ -197,6 +197,29 @@ def open_library(folder: str | None = None, environ: Mapping[str, str] | None = 
     return Library(shelves=(*shelves, Shelf(folder=EXAMPLES, origin="shipped example")))
 
 
+def folder_for_new(folder: str | None = None, environ: Mapping[str, str] | None = None) -> Path:
+    """Return the folder a new nozzle file goes to, made if need be; see `open_library`.
+
+    Raises
+    ------
+    InputError
+        A folder that was named is none, or it cannot be made.
+    """
+    environ = os.environ if environ is None else environ
+    if folder is not None or environ.get(VARIABLE):
+        return open_library(folder, environ).shelves[0].folder
+    own = user_folder(environ)
+    try:
+        own.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"nozzle folder {shown(own)} cannot be made ({error.strerror}), expected a place "
+            "for it",
+            "name another with --nozzles",
+        ) from None
+    return own
+
+
 def user_folder(environ: Mapping[str, str]) -> Path:
     """Return the folder for nozzle files among the user's settings, as the system has it.
 
@@ -219,15 +242,22 @@ def is_name(text: str) -> bool:
     """Say whether a text can be a nozzle's name, and not a path."""
     plain = _plain(text)
     drive = plain[1:2] == ":"
-    return not (not plain or plain[0] == "." or drive or any(c in "/\\" or c < " " for c in plain))
+    parted = drive or "/" in plain or "\\" in plain
+    return bool(plain) and plain[0] != "." and not parted and plain.isprintable()
 
 
 def _plain(text: str) -> str:
     return unicodedata.normalize("NFC", text).strip().removesuffix(_SUFFIX)
 
 
-def _checked(name: str) -> str:
-    """Refuse what is no name but a path."""
+def name_checked(name: str) -> str:
+    """Return a name as files are called; refuse what is no name but a path.
+
+    Raises
+    ------
+    InputError
+        It is empty, hidden, leads elsewhere or does not print.
+    """
     plain = _plain(name)
     if not is_name(name):
         raise InputError(

@@ -155,7 +155,7 @@ def meaning_of(limits: type[LimitSet], at: Place) -> str:
     known = [about[step] for step in at if isinstance(step, str) and step in about]
     match at[-1] if at else "":
         case "value" if known:
-            return _span(known[0])
+            return span_of(known[0])
         case "unit" if known:
             return f'unit = "{known[0]["unit"]}"'
         case "source":
@@ -183,37 +183,9 @@ def kind_in(text: str) -> str:
     return kind if isinstance(kind, str) else "holes"
 
 
-def limits_text(kind: str = "holes", *, heading: str = "", name: str = "") -> str:
-    """Return the default limits of a kind of nozzle as a commented TOML file.
-
-    Parameters
-    ----------
-    kind : str
-        A key of `KINDS`.
-    heading : str
-        Section they go into, for a nozzle file; empty for a file of their own.
-    name : str
-        What the set is called; that of the defaults when not given.
-    """
-    limits = KINDS[kind]()
-    text = [f'name = "{name or limits.name}"']
-    if heading:
-        text = [f"[{heading}]", *text]
-    elif kind != "holes":
-        text.append(f'kind = "{kind}"')
-    for one in limit_fields(type(limits)):
-        about, value = one.metadata, getattr(limits, one.name)
-        on = limits.held(one.name) or math.isnan(about["off"])
-        off = "" if math.isnan(about["off"]) else "; off = true instead switches it off"
-        text += [
-            "",
-            f"# {about['about'][:1].upper()}{about['about'][1:]}:",
-            f"# {_span(about)}{off}.",
-            f"[{heading + '.' if heading else ''}{one.name}]",
-            *([f"value = {value!r}", f'unit = "{about["unit"]}"'] if on else ["off = true"]),
-            f'source = "{about["source"]}"',
-        ]
-    return "\n".join(text) + "\n"
+def span_of(about: Any) -> str:
+    """Say the range of a limit, from its metadata."""
+    return f"a number from {about['least']:g} to {about['most']:g} ({about['unit']})"
 
 
 def _check(source: Source, entry: LimitEntry, name: str, about: Any, at: Place) -> None:
@@ -222,7 +194,7 @@ def _check(source: Source, entry: LimitEntry, name: str, about: Any, at: Place) 
     if entry.off:
         if not can_be_off:
             source.tell(
-                f"off of {name} is true, expected {_span(about)}",
+                f"off of {name} is true, expected {span_of(about)}",
                 f"give value and unit: there is no verdict without {name}",
                 *(*at, "off"),
             )
@@ -236,13 +208,13 @@ def _check(source: Source, entry: LimitEntry, name: str, about: Any, at: Place) 
     switch = ", or write off = true" if can_be_off else ""
     if not source.has(*at, "value"):
         source.tell(
-            f"no value of {name}, expected {_span(about)}", f"add value{switch}", *(*at, "value")
+            f"no value of {name}, expected {span_of(about)}", f"add value{switch}", *(*at, "value")
         )
     hint = f"correct value{switch}"
     if about["unit"] in _PERCENT and 1 < entry.value <= 100:
         hint = f"write it as a plain number: {_PERCENT[about['unit']]}"
     span = (about["least"], about["most"])
-    source.check_range(f"value of {name}", entry.value, span, _span(about), hint, *at, "value")
+    source.check_range(f"value of {name}", entry.value, span, span_of(about), hint, *at, "value")
     unit = about["unit"]
     if entry.unit != unit:
         found = f"unit of {name} is {named(entry.unit)}" if entry.unit else f"no unit of {name}"
@@ -254,10 +226,6 @@ def _check(source: Source, entry: LimitEntry, name: str, about: Any, at: Place) 
             f'name who agreed on it and when, or write source = "{COMMON}"',
             *(*at, "source"),
         )
-
-
-def _span(about: Any) -> str:
-    return f"a number from {about['least']:g} to {about['most']:g} ({about['unit']})"
 
 
 def _kinds() -> str:
