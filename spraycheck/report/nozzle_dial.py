@@ -85,9 +85,11 @@ def dial_png(layout: Layout) -> bytes:
         for row, (colour, marker) in looks.items():
             axes.plot([], [], marker, color=colour, mfc="white", ms=10, mew=2, label=f"row {row}")
         axes.legend(loc="lower left", frameon=False)
-    axes.set_title(_plain(layout.name), fontsize=12, parse_math=False)
+    figure.suptitle(_plain(layout.name), fontsize=12, parse_math=False)
     zero = f"0° is the {_plain(layout.counts_from)}; " if layout.counts_from else ""
-    figure.supxlabel(f"{zero}clockwise as the streaks lie on the card", fontsize=10)
+    figure.supxlabel(
+        f"{zero}clockwise as the streaks lie on the card", fontsize=10, parse_math=False
+    )
     with io.BytesIO() as file:
         figure.savefig(file, format="png", dpi=110)
         return file.getvalue()
@@ -109,4 +111,4 @@ def _at(azimuth: float, radius: float) -> tuple[float, float]:
 
 
 def _plain(text: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in text)[:60].replace("$", r"\$")
+    return "".join(c if c.isprintable() else "?" for c in text)[:60]
