@@ -52,7 +52,7 @@ def text_dial(layout: Layout, *, ascii_only: bool = False) -> str:
     for n, (azimuth, radius) in enumerate(zip(layout.azimuth_deg, radii, strict=True), start=1):
         put(azimuth, radius, str(n))
     lines = ["".join(row).rstrip() for row in rows]
-    return "\n".join([" " * half_width + "12", *lines])
+    return "\n".join([" " * half_width + "12", *lines]).rstrip()
 
 
 def dial_png(layout: Layout) -> bytes:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from spraycheck.pattern import flags
 from spraycheck.pattern.findings import KINDS
 from spraycheck.pattern.layout import STATES, Assessment, Finding, Hole
+from spraycheck.pattern.limits import LimitSet, limit_fields
 
 _NOT_A_FAULT = ("clear", "unsure")
 _GRAVITY = ("blocked", "off-line", "weak", "heavy", "misshapen")
@@ -128,3 +129,38 @@ def _pass_in_numbers(assessment: Assessment) -> list[str]:
 
 _HARMLESS = frozenset(KINDS[code].title.lower() for code in ("no-scale", "centre-drip"))
 """Findings that never decide a verdict."""
+
+
+def limits_in_words(limits: LimitSet) -> str:
+    """Name a set of limits and say every limit in it, those that are off last."""
+    names = [one.name for one in limit_fields(type(limits))]
+    held = [name for name in names if limits.held(name)]
+    said = []
+    for name in held:
+        value = _of_limit(limits, name)
+        high = name.replace("_low_", "_high_")
+        if high != name and high in held:
+            value += f" to {_of_limit(limits, high)}"
+        elif name.replace("_high_", "_low_") in held and "_high_" in name:
+            continue  # said with its lower end
+        else:
+            value = f"at least {value}" if "_low_" in name else value
+        said.append(f"{_plain_name(name)} {value}")
+    off = [_plain_name(name) for name in names if name not in held]
+    return f"{limits.name}: {', '.join(said)}" + (f"; not held: {', '.join(off)}" if off else "")
+
+
+def _plain_name(limit: str) -> str:
+    """Return the words of a limit's name, without its unit."""
+    return limit.rsplit("_", 1)[0].replace("_low", "").replace("_high", "").replace("_", " ")
+
+
+def _of_limit(limits: LimitSet, name: str) -> str:
+    value = getattr(limits, name)
+    match limits.unit(name):
+        case "deg":
+            return f"{value:g}°"
+        case "ratio" | "share" | "probability":
+            return f"{100 * value:.3g}%"
+        case unit:
+            return f"{value:g} {unit}"

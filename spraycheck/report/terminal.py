@@ -20,6 +20,7 @@ from spraycheck.pattern.layout import Assessment, Hole
 from spraycheck.report.summary import (
     count_in_words,
     explain_verdict,
+    limits_in_words,
     pattern_fits,
     shared_plumes,
     signed,
@@ -291,10 +292,9 @@ class _Writer:
             *_notes(a),
         ]:
             self._item(line)
-        limits = a.limits
         self._item(
-            f"Limits: off by {limits.direction_deg:g}°, wets {_percent(limits.area_low_ratio)} to "
-            f"{_percent(limits.area_high_ratio)}. They are a setting to be agreed, not a standard."
+            f"Limits, {printable(limits_in_words(a.limits))}. They are settings to be agreed, "
+            "not a standard; --json tells where each comes from."
         )
 
 

@@ -18,7 +18,7 @@ name = {name}
 """
 
 _EVEN = """\
-holes = {count}                   # equal holes, evenly spread
+holes = {count:<22}# equal holes, evenly spread
 
 # For uneven holes take the line above out and give every hole a section instead (or start anew
 # with spraycheck nozzle new --slanted):
@@ -39,7 +39,7 @@ _SLANTED = """\
 
 _HOLE = """
 [[hole]]                      # hole {number}
-azimuth_deg = {azimuth}           # clockwise as the streak lies on the card, seen from the injector
+azimuth_deg = {azimuth:<16}# clockwise as the streak lies on the card, seen from the injector
 axis_angle_deg = 70.0         # between hole axis and nozzle axis: half the cone, not the whole
 # diameter_mm = 0.25
 # row = 1                     # wetted areas are compared within a row
@@ -64,7 +64,7 @@ _NOTES = """
 # source = "the maker's manual, page"
 
 # Limits of this nozzle, where the default settings do not suit: one section for each, with value,
-# unit and source, or off = true. spraycheck limits{option} prints them all with their meaning.
+# unit and source, or off = true. All of them with their meaning: spraycheck limits{option}
 # [limits.{limit}]
 # value = {value}
 # unit = "{unit}"
