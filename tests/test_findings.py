@@ -36,6 +36,11 @@ EXAMPLE = {
     "tilt_deg": 2.3,
     "flag": flags.GLARE,
     "ratio": 2.3,
+    "share": 0.3,
+    "what": "the roundness",
+    "seen": "hollow",
+    "angle_deg": 14.0,
+    "nominal_deg": 12.0,
     "value": 6.2,
     "settle": "Photograph this card once more.",
 }

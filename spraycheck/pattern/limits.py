@@ -278,10 +278,10 @@ class CentralLimits(LimitSet):
     """
 
     roundness_low_ratio: float = _limit(
-        0.75,
+        0.8,
         "smallest minor over major axis of the patch",
         unit="ratio",
-        why=f"a third longer than wide is seen at once ({COMMON})",
+        why=f"a quarter longer than wide is seen at once ({COMMON})",
         least=0.1,
         most=0.99,
         off=0.0,
@@ -296,10 +296,10 @@ class CentralLimits(LimitSet):
         off=0.0,
     )
     heavy_side_frac: float = _limit(
-        0.60,
+        0.62,
         "share of the fluid on one side of the patch's middle",
         unit="share",
-        why=f"three parts to two is seen at once ({COMMON})",
+        why=f"well over three parts to two is seen at once ({COMMON})",
         least=0.51,
         most=0.99,
     )
@@ -338,10 +338,11 @@ class CentralLimits(LimitSet):
         most=0.5,
     )
     offset_ratio: float = _limit(
-        0.20,
+        0.13,
         "distance of the patch from the aim, over its diameter",
         unit="ratio",
-        why="the aim then lies nearly halfway from the patch's middle to its rim (chosen)",
+        why="an even disc that far off has two parts of its fluid on one side of the aim to one on "
+        "the other: 1/2 + 4 x / pi = 2/3 for x = 0.13 (derived for small x)",
         least=0.02,
         most=5.0,
     )

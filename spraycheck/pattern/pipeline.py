@@ -123,12 +123,12 @@ class Pipeline:
             "numpy": np.__version__,
             "opencv": cv2.__version__,
             "wet_threshold_frac": WET_THRESHOLD_FRAC,
-            "stages": {field.name: _describe(getattr(self, field.name)) for field in fields(self)},
+            "stages": {one.name: describe_stage(getattr(self, one.name)) for one in fields(self)},
         }
 
 
-def _describe(stage: Callable[..., Any]) -> dict[str, object]:
-    """Name of the function and all its keyword parameters, defaults included."""
+def describe_stage(stage: Callable[..., Any]) -> dict[str, object]:
+    """Return the name of a stage's function and all its keyword parameters, defaults included."""
     given: dict[str, Any] = {}
     while isinstance(stage, functools.partial):
         given = {**stage.keywords, **given}

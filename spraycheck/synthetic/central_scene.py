@@ -67,8 +67,13 @@ def central_spray(
         mottle_frac=float(rng.uniform(0.03, 0.15)),
     )
     if fault == "lopsided":
-        frac = float(rng.uniform(0.5 + 0.2 * clear, 0.7 + 0.3 * clear))
+        # In a filled spray a heavy side is mostly the patch's shift to that side, and paper that is
+        # full hides even that: it takes more of the fault, and less fluid, to show.
+        low = 0.5 + 0.2 * clear if hollow else 0.85
+        frac = float(rng.uniform(low, 0.7 + 0.3 * clear if hollow else 1.0))
         central = replace(central, lopsided_frac=frac)
+        if not hollow:
+            shot = replace(shot, volume_mm3=shot.volume_mm3 * 0.6)
     elif fault == "streaky":
         count = int(rng.integers(3, 8))
         first = float(rng.uniform(0, 360))

@@ -202,7 +202,7 @@ def _closed(mask: Mask, cell: float) -> Mask:
 def _length(filled: Mask, cell: float) -> float:
     """Length of the outline by Crofton's formula, corners of cells rounded off first."""
     soft = ndimage.gaussian_filter(np.pad(filled, 20).astype(float), SEEN_MM / cell) > 0.5
-    return float(perimeter_crofton(soft, 4)) * cell
+    return float(perimeter_crofton(soft, 4)) * cell  # type: ignore[no-untyped-call]
 
 
 def _hollow(

@@ -119,7 +119,7 @@ class CentralPatch:
     crest : float
         Largest value of the radial profile of wetness.
     soaked_frac : float
-        Share of the middle, a quarter of the radius wide, that is as wet as the paper gets.
+        Share of the filled outline that is as wet as the paper gets.
     profile : (K,) ndarray of float64
         Mean wetness by distance from the middle, from 0 to 1.5 radii.
     by_angle : (K,) ndarray of float64

@@ -17,14 +17,14 @@ REACH: Final = 1.15
 drops land around the rim, side spray does not)."""
 
 LEAST_AREA_MM2: Final = 12.0
-"""A smaller patch cannot be judged: under 4 mm across, soaking and paper rule its shape (chosen)."""
+"""A smaller patch cannot be judged: below 4 mm across soaking and paper rule its shape (chosen)."""
 
 DROP_MM2: Final = 2.0
 """Smaller wet spots beside the patch are thrown drops (a drop of 0.4 mm leaves about 1 mm2)."""
 
-SIDE_PEAK: Final = 0.5
-"""Side spray is at least this wet somewhere; fainter ones are shadow or paper (chosen: half way to
-saturation)."""
+SIDE_WETNESS: Final = 0.6
+"""Side spray is at least this wet in its wettest tenth; fainter ones are shadow or paper (chosen:
+corners of shadow left over by the dry-paper model show 0.3 to 0.5)."""
 
 RIM_SHARE: Final = 0.1
 """What has more than this share of its outline against the border of what can be judged runs over
@@ -45,6 +45,9 @@ class Found:
         Where cells of the central patch can lie: the patch, bridged, filled and grown a little.
     sides : tuple of (M, N) ndarray of bool
         Wet cells of each patch beside it, largest first.
+    doubtful : tuple of (M, N) ndarray of bool
+        The same, of patches that lie against the border of what can be judged: side spray that
+        runs over it, or the border's own shadow.
     box : (slice, slice)
         Rows and columns that hold the zone with room around it.
     at_edge : bool
@@ -53,6 +56,7 @@ class Found:
 
     zone: Mask
     sides: tuple[Mask, ...]
+    doubtful: tuple[Mask, ...]
     box: tuple[slice, slice]
     at_edge: bool
 
@@ -98,19 +102,20 @@ def find_central(wet: WetnessMap, *, threshold: float, bridge_mm: float) -> Foun
             continue
         if math.dist(piece.centroid, middle) <= reach:
             own.append(piece)
-        elif not piece.at_rim and piece.wet_cells * cell**2 >= DROP_MM2:
+        elif piece.wet_cells * cell**2 >= DROP_MM2:
             sides.append(piece)
-    zone = np.isin(labels, [p.label for p in own])
-    zone = filled(zone.astype(np.uint8))
+    zone = filled(np.isin(labels, [p.label for p in own]).astype(np.uint8))
     grow = round(bridge_mm / cell)
-    zone = cv2.dilate(zone, _disc(grow))
-    masks = [(labels == p.label) & seen for p in sides]
-    # A spray beside the patch may have reached its rim: what the patch's own zone holds stays its.
-    masks = [m & (zone == 0) for m in masks if float(wet.smooth[m].max()) >= SIDE_PEAK]
-    masks.sort(key=lambda m: -int(m.sum()))
+    zone = np.asarray(cv2.dilate(zone, _disc(grow)))
+    masks = {True: [], False: []}  # type: dict[bool, list[Mask]]
+    for piece in sorted(sides, key=lambda p: -p.wet_cells):
+        mask = (labels == piece.label) & seen & (zone == 0)
+        if mask.any() and float(np.percentile(wet.smooth[mask], 90)) >= SIDE_WETNESS:
+            masks[piece.touches_rim].append(mask)
     return Found(
         zone=zone.astype(bool) & wet.valid,
-        sides=tuple(masks),
+        sides=tuple(masks[False]),
+        doubtful=tuple(masks[True]),
         box=_box(zone, round(0.35 * main.extent) + 2 * grow),
         at_edge=main.at_rim,
     )
@@ -144,6 +149,7 @@ class _Piece:
     wet_cells: int
     filled_cells: float
     at_rim: bool
+    touches_rim: bool
     middle: tuple[float, float]
     extent: float
     centroid: tuple[float, float]
@@ -156,11 +162,13 @@ def _piece(labels: np.ndarray, stats: np.ndarray, k: int, seen: Mask, rim: Mask)
     rows, cols = np.nonzero(mine & seen[box])
     outline, _ = cv2.findContours(mine.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     length = sum(len(o) for o in outline)
+    against = int((mine & rim[box]).sum())
     return _Piece(
         label=k,
         wet_cells=len(rows),
         filled_cells=sum(cv2.contourArea(o) for o in outline),
-        at_rim=bool((mine & rim[box]).sum() > max(2.0, RIM_SHARE * length)),
+        at_rim=against > max(2.0, RIM_SHARE * length),
+        touches_rim=against > 2,
         middle=(top + (height - 1) / 2, left + (width - 1) / 2),
         extent=float(max(width, height)),
         centroid=(float(rows.mean()) + top, float(cols.mean()) + left)

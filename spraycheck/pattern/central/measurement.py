@@ -11,6 +11,7 @@ from typing import Final
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from spraycheck.circular import wrap_360
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
@@ -18,9 +19,9 @@ from spraycheck.pattern import flags as flag
 from spraycheck.pattern.central.budget import vector_covariance, vector_of
 from spraycheck.pattern.central.containers import QUANTITIES, Aim, CentralPatch, SidePatch
 from spraycheck.pattern.central.finding import find_central
-from spraycheck.pattern.central.numbers import CORE_SHARE, Numbers, numbers_of
+from spraycheck.pattern.central.numbers import Numbers, numbers_of
 from spraycheck.pattern.containers import Float, FloatMap, Mask, RectifiedCard, WetnessMap
-from spraycheck.uncertainty import numerical_jacobian, propagate
+from spraycheck.uncertainty import from_half_width, numerical_jacobian, propagate
 
 ANGLE_STEPS: Final = 72
 """Directions of the profile that is drawn."""
@@ -66,7 +67,11 @@ def measure_central(
     found = find_central(wet, threshold=threshold, bridge_mm=bridge_mm)
     box = found.box
     raw, smooth = wet.wetness[box], wet.smooth[box]
-    side_mm2 = float(sum(m.sum() for m in found.sides)) * cell**2
+    sure, doubtful = (
+        float(sum(m.sum() for m in masks)) * cell**2 for masks in (found.sides, found.doubtful)
+    )
+    # Side spray or shadow: anything from none to all of it, GUM 4.3.7.
+    side_mm2 = sure + doubtful / 2
 
     def numbers(raw: FloatMap, smooth: FloatMap) -> Numbers:
         return numbers_of(
@@ -89,6 +94,7 @@ def measure_central(
     n = numbers(raw, smooth)
     vector = vector_of(n, side_mm2, cell)
     inner = vector_covariance(wet, vector, again, raw, smooth)
+    inner[-1, -1] += from_half_width(doubtful / 2) ** 2
     origin = np.array([card.x0_mm + box[1].start * cell, card.y0_mm + box[0].start * cell])
     middle = origin + vector[2:4]
     off = middle - [aim.x_mm, aim.y_mm]
@@ -109,7 +115,7 @@ def measure_central(
         soaked_frac=_soaked(smooth, n),
         profile=n.profile,
         by_angle=_by_angle(raw, n),
-        sides=tuple(_side(card, mask, middle) for mask in found.sides),
+        sides=tuple(_side(card, mask, middle) for mask in (*found.sides, *found.doubtful)),
         outline_px=card.to_photo(n.outline * cell + origin),
         hollow_px=card.to_photo(n.hollow * cell + origin),
         flags=(flag.AT_SHEET_EDGE,) if found.at_edge else (),
@@ -120,7 +126,7 @@ def measure_central(
 def _quantities(vector: Float, inner: Float, off: Float, aim: Aim) -> tuple[list[float], Float]:
     """Values of `QUANTITIES` and their covariance, from those of the budget's vector."""
 
-    def model(v: Float) -> Float:
+    def model(v: NDArray[np.float64]) -> NDArray[np.float64]:
         area, radius, x, y, roundness, circularity, heavy, streak, core, hx, hy, side = v[:12]
         away = off + [x - vector[2] - v[12], y - vector[3] - v[13]]
         return np.array(
@@ -149,10 +155,8 @@ def _quantities(vector: Float, inner: Float, off: Float, aim: Aim) -> tuple[list
 
 
 def _soaked(smooth: FloatMap, n: Numbers) -> float:
-    """Share of the middle that is as wet as the paper gets."""
-    rows, cols = np.indices(smooth.shape, sparse=True)
-    middle = np.hypot(cols - n.x, rows - n.y) <= max(CORE_SHARE * n.radius, 1.0)
-    return float((smooth[middle] >= SOAKED).mean())
+    """Share of the filled outline that is as wet as the paper gets."""
+    return float((smooth[n.filled] >= SOAKED).mean())
 
 
 def _by_angle(raw: FloatMap, n: Numbers) -> Float:

@@ -169,8 +169,8 @@ def numbers_of(
 
 def _radial(raw: FloatMap, x: float, y: float, radius: float) -> Float:
     """Mean wetness in `RINGS` rings of equal width; empty rings take their inner neighbour's."""
-    rows, cols = np.indices(raw.shape, sparse=True)
-    ring = (np.hypot(cols - x, rows - y) * (RINGS / (PROFILE_REACH * radius))).astype(np.int64)
+    across, down = np.arange(raw.shape[1]) - x, np.arange(raw.shape[0]) - y
+    ring = (np.hypot(across, down[:, None]) * (RINGS / (PROFILE_REACH * radius))).astype(np.int64)
     near = ring < RINGS
     count = np.bincount(ring[near], minlength=RINGS)
     total = np.bincount(ring[near], raw[near], RINGS)
@@ -184,7 +184,7 @@ def _outline(inside: Mask, blur: float) -> tuple[Float, float]:
     """Outline of the largest piece (column, row), and the circularity of it."""
     wide = np.pad(inside.astype(np.float32), math.ceil(3 * blur) + 1)
     soft = cv2.GaussianBlur(wide, (0, 0), blur)
-    pieces = find_contours(soft, 0.5)
+    pieces = find_contours(soft, 0.5)  # type: ignore[no-untyped-call]
     if not pieces:
         return np.zeros((0, 2)), math.nan
     outline = max(pieces, key=len)[:, ::-1] - (math.ceil(3 * blur) + 1)

@@ -20,6 +20,7 @@ from typing import Any, Final
 
 from spraycheck.errors import InputError
 from spraycheck.pattern import flags
+from spraycheck.pattern.findings.central import CENTRAL_KINDS
 from spraycheck.pattern.findings.kinds import ABOUT, FindingKind
 from spraycheck.pattern.findings.patterns import PATTERN_KINDS
 from spraycheck.pattern.findings.photos import PHOTO_ADVICE, PHOTO_KINDS
@@ -51,7 +52,9 @@ AID: Final = (
 )
 """What a verdict does not mean; goes with every result a person reads."""
 
-KINDS: Final[dict[str, FindingKind]] = {kind.code: kind for kind in (*PATTERN_KINDS, *PHOTO_KINDS)}
+KINDS: Final[dict[str, FindingKind]] = {
+    kind.code: kind for kind in (*PATTERN_KINDS, *CENTRAL_KINDS, *PHOTO_KINDS)
+}
 """Code to its kind; the order is the order of importance."""
 
 
