@@ -11,6 +11,7 @@ from cards import Scene, draw, even
 from hypothesis import given
 from hypothesis import strategies as st
 
+from spraycheck.pattern import flags as flag
 from spraycheck.pattern.assessment import assess_layout
 from spraycheck.pattern.centre import locate_centre
 from spraycheck.pattern.containers import Mark, Photo, PlumeCatalogue, WetnessMap
@@ -149,6 +150,14 @@ def test_small_deviations_with_a_poor_centre_are_never_passed() -> None:
     assert judge(rows, 4).verdict == "recheck"
 
 
+def test_what_lies_over_the_edge_is_no_proof_of_stray_spray() -> None:
+    flags = ((), (flag.AT_SHEET_EDGE,), (), (), (), ())
+    result = judge(catalogue([*FIVE, 45.0], flags=flags), 5)
+    assert len(result.strays) == 1
+    assert result.verdict == "recheck"
+    assert "stray-spray" in codes(result)
+
+
 def test_extra_plume_is_a_stray() -> None:
     result = judge(catalogue([*FIVE, 45.0]), 5)
     assert len(result.strays) == 1
@@ -183,7 +192,9 @@ UNEVEN = Layout(
 
 def test_unequal_layout_fits_in_file_order() -> None:
     rows = catalogue([(a + 33) % 360 for a in UNEVEN.azimuth_deg])
-    result = judge(rows, UNEVEN)
+    order = np.argsort([(a + 33) % 360 for a in UNEVEN.azimuth_deg])
+    throw = np.tan(np.radians(UNEVEN.axis_angle_deg))[order]
+    result = judge(replace(rows, reach_mm=28.0 * throw), UNEVEN)
     assert result.verdict == "pass"
     assert result.holes[4].expected_deg == pytest.approx(323, abs=0.5)
 

@@ -37,10 +37,11 @@ RADIAL_DEG, SURELY_RADIAL_DEG = 25.0, 20.0
 """Lean against its ray up to which a patch may be a plume, and one small enough to be a drop
 (chosen: plumes that lost a flank to a neighbour lean by up to 9 degrees, a stray mark by any)."""
 
-BAND, NARROW_BAND = (0.35, 2.0), (0.6, 1.5)
+BAND, NARROW_BAND = (0.35, 2.6), (0.6, 1.5)
 """Distance from the centre, in typical plume distances, where plumes land, and where one small
-enough to be a drop must lie. Derived, then rounded: beside a hole at 65 degrees from the axis, one
-at 55 lands at tan 55 / tan 65 = 0.67 and one at 75 at 1.74; the wide band allows for a tilt too."""
+enough to be a drop must lie. Derived, then rounded: holes of one slanted nozzle may lie 55 and 75
+degrees from its axis, and tan 75 / tan 55 = 2.6; beside one at 65 degrees they land at 0.67 and
+1.74 of its distance."""
 
 SMALL_SHARE = 0.15
 """A patch below this share of the usual area must look like a plume to count as one (chosen: a hole

@@ -21,6 +21,11 @@ healthy holes)."""
 WIDTH_SCATTER, REACH_SCATTER = 0.12, 0.05
 """Standard scatter of a healthy plume's log width and log reach among its neighbours."""
 
+SLANT_SHARE = 0.7
+"""Standard error of the width and reach expected of a slanting hole, as a share of how far its
+throw differs from the others' (chosen: paper wicks by the same millimetres however far a plume
+flies, and the breadth of the spray's cone, which lengthens a far throw, is not known)."""
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ratios:
@@ -71,18 +76,32 @@ def area_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Rati
 
 def width_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Ratios:
     """Angular width over the neighbours'."""
-    zero = np.zeros(len(layout))
-    own = np.full(len(catalogue), WIDTH_SCATTER)
-    return _relative(np.log(np.maximum(catalogue.width_deg, 1e-3)), zero, own, 0.0, layout, match)
+    own = _shape_scatter(WIDTH_SCATTER, layout, match)
+    log = np.log(np.maximum(catalogue.width_deg, 1e-3))
+    return _relative(log, np.zeros(len(layout)), own, 0.0, layout, match)
 
 
 def reach_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Ratios:
     """Reach over what it should be beside the neighbours: a hole at angle a throws to tan(a)."""
+    own = _shape_scatter(REACH_SCATTER, layout, match)
+    log = np.log(np.maximum(catalogue.reach_mm, 1e-3))
+    return _relative(log, log_throw(layout), own, 0.0, layout, match)
+
+
+def log_throw(layout: Layout) -> Float:
+    """Logarithm of how far each hole throws beside the middle one; 0 where angles are unknown."""
     angle = np.radians(np.array(layout.axis_angle_deg))
-    known = np.isfinite(angle).all()
-    wanted = np.log(np.tan(angle)) if known else np.zeros(len(layout))
-    own = np.full(len(catalogue), REACH_SCATTER)
-    return _relative(np.log(np.maximum(catalogue.reach_mm, 1e-3)), wanted, own, 0.0, layout, match)
+    if not np.isfinite(angle).all():
+        return np.zeros(len(layout))
+    log = np.log(np.tan(angle))
+    return np.asarray(log - np.median(log))
+
+
+def _shape_scatter(alone: float, layout: Layout, match: Match) -> Float:
+    """Scatter of each plume's width or reach among unequal neighbours."""
+    hole_of = np.array(match.hole_of, int)
+    throw = np.where(hole_of >= 0, log_throw(layout)[hole_of], 0.0)
+    return np.asarray(np.hypot(alone, SLANT_SHARE * throw))
 
 
 def _relative(

@@ -105,11 +105,11 @@ def judge(seen: Seen, held: Held, plume: int, limits: Limits, risk: float) -> Ju
         ("misshapen", "reach_high_ratio"),
     )
     for state, name in faults:
-        cut_short = edge and name in ("area_low_ratio", "reach_low_ratio", "width_low_ratio")
-        if checks[name].probability <= risk and not cut_short:
+        # What runs over the edge has lost a part there, or has a shadow or an object joined to it.
+        if checks[name].probability <= risk and not (edge and name != "direction_deg"):
             return Judged(state=state, check=checks[name], probability=everything)
     doubtful = min(checks.values(), key=lambda c: c.probability)
-    if edge and "_low_" in doubtful.limit and doubtful.probability < 1 - limits.risk:
+    if edge and doubtful.limit != "direction_deg" and doubtful.probability < 1 - limits.risk:
         return Judged(
             state="unsure",
             reason="its plume runs over the edge of the card or photo",

@@ -28,13 +28,22 @@ WIDE = 1.6
 """A plume this much wider than the others may be two (chosen: healthy ones differ by a third)."""
 
 
-def missing(seen: Seen, expected_deg: float) -> tuple[str, str]:
+def missing(seen: Seen, expected_deg: float, throw: float) -> tuple[str, str]:
     """State of a hole without a plume, and why it is unsure.
 
     It is blocked only if a plume there would have been seen.
+
+    Parameters
+    ----------
+    seen : Seen
+        What was found.
+    expected_deg : float
+        Where the hole should spray.
+    throw : float
+        How far it throws beside the others.
     """
-    reach = np.sort(seen.catalogue.reach_mm)
-    near = np.sort(seen.catalogue.near_mm)
+    reach = np.sort(seen.catalogue.reach_mm) * throw
+    near = np.sort(seen.catalogue.near_mm) * throw
     if len(reach) == 0:
         return "unsure", "no plume to compare with"
     angle = math.radians(expected_deg)

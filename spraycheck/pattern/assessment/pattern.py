@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -28,7 +29,7 @@ def pattern_checks(
 ) -> list[Check]:
     """Hold what belongs to no single hole against its limits; only limits that are on."""
     checks = [
-        *_spacing(held, match, layout, limits),
+        *_spacing(seen, match, layout, limits),
         *_spread(held, limits),
         *_rotation(seen, match, layout, limits, lined_up),
         *_offset(seen, limits),
@@ -40,12 +41,18 @@ def pattern_checks(
 def stray_check(seen: Seen, strays: tuple[int, ...], limits: Limits) -> Check:
     """Hold the share of all stray plumes together against its limit."""
     catalogue = seen.catalogue
-    share = sum(float(catalogue.area_frac[p]) for p in strays)
-    sigma = math.hypot(*(float(catalogue.area_u_frac[p]) for p in strays)) / COVERAGE_FACTOR_95
-    return hold("stray_frac", share, sigma, limits)
+    # What lies over the card's edge, or a shadow there, looks like a plume: no proof either way.
+    proper = [p for p in strays if flag.AT_SHEET_EDGE not in catalogue.flags[p]]
+    share = sum(float(catalogue.area_frac[p]) for p in proper)
+    sigma = math.hypot(*(float(catalogue.area_u_frac[p]) for p in proper)) / COVERAGE_FACTOR_95
+    check = hold("stray_frac", share, sigma, limits)
+    if len(proper) < len(strays) and check.probability > 0.5:
+        every = sum(float(catalogue.area_frac[p]) for p in strays)
+        return replace(check, value=every, sigma=math.nan, probability=math.nan)
+    return check
 
 
-def _spacing(held: Held, match: Match, layout: Layout, limits: Limits) -> list[Check]:
+def _spacing(seen: Seen, match: Match, layout: Layout, limits: Limits) -> list[Check]:
     """The gap that differs most, surely, between neighbouring holes that both spray."""
     expected = np.array(layout.azimuth_deg)
     order = np.argsort(expected).tolist()
@@ -54,9 +61,11 @@ def _spacing(held: Held, match: Match, layout: Layout, limits: Limits) -> list[C
     for hole, following in zip(order, order[1:] + order[:1], strict=True):
         if hole in plume_of and following in plume_of:
             a, b = plume_of[hole], plume_of[following]
-            c = held.leaning.covariance_deg2
-            apart = float(held.leaning.lean_deg[b] - held.leaning.lean_deg[a])
-            sigma = math.sqrt(max(float(c[a, a] + c[b, b] - 2 * c[a, b]), 0.0))
+            apart = float(match.deviation_deg[b] - match.deviation_deg[a])
+            # Neighbours lean alike when the centre is wrong; taken as independent it is a little
+            # too wide, never too narrow.
+            u = seen.catalogue.direction_u_deg
+            sigma = math.hypot(float(u[a]), float(u[b])) / COVERAGE_FACTOR_95
             checks.append(hold("spacing_deg", apart, sigma, limits))
     return sorted(checks, key=lambda check: check.probability)[:1]
 

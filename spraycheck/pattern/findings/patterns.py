@@ -136,6 +136,21 @@ PATTERN_KINDS: Final = (
         "again at the same hole: look at the tip under a magnifier.",
     ),
     FindingKind(
+        code="hole-intermittent",
+        title="Intermittent",
+        about="hole",
+        text="Hole {hole} is {state} in some shots only: {seen}.",
+        causes=(
+            "dirt or deposit that moves in the tip",
+            "needle sticking, or not lifting squarely every time",
+            "a stroke that was slow or not full",
+            "a fold, a drop or a finger on that one card",
+        ),
+        next_step=f"{FRESH}; do so twice more and give all photos together. Faulty again now and "
+        "then: clean the tip the way the nozzle's maker allows and check that the needle moves "
+        "freely.",
+    ),
+    FindingKind(
         code="hole-unsure",
         title="Cannot tell",
         about="hole",
@@ -157,6 +172,7 @@ PATTERN_KINDS: Final = (
             "a hole's damaged mouth throws a second jet",
             "a leak at the tip",
             "splash from the tray or an older stain",
+            "an object or a shadow over the card's edge",
         ),
         next_step="Count the holes in the nozzle tip. If the number was right, spray "
         f"{FRESH_CARD}: a second jet at the same place comes from the "
@@ -217,6 +233,16 @@ PATTERN_KINDS: Final = (
         ),
         next_step="Dry the tip with the pressure released and zero on the gauge, then do the seat "
         "hold test with the cover closed.",
+    ),
+    FindingKind(
+        code="shots-unmatched",
+        title="Holes not followed",
+        about="card",
+        text="Holes could not be followed from shot to shot ({note}), so none is averaged; the "
+        "shots are judged by the mean of their worst holes, which no hole can be worse than.",
+        causes=("plain sheets without an index arrow", "an even nozzle whose holes are all alike"),
+        next_step="To follow holes, leave the injector in its holder and spray printed target "
+        "cards laid down the same way each time.",
     ),
     FindingKind(
         code="plumes-merged",

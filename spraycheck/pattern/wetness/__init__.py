@@ -45,6 +45,11 @@ LEAST_DEPTH = 0.07
 """A spray darkens its paper by at least this optical depth. Clear test oil on thin white paper over
 a white bench, the faintest case simulated, gives 0.09; clouds in dry paper reach 0.05."""
 
+TOO_DARK, LARGE_MM2 = 1.7, 60.0
+"""Depth, over the middle patch's, from which a patch is a thing and not soaked paper; and the least
+area of a patch that is compared (chosen: soaked patches of one card differ by up to a third, also
+where one lies in flat light; 60 mm2 is a fifth of a small plume)."""
+
 _MAD_TO_SIGMA = 1.4826  # normal distribution
 
 
@@ -119,6 +124,11 @@ def map_wetness(
     smooth[~usable] = 0
 
     noise = _dry_noise(smooth, judged)
+    thing = _too_dark_for_spray(smooth, judged, noise, card.cell_mm)
+    usable &= ~thing
+    judged &= ~thing
+    single[thing] = 0
+    smooth[thing] = 0
     contrast = _saturated_depth(smooth, judged, noise, card.cell_mm)
     scale = 1 / -np.expm1(-contrast / YULE_NIELSEN_N)
     wetness = _yule_nielsen(single, scale)
@@ -238,6 +248,36 @@ def _dry_noise(smooth: FloatMap, usable: Mask) -> float:
         drier = sample[sample <= np.median(sample)]
         return float(np.sqrt(np.mean((drier.astype(float) - float(drier.max())) ** 2)))
     return float(np.sqrt(np.mean(below.astype(float) ** 2)))
+
+
+def _too_dark_for_spray(smooth: FloatMap, usable: Mask, noise: float, cell_mm: float) -> Mask:
+    """Find patches much darker than the others: something lying on the card, never wet paper.
+
+    Soaked paper has one depth. A patch from `TOO_DARK` times the middle patch (by area) is no part
+    of the spray, and must not set its scale either.
+    """
+    small = np.ascontiguousarray(smooth[::2, ::2])
+    known = usable[::2, ::2]
+    deepest = float(np.percentile(small[known], 99.5)) if known.any() else 0.0
+    dark = known & (small > max(6 * noise, LEAST_DEPTH, 0.12 * deepest))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8))
+    cells = stats[:, cv2.CC_STAT_AREA]
+    large = [k for k in range(1, count) if cells[k] * (2 * cell_mm) ** 2 >= LARGE_MM2]
+    nothing = np.zeros_like(usable)
+    if len(large) < 3:
+        return nothing
+    plateau = np.array([np.percentile(small[labels == k], 75) for k in large])
+    order = np.argsort(plateau)
+    heavier = np.cumsum(cells[large][order]) >= 0.5 * cells[large].sum()
+    middle = float(plateau[order][np.argmax(heavier)])
+    things = [k for k, depth in zip(large, plateau, strict=True) if depth > TOO_DARK * middle]
+    if not things:
+        return nothing
+    found = np.isin(labels, things).astype(np.uint8)
+    reach = 2 * round(1.5 / (2 * cell_mm)) + 1  # its blurred rim would look like wet paper
+    found = cv2.dilate(found, np.ones((reach, reach), np.uint8))
+    whole = cv2.resize(found, smooth.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    return np.asarray(whole.astype(bool) & usable)
 
 
 def _saturated_depth(smooth: FloatMap, usable: Mask, noise: float, cell_mm: float) -> float:
