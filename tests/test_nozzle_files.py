@@ -1,12 +1,17 @@
 from __future__ import annotations
 
 import math
+import tomllib
 from pathlib import Path
 
 import pytest
 
-from spraycheck.app.nozzles.files import read_layout
+from spraycheck.app.nozzles.files import Pressure, examine_nozzle, read_layout, read_nozzle
+from spraycheck.app.nozzles.lines import Place, find_lines, line_of
 from spraycheck.errors import InputError, LayoutError
+from spraycheck.pattern.central import CentralNozzle
+from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.limits import CentralLimits, Limits
 
 FOUR = "".join(f"\n[[hole]]\nazimuth_deg = {a}\n" for a in (0, 80, 190, 275.5))
 
@@ -146,3 +151,178 @@ def test_an_error_survives_a_process_border() -> None:
     again = pickle.loads(pickle.dumps(error))
     assert (again.message, again.hint, str(again)) == (error.message, error.hint, str(error))
     assert str(LayoutError("alone")) == "alone"
+
+
+# -- nozzle files
+
+
+def test_a_whole_nozzle(tmp_path: Path) -> None:
+    rows = (1, 2, 1, 2)
+    holes = "".join(
+        f"[[hole]]\nazimuth_deg = {a}\nrow = {r}\n"
+        for a, r in zip((0, 80, 190, 275), rows, strict=True)
+    )
+    text = (
+        'name = "a"\nremarks = "two\\nlines"\n'
+        + holes
+        + '[opening_pressure]\nvalue = 2800\nunit = "psi"\nsource = "the book"\n'
+        + '[seat_hold_pressure]\nvalue = 172\nunit = "bar"\n'
+        + '[limits]\nname = "mine"\n'
+        + '[limits.direction_deg]\nvalue = 3\nunit = "deg"\nsource = "agreed"\n'
+        + "[limits.spacing_deg]\noff = true\n"
+    )
+    nozzle = read_nozzle(write(tmp_path, text))
+    assert nozzle.layout.row == rows
+    assert nozzle.kind == "holes"
+    assert (nozzle.opening, nozzle.remarks) == (
+        Pressure(value=2800.0, unit="psi", source="the book"),
+        "two\nlines",
+    )
+    assert nozzle.opening is not None
+    assert nozzle.opening.bar == pytest.approx(193.05, abs=0.01)
+    limits = nozzle.limits_under()
+    assert isinstance(limits, Limits)
+    assert (limits.name, limits.direction_deg, limits.spacing_deg) == ("mine", 3.0, math.inf)
+    assert limits.source("direction_deg") == "agreed"
+    assert limits.area_low_ratio == Limits().area_low_ratio
+    agreed = Limits(name="agreed", direction_deg=2.0)
+    assert nozzle.limits_under(agreed) is agreed
+
+
+def test_a_hole_count_alone(tmp_path: Path) -> None:
+    nozzle = read_nozzle(write(tmp_path, "holes = 6\n"))
+    assert nozzle.expected == Layout.evenly_spread(6)
+    assert nozzle.limits_under() == Limits()
+    named = read_nozzle(write(tmp_path, 'name = "six"\nholes = 6\n'))
+    assert named.layout.even
+    assert named.name == "six"
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ('kind = "pintle"\n', CentralNozzle.pintle("nozzle")),
+        ('kind = "single-hole"\n', CentralNozzle.single_hole("nozzle")),
+        (
+            'name = "p"\nkind = "pintle"\nfill = "hollow"\nfull_angle_deg = 12\n',
+            CentralNozzle(name="p", kind="pintle", fill="hollow", full_angle_deg=12.0),
+        ),
+    ],
+)
+def test_a_central_nozzle(tmp_path: Path, text: str, expected: CentralNozzle) -> None:
+    path = write(tmp_path, text)
+    nozzle = read_nozzle(path)
+    # Equal but for the angle that is not known, which is equal to nothing.
+    assert repr(nozzle.expected) == repr(expected)
+    assert nozzle.kind == expected.kind
+    assert nozzle.limits_under() == CentralLimits()
+    with pytest.raises(InputError, match="one central spray, expected a nozzle with holes"):
+        read_layout(path)
+    with pytest.raises(InputError, match=f'expected limits for kind = "{expected.kind}"'):
+        nozzle.limits_under(Limits())
+
+
+def test_central_limits_in_a_nozzle_file(tmp_path: Path) -> None:
+    text = 'kind = "pintle"\n[limits.streak_frac]\nvalue = 0.3\nunit = "share"\nsource = "x"\n'
+    limits = read_nozzle(write(tmp_path, text)).limits_under()
+    assert isinstance(limits, CentralLimits)
+    assert limits.streak_frac == 0.3
+
+
+PRESSURE = "[opening_pressure]\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "said"),
+    [
+        ("holes = 2\n", 1, "holes is 2, expected the number of equal"),
+        ("holes = 6.5\n", 1, "holes is 6.5"),
+        ('\nholes = "six"\n', 2, "without quotes"),
+        ("holes = 4\n" + FOUR, 3, "both holes and hole given"),
+        ('holes = 4\ncounts_from = "pin"\n', 2, "both holes and counts_from given"),
+        ('kind = "pintel"\n', 1, 'expected "holes", "pintle" or "single-hole"'),
+        ('kind = "pintle"\nholes = 4\n', 2, "expected it only for nozzles with holes"),
+        ('kind = "pintle"\n' + FOUR, 3, "expected it only for nozzles with holes"),
+        ("holes = 4\nfill = 'hollow'\n", 2, "expected it only for pintle or single-hole"),
+        ('kind = "pintle"\nfull_angle_deg = 0.2\n', 2, "0.2, expected the full angle"),
+        ('kind = "pintle"\nfill = "full"\n', 2, "the text 'full', expected \"hollow\""),
+        # rows
+        (FOUR + "row = 1\n", 2, "hole 1 has no row, but 1 of 4 holes have"),
+        (FOUR.replace("\n[[", "\nrow = 1\n[[")[8:] + "row = 3\n", 16, "no hole is in row 2"),
+        (FOUR.replace("\n[[", "\nrow = 1\n[[")[8:] + "row = 0\n", 16, "row of hole 4 is 0"),
+        (FOUR.replace("\n[[", "\nrow = 1\n[[")[8:] + "row = 1.5\n", 16, "row of hole 4 is 1.5"),
+        # pressures
+        ("holes = 4\n" + PRESSURE + "value = 2800\n", 2, "no unit of opening_pressure"),
+        ("holes = 4\n" + PRESSURE + 'unit = "psi"\n', 2, "no value of opening_pressure"),
+        ("holes = 4\n" + PRESSURE + 'value = 9\nunit = "MPa"\n', 4, 'expected "psi" or "bar"'),
+        ("holes = 4\n" + PRESSURE + 'value = 2\nunit = "bar"\n', 3, "from 10 to 2000 bar"),
+        ("holes = 4\n" + PRESSURE + 'value = "2800 psi"\nunit = "psi"\n', 3, "without quotes"),
+        ("holes = 4\nopening_pressure = 2800\n", 2, "a line [opening_pressure]"),
+        (
+            "holes = 4\n"
+            + PRESSURE
+            + 'value = 190\nunit = "bar"\n[seat_hold_pressure]\nvalue = 2800\nunit = "psi"\n',
+            6,
+            "expected the seat to be held below the opening pressure",
+        ),
+        # limits
+        ("holes = 4\n[limits.direction]\nvalue = 3\n", 2, "did you mean direction_deg?"),
+        ("holes = 4\n[limits.direction_deg]\nvalue = 3\n", 2, 'expected "deg"'),
+        ("holes = 4\n[limits]\ndirection_deg = 3\n", 3, "a line [limits.direction_deg]"),
+        ('kind = "pintle"\n[limits.spacing_deg]\noff = true\n', 2, "unknown key 'spacing_deg'"),
+        ("holes = 4\n[[limits]]\nname = 'x'\n", 2, "limits is a list"),
+    ],
+)
+def test_a_mistake_in_a_nozzle_is_told_with_its_line(
+    tmp_path: Path, text: str, line: int, said: str
+) -> None:
+    path = write(tmp_path, text)
+    with pytest.raises(LayoutError) as caught:
+        read_nozzle(path)
+    message = str(caught.value)
+    assert f"nozzle file '{path}', line {line}: " in message
+    assert said in message
+    assert caught.value.hint
+    assert "\n" not in message
+
+
+def test_every_mistake_is_told_once(tmp_path: Path) -> None:
+    text = (
+        'nome = "x"\n'
+        "seen_from = 3\n"
+        "[[hole]]\nazimuth_deg = 'ten'\ndiameter_mm = 240\n"
+        "[[hole]]\ndiameter_mm = 0.24\nazimut_deg = 90\n"
+        "[[hole]]\nazimuth_deg = 180\ndiameter_mm = 0.24\n"
+        "[[hole]]\nazimuth_deg = 180.2\ndiameter_mm = 0.24\n"
+        '[limits.risk]\nvalue = 5\nunit = "%"\n'
+    )
+    nozzle, source = examine_nozzle(write(tmp_path, text))
+    assert nozzle is None
+    told = sorted((problem.line, problem.found) for problem in source.problems)
+    assert [line for line, _ in told] == [1, 2, 4, 5, 6, 8, 13, 15, 16, 17]
+    assert "azimuth_deg of hole 1 is the text 'ten'" in told[2][1]
+    assert "no azimuth_deg of hole 2" in told[4][1]
+    assert "same as that of hole 3" in told[6][1]
+    assert "no source of risk" in told[7][1]
+    with pytest.raises(LayoutError, match="and 9 more: spraycheck nozzle check"):
+        source.check()
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "line"),
+    [
+        ('a = """\n[[hole]]\nb = 1\n"""\nb = 2\n', ("b",), 5),
+        ("a = '''x = 1\n'''\n[t] # [u]\n'x' = 2\n", ("t", "x"), 4),
+        ('[t]\n"quoted key".sub = 1\n', ("t", "quoted key", "sub"), 2),
+        ("[a.b]\nx = 1\n[a.c]\nx = 2\n", ("a", "c", "x"), 4),
+        ("[[h]]\n[h.s]\nx = 1\n[[h]]\n[h.s]\nx = 2\n", ("h", 1, "s", "x"), 6),
+        ("h = [\n {x = 1}, # {x = 9}\n {y = '{', x = 2}\n]\n", ("h", 1, "x"), 3),
+        ("h = [{x = 1},\n {x = 2}]\nz = 3\n", ("z",), 3),
+        ("t = {x = 1, y = [2, 3]}\nz = 3\n", ("t", "y"), 1),
+        ("x = 1\n", ("gone", "deeper"), 0),
+        ("\n[t]\nx = 1\n", ("t", "gone"), 2),
+    ],
+)
+def test_lines_of_places(text: str, place: Place, line: int) -> None:
+    tomllib.loads(text)  # it is TOML at all
+    assert line_of(find_lines(text), place) == line

@@ -144,9 +144,15 @@ def limits_in_words(limits: LimitSet) -> str:
         elif name.replace("_high_", "_low_") in held and "_high_" in name:
             continue  # said with its lower end
         else:
-            value = f"at least {value}" if "_low_" in name else value
+            side = "at least " if "_low_" in name else "at most " if "_high_" in name else ""
+            value = side + value
         said.append(f"{_plain_name(name)} {value}")
-    off = [_plain_name(name) for name in names if name not in held]
+    off = [
+        ("smallest " if "_low_" in name else "largest " if "_high_" in name else "")
+        + _plain_name(name)
+        for name in names
+        if name not in held
+    ]
     return f"{limits.name}: {', '.join(said)}" + (f"; not held: {', '.join(off)}" if off else "")
 
 

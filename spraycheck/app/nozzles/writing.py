@@ -64,7 +64,7 @@ _NOTES = """
 # source = "the maker's manual, page"
 
 # Limits of this nozzle, where the default settings do not suit: one section for each, with value,
-# unit and source, or off = true. All of them with their meaning: spraycheck limits{option}
+# unit and source, or off = true. spraycheck limits{option} prints all.
 # [limits.{limit}]
 # value = {value}
 # unit = "{unit}"
