@@ -76,7 +76,7 @@ def _add_faults(group: argparse._ArgumentGroup) -> None:
     several(
         "--merging", "H:DEG", "2:15 bends holes 2 and 3 together, 15 degrees are left between them"
     )
-    several("--stray", "DEG", "a jet of no hole in this direction")
+    several("--stray", "DEG[:SHARE]", "a jet of no hole in this direction; share 0.3")
     group.add_argument(
         "--drip", metavar="MM3", nargs="?", const="4", help="the tip drips; default 4 mm3"
     )
@@ -192,7 +192,7 @@ def read_wish(args: argparse.Namespace) -> Wish:
     for option in ("squared", "shadow", "glare"):
         given[option] = getattr(args, option)
     given["blocked"] = tuple(_whole("blocked", text) for text in args.blocked)
-    given["stray"] = tuple(_number("stray", text, "200") for text in args.stray)
+    given["stray"] = tuple(_stray(text) for text in args.stray)
     for option in ("weak", "heavy", "off_line", "merging"):
         given[option] = tuple(_pair(option, text) for text in getattr(args, option))
     if args.tilt is not None:
@@ -239,6 +239,17 @@ def _whole(option: str, text: str) -> int:
         raise InputError(
             f"--{option} {text!r}: expected a whole number, for example {example}"
         ) from None
+
+
+def _stray(text: str) -> tuple[float, float]:
+    from spraycheck.app.training.wishes import STRAY_SHARE
+
+    direction, _, share = text.partition(":")
+    example = "200 or 200:0.3"
+    return (
+        _number("stray", direction, example),
+        _number("stray", share, example) if share else STRAY_SHARE,
+    )
 
 
 def _pair(option: str, text: str) -> tuple[int, float]:

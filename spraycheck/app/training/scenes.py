@@ -14,9 +14,6 @@ from spraycheck.synthetic import Camera, Curl, Fluid, Paper, Scene, SprayShot, S
 from spraycheck.synthetic.nozzle import CentralSpray, SyntheticNozzle
 from spraycheck.synthetic.scribbles import squared_ruling
 
-STRAY_SHARE = 0.35
-"""Fluid of a stray jet over that of a healthy hole (chosen: clearly there, clearly no hole)."""
-
 _RING_FRAC = 0.26
 # Distance of the plumes' middles from the centre over the sheet's short side (chosen: plumes clear
 # of each other and of the edges).
@@ -164,7 +161,7 @@ def _shot(wish: Wish, nozzle: SyntheticNozzle, paper: Paper) -> SprayShot:
         half_cone_deg=cone,
         drip_mm3=wish.drip_mm3,
         splashes=wish.splashes,
-        strays=tuple(StrayJet(direction_deg=d, share=STRAY_SHARE) for d in wish.stray),
+        strays=tuple(StrayJet(direction_deg=d, share=share) for d, share in wish.stray),
         tilt_x_deg=_tilt(wish)[0],
         tilt_y_deg=_tilt(wish)[1],
     )
@@ -209,7 +206,7 @@ def _central_shot(wish: Wish, nozzle: SyntheticNozzle, paper: Paper) -> SpraySho
         drip_mm3=wish.drip_mm3,
         splashes=wish.splashes,
         strays=tuple(
-            StrayJet(direction_deg=d, axis_angle_deg=35.0, share=STRAY_SHARE) for d in wish.stray
+            StrayJet(direction_deg=d, axis_angle_deg=35.0, share=f) for d, f in wish.stray
         ),
         tilt_x_deg=_tilt(wish)[0],
         tilt_y_deg=_tilt(wish)[1],

@@ -70,12 +70,16 @@ def truth_lines(setting: Setting, truth: CardTruth) -> Iterator[str]:
             f"{truth.central.heavy_side_frac:.0%} of its fluid on the heavier half."
         )
     yield from (f"  {mark_in_words(mark)}" for mark in truth.marks if mark.kind != "central")
-    wish = setting.wish
-    if wish.tilt_deg:
-        yield (
-            f"  The nozzle leans {wish.tilt_deg:g}° towards {clock_position(wish.tilt_to_deg)} on "
-            "the clock: a matter of the set-up, not of the nozzle."
-        )
+    if setting.wish.tilt_deg:
+        yield f"  {tilt_in_words(setting.wish)}"
+
+
+def tilt_in_words(wish: Wish) -> str:
+    """Tell how far the nozzle was from square."""
+    return (
+        f"The nozzle leans {wish.tilt_deg:g}° towards {clock_position(wish.tilt_to_deg)} on the "
+        "clock: a matter of the set-up, not of the nozzle."
+    )
 
 
 def _in_words(drawn: str, judged: TrueState) -> str:

@@ -27,6 +27,9 @@ CENTRAL_FAULTS: Final = ("none", "lopsided", "streaky", "filled", "off-centre")
 PHOTOS: Final = ("easy", "usual", "poor")
 """How hard the photograph is to read."""
 
+STRAY_SHARE: Final = 0.3
+"""Fluid of a stray jet over that of a healthy hole (chosen: clearly there, clearly no hole)."""
+
 LEAST_HOLES, MOST_HOLES = 3, 16
 """What ``spraycheck measure`` judges."""
 
@@ -54,8 +57,9 @@ class Wish:
         that is left between them.
     central_fault : str
         One of `CENTRAL_FAULTS`, for a pintle or single-hole nozzle.
-    stray : tuple of float
-        Directions of jets that belong to no hole, clockwise.
+    stray : tuple of (float, float)
+        Direction of a jet that belongs to no hole, clockwise, and its fluid relative to a healthy
+        hole's, 0.02 to 2.
     drip_mm3 : float
         Fluid that falls off the tip.
     splashes : int
@@ -95,7 +99,7 @@ class Wish:
     off_line: tuple[HoleValue, ...] = ()
     merging: tuple[HoleValue, ...] = ()
     central_fault: str = "none"
-    stray: tuple[float, ...] = ()
+    stray: tuple[tuple[float, float], ...] = ()
     drip_mm3: float = 0.0
     splashes: int = 0
     tilt_deg: float = 0.0
@@ -127,8 +131,9 @@ class Wish:
             self._check_central()
         else:
             self._check_holes()
-        for direction in self.stray:
+        for direction, share in self.stray:
             check_range("stray", direction, 0, 360, unit="deg")
+            check_range("share of the stray jet", share, 0.02, 2)
         check_range("tilt", self.tilt_deg, 0, 30, unit="deg")
         check_range("direction of the tilt", self.tilt_to_deg, 0, 360, unit="deg")
         check_range("drip", self.drip_mm3, 0, 500, unit="mm3")
@@ -246,7 +251,7 @@ def _option(wish: Wish, name: str, value: object) -> list[str]:
     if isinstance(value, bool):
         return [flag]
     if isinstance(value, tuple):
-        shown = [f"{one[0]}:{one[1]:g}" if isinstance(one, tuple) else f"{one:g}" for one in value]
+        shown = [f"{one[0]:g}:{one[1]:g}" if isinstance(one, tuple) else f"{one}" for one in value]
         return [word for text in shown for word in (flag, text)]
     if name == "tilt_deg" and wish.tilt_to_deg != Wish().tilt_to_deg:
         return [flag, f"{value:g}:{wish.tilt_to_deg:g}"]
