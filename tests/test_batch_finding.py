@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import math
 import os
 import sys
 from collections.abc import Iterator
@@ -14,7 +16,9 @@ from spraycheck.app.batch.expectations import Expectations
 from spraycheck.app.batch.manifest import read_manifest
 from spraycheck.app.batch.sources import find_photos, is_address
 from spraycheck.app.nozzles.files import Nozzle
+from spraycheck.app.nozzles.library import Library, open_library
 from spraycheck.errors import InputError
+from spraycheck.pattern.limits import Limits
 
 ODD_NAMES = (
     "two\nlines.jpg",
@@ -260,3 +264,107 @@ def test_manifest_alone_names_the_photos(tmp_path: Path) -> None:
     table.write_text("file,holes\nb.jpg,4\n")
     summary, _ = batch(tmp_path, tmp_path / "out", places=(), manifest=str(table))
     assert summary.counts == {"fail": 1}
+
+
+# -- nozzles by name
+
+
+LIMITS = '[limits]\nname = "ours"\n[limits.direction_deg]\nvalue = 3\nunit = "deg"\nsource = "x"\n'
+
+
+def library_of(folder: Path, **files: str) -> Library:
+    folder.mkdir()
+    for name, text in files.items():
+        (folder / f"{name}.toml").write_text(text)
+    return open_library(str(folder), {})
+
+
+def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
+    shelf = library_of(
+        tmp_path / "nozzles",
+        lorry="holes = 5\n" + LIMITS,
+        tractor="holes = 6\n",
+        needle="kind = 'pintle'\n",
+    )
+    cards = tmp_path / "cards"
+    (cards / "own").mkdir(parents=True)
+    (cards / "own/spraycheck.toml").write_text('nozzle = "Tractor"\n')
+    table = cards / "m.csv"
+    table.write_text(
+        "file,holes,nozzle\n1.jpg,,lorry\n2.jpg,4,lorry\n3.jpg,,lory\n4.jpg,,needle\n5.jpg,,../x\n"
+        "own/7.jpg,,LORRY\n"
+    )
+    asking = Expectations(library=shelf, manifest=read_manifest(str(table)))
+
+    def of(name: str) -> tuple[int, str, str, float]:
+        e = asking.of(str(cards / name))
+        holes = len(e.layout) if e.layout else 0
+        return holes, e.source, e.limits.name, e.limits.direction_deg
+
+    default = Limits().name
+    assert of("1.jpg") == (5, "manifest", "ours", 3.0)
+    assert of("2.jpg") == (4, "manifest", default, 5.0)  # a label only: the holes are given
+    assert of("own/6.jpg") == (6, "folder", default, 5.0)
+    assert of("own/7.jpg") == (5, "manifest", "ours", 3.0)
+    for name, said in (
+        ("3.jpg", "there is no nozzle 'lory'"),
+        ("4.jpg", "is a pintle nozzle with one central spray"),
+        ("5.jpg", "there is no nozzle '../x'"),
+    ):
+        expected = asking.of(str(cards / name))
+        assert expected.layout is None
+        assert said in str(expected.problem)
+    assert "did you mean lorry" in str(asking.of(str(cards / "3.jpg")).problem)
+    asking.nozzle = shelf.read("tractor")
+    assert of("1.jpg") == (5, "manifest", "ours", 3.0)
+    assert of("3.jpg") == (6, "option", default, 5.0)
+    assert of("own/6.jpg") == (6, "option", default, 5.0)
+    assert asking.doubts() == [
+        "the nozzle 'lory' was taken for a label only: no nozzle file has this name, but there is "
+        "lorry"
+    ]
+    asking.limits = Limits(name="given", direction_deg=2.0)
+    assert of("1.jpg") == (5, "manifest", "given", 2.0)
+    assert of("3.jpg") == (6, "option", "given", 2.0)
+
+
+def test_every_nozzle_file_is_read_once(tmp_path: Path) -> None:
+    shelf = library_of(tmp_path / "nozzles", lorry="holes = 5\n")
+    table = tmp_path / "m.csv"
+    table.write_text("file,nozzle\n" + "".join(f"{k}.jpg,lorry\n" for k in range(50)))
+    asking = Expectations(library=shelf, manifest=read_manifest(str(table)))
+    first = asking.of(str(tmp_path / "0.jpg"))
+    (tmp_path / "nozzles/lorry.toml").write_text("broken")
+    assert all(asking.of(str(tmp_path / f"{k}.jpg")) is first for k in range(50))
+
+
+def test_a_changed_limit_or_source_measures_again(tmp_path: Path) -> None:
+    photo(tmp_path / "in/1.jpg", "pass")
+    (tmp_path / "in/spraycheck.toml").write_text('nozzle = "lorry"\n')
+    text = "holes = 5\n" + LIMITS
+    shelf = library_of(tmp_path / "nozzles", lorry=text)
+    for change, measured in (
+        (text, 1),
+        (text, 0),
+        (text.replace("value = 3", "value = 3.5"), 1),
+        (text.replace('"x"', '"the other shift agreed"'), 1),
+        (text.replace("[limits]", 'remarks = "new"\n[limits]'), 0),
+        (text.replace("holes = 5", "holes = 6"), 1),
+    ):
+        (tmp_path / "nozzles/lorry.toml").write_text(change)
+        _, watcher = batch(tmp_path / "in", tmp_path / "out", nozzle=None, library=shelf)
+        assert watcher.measured == measured, change
+
+
+def test_limits_stand_in_records_and_tables(tmp_path: Path) -> None:
+    photo(tmp_path / "in/1.jpg", "blank 3")
+    limits = Limits(name="given", direction_deg=2.0, stray_frac=math.inf)
+    batch(tmp_path / "in", tmp_path / "out", limits=limits)
+    (record,) = records(tmp_path / "out")
+    assert record["limits"]["name"] == "given"
+    assert record["limits"]["direction_deg"]["value"] == 2.0
+    with open(tmp_path / "out/photos.csv", encoding="utf-8-sig", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert row["limit_direction_deg"] == "2.0"
+    assert row["limit_stray_frac"] == ""
+    assert row["limit_risk"] == "0.05"

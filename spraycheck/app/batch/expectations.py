@@ -57,6 +57,10 @@ UNKNOWN_HOLES = InputError(
 )
 
 
+_MOST_DOUBTS = 1000
+# Chosen so that an archive with a name for every photo does not keep the foreman waiting.
+
+
 @dataclass(kw_only=True)
 class Expectations:
     """Answers what a photo should show; every nozzle and folder file is read once.
@@ -80,8 +84,8 @@ class Expectations:
     library: Library = field(default_factory=open_library)
     sheet: CardSpec | None = None
     manifest: Manifest | None = None
-    labels_only: set[str] = field(default_factory=set)
-    """Names of nozzles met so far that lead to no file."""
+    _by_name: dict[str, Nozzle | InputError | None] = field(default_factory=dict)
+    _problems: dict[str, InputError] = field(default_factory=dict)
     _nozzles: dict[str, Nozzle | InputError] = field(default_factory=dict)
     _folders: dict[str, tuple[str, FolderFile] | InputError | None] = field(default_factory=dict)
     _shared: dict[Expected, Expected] = field(default_factory=dict)
@@ -138,22 +142,45 @@ class Expectations:
             return make(self._read(os.path.join(folder, file.layout)), "folder")
         if nozzle := self._named(file.nozzle):
             return make(nozzle, "folder")
-        problem = UNKNOWN_HOLES
-        if labels.nozzle:
-            why = self.library.unknown(labels.nozzle)
-            problem = InputError(
-                f"{problem.message}: {why.message}", f"{why.hint}; or {problem.hint}"
-            )
+        problem = self._unknown(labels.nozzle) if labels.nozzle else UNKNOWN_HOLES
         return Expected(layout=None, spec=spec, labels=labels, source="", problem=problem)
+
+    def doubts(self) -> list[str]:
+        """Return a line for every label met so far that is nearly a nozzle's name: a slip?"""
+        labels = sorted(name for name, nozzle in self._by_name.items() if name and nozzle is None)
+        close = {name: self.library.close_to(name) for name in labels[:_MOST_DOUBTS]}
+        return [
+            f"the nozzle {name!r} was taken for a label only: no nozzle file has this name, but "
+            f"there is {names}"
+            for name, names in close.items()
+            if names
+        ]
 
     def _named(self, name: str) -> Nozzle | None:
         """Return the nozzle of a name; None where the name is a label only."""
-        if not name or name in self.labels_only:
-            return None
-        if is_name(name) and self.library.find(name) is not None:
-            return self._read(os.fspath(self.library.path_of(name)))
-        self.labels_only.add(name)
+        if name not in self._by_name:
+            self._by_name[name] = self._look_up(name)
+        known = self._by_name[name]
+        if isinstance(known, InputError):
+            raise known
+        return known
+
+    def _look_up(self, name: str) -> Nozzle | InputError | None:
+        try:
+            if is_name(name) and self.library.find(name) is not None:
+                return self.library.read(name)
+        except InputError as error:
+            return error
         return None
+
+    def _unknown(self, name: str) -> InputError:
+        """Return the problem of photos whose nozzle's name leads nowhere; one for all of them."""
+        if name not in self._problems:
+            why = self.library.unknown(name)
+            self._problems[name] = InputError(
+                f"{UNKNOWN_HOLES.message}: {why.message}", f"{why.hint}; or {UNKNOWN_HOLES.hint}"
+            )
+        return self._problems[name]
 
     def _read(self, path: str) -> Nozzle:
         if path not in self._nozzles:

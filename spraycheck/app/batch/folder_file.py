@@ -3,7 +3,7 @@
 ```toml
 holes = 4                  # or: layout = "nozzle.toml", a path from this folder
 sheet = "a4"               # optional
-nozzle = "lorry A"         # optional: a name to sort by
+nozzle = "lorry A"         # optional: a name to sort by; without holes and layout, a nozzle file's
 injector = "cyl 1"         # optional: to follow one injector over time
 ```
 

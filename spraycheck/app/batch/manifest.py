@@ -26,9 +26,10 @@ from spraycheck.pattern.layout import MAX_HOLES, MIN_HOLES, VERDICTS
 COLUMNS: Final[dict[str, str]] = {
     "file": "the photo: a path from the manifest's folder, or an absolute one",
     "holes": "number of equal, evenly spread holes the nozzle should have",
-    "layout": "layout file (TOML), a path from the manifest's folder",
+    "layout": "nozzle or layout file (TOML), a path from the manifest's folder",
     "sheet": "size of the sheet, as --sheet takes it",
-    "nozzle": "what kind of nozzle it is: a name to sort by",
+    "nozzle": "what kind of nozzle it is: a name to sort by; where neither holes nor layout is "
+    "given and a nozzle file has this name, that file is meant",
     "injector": "which injector it is: a name or serial number to follow over time",
     "date": "when it was sprayed, YYYY-MM-DD; goes before the photo's own date",
     "verdict": "a person's verdict: pass, fail or recheck",

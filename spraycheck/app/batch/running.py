@@ -143,6 +143,8 @@ def run_batch(
             done = driver.run(work, tell=watcher.step, stop=stop, patience=options.patience)
         finally:
             watcher.end()
+        for note in expectations.doubts():
+            watcher.say(note)
         return write_outcome(work, done, out, list(options.places))
 
 

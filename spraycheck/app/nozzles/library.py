@@ -149,17 +149,23 @@ class Library:
         """Read the file of a nozzle; raises as `path_of` and `read_nozzle`."""
         return read_nozzle(self.path_of(name))
 
+    def close_to(self, name: str, *, alike: float = 0.8) -> str:
+        """Return the names most like one, in words; empty where none is.
+
+        The default of ``alike`` chosen so that one wrong letter of five is still seen.
+        """
+        by_fold = {_folded(one): one for one in reversed([known for _, known in self])}
+        close = difflib.get_close_matches(_folded(name), by_fold, n=_OFFERED, cutoff=alike)
+        return _or([by_fold[one] for one in close]) if close else ""
+
     def unknown(self, name: str) -> InputError:
         """Return the error for a name that leads nowhere, offering the closest."""
         where = " or ".join(
             "the shipped examples" if shelf.folder == EXAMPLES else shown(shelf.folder)
             for shelf in self.shelves
         )
-        known = [known for _, known in self]
-        by_fold = {_folded(one): one for one in reversed(known)}
-        close = difflib.get_close_matches(_folded(name), by_fold, n=_OFFERED, cutoff=0.5)
-        names = [by_fold[one] for one in close]
-        hint = f"did you mean {_or(names)}?" if names else "spraycheck nozzle list names them all"
+        close = self.close_to(name, alike=0.5)
+        hint = f"did you mean {close}?" if close else "spraycheck nozzle list names them all"
         return InputError(f"there is no nozzle {name!r} in {where}, expected one of theirs", hint)
 
 
