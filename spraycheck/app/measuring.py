@@ -14,6 +14,7 @@ from spraycheck.pattern.card import CardSpec, parse_sheet
 from spraycheck.pattern.containers import Photo
 from spraycheck.pattern.layout import Assessment, Layout
 from spraycheck.pattern.limits import Limits
+from spraycheck.pattern.quality import SprayTime, parse_spray_time
 from spraycheck.pattern.standoff import Standoff, parse_standoff
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ def measure_photo(
     limits: Limits | None = None,
     dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None = None,
     standoff: str | Standoff | None = None,
+    sprayed_at: str | SprayTime | None = None,
     pipeline: Pipeline | None = None,
 ) -> Assessment:
     """Measure one sprayed card and judge it.
@@ -51,6 +53,9 @@ def measure_photo(
     standoff : str or Standoff
         Height of the tip over the card in mm, for example ``20`` or ``20+-0.5``, measured with the
         lever released and the gauge at zero; adds the angles of the holes.
+    sprayed_at : str or SprayTime
+        When the card was sprayed, for example ``14:30`` or ``2026-11-03T14:30``; where the photo
+        says when it was taken, areas on a card photographed late become less certain.
     pipeline : Pipeline
         The stages; the house's own when not given.
 
@@ -78,6 +83,7 @@ def measure_photo(
     expected = expected_layout(holes=holes, layout=layout)
     spec = card_spec(sheet)
     height = parse_standoff(standoff) if isinstance(standoff, str) else standoff
+    sprayed = parse_spray_time(sprayed_at) if isinstance(sprayed_at, str) else sprayed_at
     seen = photo if isinstance(photo, Photo) else _photo(photo)
     before = dry if dry is None or isinstance(dry, Photo) else _photo(dry)
     if before is not None and before.sha256 and before.sha256 == seen.sha256:
@@ -90,7 +96,7 @@ def measure_photo(
 
         pipeline = Pipeline()
     # A pipeline of the caller's own need not know of what is seldom given.
-    extra: dict[str, Any] = {"dry": before, "standoff": height}
+    extra: dict[str, Any] = {"dry": before, "standoff": height, "sprayed": sprayed}
     extra = {name: value for name, value in extra.items() if value is not None}
     return pipeline(seen, spec, layout=expected, limits=limits, **extra)
 

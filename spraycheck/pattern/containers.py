@@ -62,6 +62,9 @@ class Photo:
         Focal length as equivalent on 36 x 24 mm film, from EXIF; NaN when unknown.
     flags : tuple of str
         See `flags`.
+    jpeg_quality : float
+        How strongly a JPEG was compressed, 1 (most) to 100, on the scale most encoders use; NaN
+        for other formats and for arrays.
     """
 
     rgb: NDArray[np.uint8]
@@ -72,6 +75,7 @@ class Photo:
     taken_at: str = ""
     focal_35mm: float = math.nan
     flags: Flags = ()
+    jpeg_quality: float = math.nan
 
     def __post_init__(self) -> None:
         _check("rgb", self.rgb, (None, None, 3), np.uint8)

@@ -12,6 +12,8 @@ REDUCED = "decoded-reduced"
 LOSSY_COPY = "lossy-copy"
 NO_FOCAL_LENGTH = "no-focal-length"
 GREY_PHOTO = "grey-photo"
+FLASH = "flash-fired"
+LATE = "photographed-late"
 
 # -- card
 NO_SCALE = "no-scale"
@@ -32,6 +34,8 @@ GLARE = "glare"
 BLURRED = "blurred"
 NOISY = "noisy"
 FAINT = "faint"
+TOO_WET = "too-wet"
+WEAK_STROKE = "weak-stroke"
 
 # -- centre
 RING_DROPPED = "ring-dropped"
@@ -49,6 +53,8 @@ MEANING: Final[dict[str, str]] = {
     LOSSY_COPY: "the photo looks like a re-compressed or messenger copy",
     NO_FOCAL_LENGTH: "the photo does not state its focal length; a usual phone lens was assumed",
     GREY_PHOTO: "the photo has no colour",
+    FLASH: "the flash fired: oil-wet paper mirrors it, which makes plumes read too small",
+    LATE: "the photo was taken long after spraying; wet rims creep on",
     NO_SCALE: "the size of the sheet is not known: no value is given in mm",
     NO_SHEET: "no sheet edge was found: the photo was taken as if square-on",
     SHEET_CROPPED: "part of the sheet lies outside the photo",
@@ -66,6 +72,8 @@ MEANING: Final[dict[str, str]] = {
     BLURRED: "the photo is not sharp",
     NOISY: "the photo is noisy",
     FAINT: "the spray is barely darker than the paper",
+    TOO_WET: "the card is flooded",
+    WEAK_STROKE: "too little spray: no plume is wet through",
     RING_DROPPED: "the plumes do not lie on one ring; the plume axes alone gave the centre",
     FEW_PLUMES: "fewer than three plumes to locate the centre from",
     CENTRE_WIDE: "the centre is uncertain",

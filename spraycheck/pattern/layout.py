@@ -275,16 +275,22 @@ class PhotoQuality:
         Standard deviation of dry paper's light from cell to cell over its light, grain included.
     evenness_frac : float
         Darkest over brightest light on dry paper.
-    clipped_frac, glare_frac : float
-        Shares of the card that are over-exposed, and where a lamp is mirrored.
+    clipped_frac : float
+        Share of dry paper's colour values that are over-exposed.
+    glare_frac : float
+        Share of the card where a lamp is mirrored so brightly that nothing is left to see.
     outside_frac : float
         Share of the sheet that lies outside the photo.
     view_deg : float
         How far from square-on the camera looked.
-    wet_turn_frac : float
-        Share of the turn round the nozzle centre that lies under plumes.
-    plume_ratio : float
-        Typical wetted area of a plume over the square of its distance from the nozzle centre.
+    plume_width_mm : float
+        Typical width of a plume across its ray; what edges and pixels are held against. NaN
+        without plumes.
+    dark_frac : float
+        Share of the card that belongs to the darker of two levels of light where it clearly has
+        two; 0 where it has not.
+    fill_frac : float
+        Typical wetness inside plumes, 1 saturated.
     elapsed_s : float
         From spraying to photo; NaN when not known.
     crept_mm : float
@@ -305,8 +311,9 @@ class PhotoQuality:
     glare_frac: float
     outside_frac: float
     view_deg: float
-    wet_turn_frac: float
-    plume_ratio: float
+    plume_width_mm: float
+    dark_frac: float
+    fill_frac: float
     elapsed_s: float = math.nan
     crept_mm: float = 0.0
     flags: Flags = ()

@@ -28,6 +28,13 @@ from spraycheck.pattern.layout import Assessment, Layout
 from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.measurement import measure_plumes
 from spraycheck.pattern.printed import find_card
+from spraycheck.pattern.quality import (
+    SprayTime,
+    add_quality,
+    crept_mm,
+    seconds_since,
+    widen_for_creep,
+)
 from spraycheck.pattern.segmentation import segment_plumes
 from spraycheck.pattern.standoff import Standoff, add_spray_angles
 from spraycheck.pattern.wetness import map_wetness
@@ -65,6 +72,7 @@ class Pipeline:
         limits: Limits | None = None,
         dry: Photo | None = None,
         standoff: Standoff | None = None,
+        sprayed: SprayTime | None = None,
     ) -> Assessment:
         """Measure and judge one photo.
 
@@ -82,12 +90,17 @@ class Pipeline:
             Of the same card before spraying; stains and print on it then do not count.
         standoff : Standoff, optional
             Height of the tip over the card; adds the angles of the holes.
+        sprayed : SprayTime, optional
+            When the card was sprayed; areas on a card photographed late are less certain.
 
         Raises
         ------
+        InputError
+            The photo was taken before the card was sprayed.
         MeasurementError
             A stage cannot answer from this photo; the error names the stage and what to try.
         """
+        elapsed = None if sprayed is None else seconds_since(sprayed, photo.taken_at)
         card = self.rectify(photo, spec or CardSpec())
         if dry is not None:
             clean = self.rectify(dry, spec or CardSpec(), cell_mm=card.cell_mm)
@@ -96,6 +109,8 @@ class Pipeline:
         centre = self.centre(wet)
         segmentation = self.segment(wet, centre)
         catalogue = self.measure(wet, segmentation, centre)
+        if elapsed is not None:
+            catalogue = widen_for_creep(catalogue, crept_mm(elapsed))
         assessment = self.assess(
             catalogue,
             layout,
@@ -109,9 +124,12 @@ class Pipeline:
                 **self.describe(),
                 "dry_sha256": "" if dry is None else dry.sha256,
                 "standoff_mm": None if standoff is None else standoff.height_mm,
+                "sprayed_at": None if sprayed is None else sprayed.text,
             },
         )
-        return assessment if standoff is None else add_spray_angles(assessment, standoff)
+        if standoff is not None:
+            assessment = add_spray_angles(assessment, standoff)
+        return add_quality(assessment, elapsed_s=elapsed)
 
     def describe(self) -> dict[str, object]:
         """Return versions and every stage with all its parameters, for provenance."""

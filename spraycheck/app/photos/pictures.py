@@ -15,7 +15,7 @@ import re
 import threading
 import warnings
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 
@@ -45,7 +45,7 @@ KEEP_MEGAPIXELS: Final = 2.9
 
 # Tags: Exif 3.0 (CIPA DC-008), TIFF 6.0, DNG 1.7
 _SUBFILE_TYPE, _ORIENTATION, _DATE, _EXIF_IFD, _DNG_VERSION = 254, 274, 306, 0x8769, 50706
-_TAKEN, _DIGITISED, _OFFSET, _FOCAL_35MM = 36867, 36868, 36881, 41989
+_TAKEN, _DIGITISED, _OFFSET, _FLASH, _FOCAL_35MM = 36867, 36868, 36881, 37385, 41989
 
 _UPRIGHT: Final[dict[int, Image.Transpose]] = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
@@ -80,6 +80,8 @@ class Picture:
         NaN when unknown.
     quality : float
         Of a JPEG, on the scale of 1 to 100 most encoders use; NaN for other formats.
+    flash : bool
+        The flash fired.
     """
 
     rgb: NDArray[np.uint8]
@@ -88,6 +90,7 @@ class Picture:
     taken_at: str
     focal_35mm: float
     quality: float
+    flash: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,6 +99,7 @@ class _Header:
     taken_at: str = ""
     focal_35mm: float = math.nan
     raw: bool = False
+    flash: bool = False
 
 
 def decode(
@@ -165,6 +169,7 @@ def decode(
         taken_at=header.taken_at,
         focal_35mm=header.focal_35mm,
         quality=_quality(image),
+        flash=header.flash,
     )
 
 
@@ -217,7 +222,7 @@ def _load(
         with _quiet, warnings.catch_warnings():
             warnings.simplefilter("ignore")
             header = _header(image)
-        return image, image.size, _Header(taken_at=header.taken_at, focal_35mm=header.focal_35mm)
+        return image, image.size, replace(header, orientation=1, raw=False)
 
     # Pillow reports odd metadata as warnings. They hold nothing the caller can act on and would end
     # on stderr; the lock keeps two threads from restoring each other's filters.
@@ -241,7 +246,7 @@ def _load(
             header = _header(image)
     elif kind == "tiff":
         # Pillow turns a TIFF upright itself while loading, and gives the upright size beforehand.
-        header = _Header(taken_at=header.taken_at, focal_35mm=header.focal_35mm, raw=header.raw)
+        header = replace(header, orientation=1)
     return image, size, header
 
 
@@ -310,6 +315,8 @@ def _header(image: Image.Image) -> _Header:
         taken_at=_iso(taken, details.get(_OFFSET)),
         focal_35mm=_focal(details.get(_FOCAL_35MM)),
         raw=raw,
+        # Bit 0 says that it fired; the others say why, and what came back.
+        flash=isinstance(fired := details.get(_FLASH), int) and fired & 1 == 1,
     )
 
 

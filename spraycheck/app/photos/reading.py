@@ -68,7 +68,8 @@ def read_photo(
         sha256=hashlib.sha256(data).hexdigest(),
         taken_at=picture.taken_at,
         focal_35mm=picture.focal_35mm,
-        flags=_flags(picture.rgb, picture.width_px, lossy, picture.focal_35mm),
+        flags=_flags(picture.rgb, picture.width_px, lossy, picture.focal_35mm, flash=picture.flash),
+        jpeg_quality=picture.quality,
     )
 
 
@@ -130,7 +131,9 @@ def photo_from_array(rgb: NDArray[np.generic], *, reduce: bool = True) -> Photo:
     )
 
 
-def _flags(rgb: NDArray[np.uint8], width: int, lossy: bool, focal: float) -> tuple[str, ...]:
+def _flags(
+    rgb: NDArray[np.uint8], width: int, lossy: bool, focal: float, *, flash: bool = False
+) -> tuple[str, ...]:
     sample = rgb[::8, ::8].astype(np.int16)
     grey = int(np.ptp(sample, axis=2).max()) <= _GREY_STEPS
     found = {
@@ -138,5 +141,6 @@ def _flags(rgb: NDArray[np.uint8], width: int, lossy: bool, focal: float) -> tup
         flags.LOSSY_COPY: lossy,
         flags.NO_FOCAL_LENGTH: math.isnan(focal),
         flags.GREY_PHOTO: grey,
+        flags.FLASH: flash,
     }
     return tuple(name for name, holds in found.items() if holds)
