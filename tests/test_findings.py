@@ -42,6 +42,8 @@ EXAMPLE = {
     "angle_deg": 14.0,
     "nominal_deg": 12.0,
     "value": 6.2,
+    "state": "weak",
+    "note": "the patterns show nothing to go by",
     "settle": "Photograph this card once more.",
 }
 

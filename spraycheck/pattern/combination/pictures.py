@@ -10,7 +10,7 @@ from spraycheck.pattern.layout import Assessment
 
 SAME_CARD = 0.55
 """Least correlation of two photos of one card (chosen: on simulated cards photographed twice,
-slanted, blurred and cropped ones among them, 0.64 or more wherever both photos were measured rightly; two
+slanted, blurred and cropped ones among them, 0.64 or more where both were measured rightly; two
 cards of one nozzle gave 0.35 to 0.95). A figure below it proves two cards; one above proves
 nothing."""
 
