@@ -19,6 +19,7 @@ from spraycheck.errors import InputError, MeasurementError
 from spraycheck.pattern.containers import NozzleCentre, Photo, PrintedFacts, RectifiedCard
 from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout, SprayAngles
 from spraycheck.pattern.limits import LimitSet, limit_fields
+from spraycheck.report.quality import quality_entry
 
 SCHEMA: Final = "spraycheck.assessment/1"
 """Name and version of the document's form."""
@@ -61,6 +62,7 @@ def assessment_document(assessment: Assessment) -> dict[str, Any]:
         "probability": plain(a.probability),
         "findings": [finding_entry(f) for f in a.findings],
         "angles": _angles(a.angles),
+        "quality": quality_entry(a),
         "layout": _layout(a.layout),
         "limits": limits_entry(a.limits),
         "provenance": plain(a.provenance),

@@ -16,7 +16,9 @@ from rich.text import Text
 from spraycheck.pattern import flags
 from spraycheck.pattern.containers import PrintedFacts
 from spraycheck.pattern.findings import AID, CAUTION, KINDS, clock_position
-from spraycheck.pattern.layout import Assessment, Hole
+from spraycheck.pattern.layout import Assessment, Finding, Hole
+from spraycheck.pattern.limits import Limits
+from spraycheck.report.quality import quality_line
 from spraycheck.report.summary import (
     count_in_words,
     explain_verdict,
@@ -100,7 +102,7 @@ def terminal_report(
         Lines, the last one ended by a newline. Lengths and areas in mm appear only when the
         scale is known.
     """
-    return _Writer(colour=colour, width=width, ascii_only=ascii_only).report(assessment)
+    return Writer(colour=colour, width=width, ascii_only=ascii_only).report(assessment)
 
 
 def printable(text: str) -> str:
@@ -111,7 +113,7 @@ def printable(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
-class _Writer:
+class Writer:
     """Holds the console and the choice of characters while one report is written."""
 
     def __init__(self, *, colour: bool, width: int, ascii_only: bool) -> None:
@@ -132,17 +134,22 @@ class _Writer:
         )
 
     def report(self, a: Assessment) -> str:
+        """Write the report of one photo."""
         self._verdict(a)
         self._console.print()
         if pattern_fits(a):
             self._holes(a)
         else:
             self._plumes(a)
-        self._findings(a)
+        self._findings(a.findings)
         self._how_sure(a)
         self._heading("Safety")
         self._paragraph(CAUTION)
         self._paragraph(AID)
+        return self.text()
+
+    def text(self) -> str:
+        """Return what was written so far."""
         text = self._out.getvalue()
         if not self._colour:
             text = "\n".join(line.rstrip() for line in text.splitlines()) + "\n"
@@ -169,19 +176,36 @@ class _Writer:
         self._console.print(Padding(grid, (0, 0, 0, 2)))
 
     def _verdict(self, a: Assessment) -> None:
-        line = Text()
-        line.append(f" {a.verdict.upper()} " if self._colour else a.verdict.upper(),
-                    style=_VERDICT_STYLE[a.verdict])  # fmt: skip
-        line.append(f"  {count_in_words(a)}: " + self._say("; ".join(explain_verdict(a))))
-        self._console.print(line)
+        reasons = "; ".join(explain_verdict(a))
+        self.verdict_line(a.verdict, f"{count_in_words(a)}: {reasons}")
         names = [printable(a.photo.file)] if a.photo.file else []
         names.append(f"against {printable(a.layout.name)}" if a.layout.name else "")
         self._console.print(Text(self._say(" ".join(n for n in names if n)), style="dim"))
 
+    def verdict_line(self, verdict: str, reason: str) -> None:
+        """Write the first line of a report."""
+        line = Text()
+        word = f" {verdict.upper()} " if self._colour else verdict.upper()
+        line.append(word, style=_VERDICT_STYLE[verdict])
+        line.append(f"  {self._say(reason)}")
+        self._console.print(line)
+
+    def mark(self, state: str, word: str) -> Text:
+        """Return a state's sign and the word to write for it."""
+        signs = _ASCII_SIGNS if self._ascii else _SIGNS
+        return Text(f"{signs[state]} {word}", style=_STATE_STYLE[state])
+
+    def limits_line(self, limits: Limits) -> None:
+        """Write which limits were held, and what they are."""
+        self._item(
+            f"Limits, {printable(limits_in_words(limits))}. They are settings to be agreed, "
+            "not a standard; --json tells where each comes from."
+        )
+
     def _table(self, headers: Sequence[str]) -> Table:
         table = Table(box=None, padding=(0, 2 if self._width >= 76 else 1, 0, 0), pad_edge=False)
         for header in headers:
-            left = header == "state"
+            left = header in ("state", "photo", "each photo", "of any hole", "change")
             table.add_column(
                 Text(self._say(header), style="dim"),
                 justify="left" if left else "right",
@@ -202,9 +226,7 @@ class _Writer:
             if metric:
                 cells += self._metric(a, hole)
             state = "merged" if hole.plume in shared else hole.state
-            signs = _ASCII_SIGNS if self._ascii else _SIGNS
-            mark = Text(f"{signs[hole.state]} {state}", style=_STATE_STYLE[hole.state])
-            table.add_row(*(self._say(c) for c in cells), mark)
+            table.add_row(*(self._say(c) for c in cells), self.mark(hole.state, state))
         self._console.print(table)
         notes = ["Angles in degrees, clockwise from 12 o'clock on the card, + is clockwise.",
                  "wets: wetted area against what the hole should wet."]  # fmt: skip
@@ -261,12 +283,12 @@ class _Writer:
         self._paragraph("Angles in degrees, clockwise from 12 o'clock.", indent=0, style="dim")
 
     # -- what to do, how sure ---------------------------------------------------------------
-    def _findings(self, a: Assessment) -> None:
-        if not a.findings:
+    def _findings(self, findings: Sequence[Finding]) -> None:
+        if not findings:
             return
         self._heading("What was found, and what to do")
         advised: dict[str, int] = {}
-        for number, finding in enumerate(a.findings, start=1):
+        for number, finding in enumerate(findings, start=1):
             title = title_of(finding)
             about = f"Hole {finding.hole}: {title.lower()}" if finding.hole else title
             self._console.print(Text(self._say(f"{number}. {about}"), style="bold"))
@@ -287,15 +309,13 @@ class _Writer:
             _centre_line(a),
             *_value_lines(a),
             _sheet_line(a),
+            *filter(None, [quality_line(a)]),
             *_angle_lines(a),
             *_mark_lines(a),
             *_notes(a),
         ]:
             self._item(line)
-        self._item(
-            f"Limits, {printable(limits_in_words(a.limits))}. They are settings to be agreed, "
-            "not a standard; --json tells where each comes from."
-        )
+        self.limits_line(a.limits)
 
 
 def _percent(value: float) -> str:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from spraycheck.pattern.containers import Photo
     from spraycheck.pattern.layout import Assessment, Layout
     from spraycheck.pattern.limits import Limits
+    from spraycheck.pattern.quality import SprayTime
     from spraycheck.pattern.standoff import Standoff
 
 _DESCRIPTION = """\
@@ -61,7 +62,8 @@ def add_parser(commands: Commands) -> None:
         epilog=_EPILOG,
         usage=f"spraycheck measure PHOTO... {USAGE} [--limits FILE]\n       "
         "[--sheet SIZE] [--json] [--overlay FILE|DIR] [--printed-length MM]\n       "
-        "[--card-number N] [--dry PHOTO] [--standoff-mm H] [--nozzles DIR]",
+        "[--card-number N] [--dry PHOTO] [--standoff-mm H] [--sprayed-at TIME]\n       "
+        "[--nozzles DIR]",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -100,6 +102,12 @@ def add_parser(commands: Commands) -> None:
         "released and the gauge at zero: adds the angles of the holes",
     )
     parser.add_argument(
+        "--sprayed-at",
+        metavar="TIME",
+        help="when the card was sprayed, for example 14:30: areas on a card photographed late are "
+        "less certain",
+    )
+    parser.add_argument(
         "--json", action="store_true", help="print one JSON document instead of the report"
     )
     parser.add_argument(
@@ -130,6 +138,7 @@ def run(args: argparse.Namespace) -> int:
         spec=_spec(args),
         dry=_dry(args.dry),
         standoff=_standoff(args.standoff_mm),
+        sprayed=_sprayed(args.sprayed_at),
         as_json=args.json,
     )
     targets: Sequence[Path | None] = [None] * len(args.photos)
@@ -156,6 +165,7 @@ class _Job:
     spec: CardSpec
     dry: Photo | None
     standoff: Standoff | None
+    sprayed: SprayTime | None
     as_json: bool
 
 
@@ -185,6 +195,7 @@ def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
             sheet=job.spec,
             dry=job.dry,
             standoff=job.standoff,
+            sprayed_at=job.sprayed,
         )
         document = assessment_document(assessment)
     except MeasurementError as error:
@@ -272,6 +283,14 @@ def _standoff(text: str | None) -> Standoff | None:
     from spraycheck.pattern.standoff import parse_standoff
 
     return parse_standoff(text)
+
+
+def _sprayed(text: str | None) -> SprayTime | None:
+    if text is None:
+        return None
+    from spraycheck.pattern.quality import parse_spray_time
+
+    return parse_spray_time(text)
 
 
 def _internal(error: Exception) -> RuntimeError:
