@@ -126,19 +126,16 @@ def _page(canvas: Canvas, page: AtlasPage, number: int) -> None:
     column.put(paragraph(page.group, 9, colour=GREY))
     column.heading(page.title, size=18, gap=0)
     side = (_INNER - _GAP) / 2
-    below = min(
-        _picture(canvas, page.photo, page.photo_size, _MARGIN, top, side, "As photographed"),
-        _picture(
-            canvas,
-            page.seen,
-            page.seen_size,
-            _MARGIN + side + _GAP,
-            top,
-            side,
-            "As the tool saw it",
-        ),
+    pictures = (
+        (page.photo, page.photo_size, "As photographed"),
+        (page.seen, page.seen_size, "As the tool saw it"),
     )
-    column.y = below
+    # Both stand on one line, so that the same place lies at the same height in both.
+    foot = column.y - 3 - side * max(size[1] / size[0] for _, size, _ in pictures)
+    column.y = min(
+        _picture(canvas, jpeg, size, _MARGIN + k * (side + _GAP), foot, side, caption)
+        for k, (jpeg, size, caption) in enumerate(pictures)
+    )
     column.put(_table(page.rows), gap=3.5)
     column.text(page.verdict_line, size=9, gap=2.5)
     if page.reason:
