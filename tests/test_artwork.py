@@ -68,6 +68,10 @@ def test_a_label_comes_back_from_its_payload():
     assert label.version == CARD_VERSION
     assert (label.job, label.injector) == ("J 20/41: A_~B%", "ZYL. 3 É")
     assert parse_label(label.payload()) == label
+    assert label.payload().count(":") == 4  # as before nozzles had names
+    named = make_label("a4", job="J", nozzle="Lorry  A é")
+    assert named.nozzle == "LORRY A É"
+    assert parse_label(named.payload()) == named
 
 
 @given(st.text(max_size=MAX_LABEL), st.text(max_size=MAX_LABEL))

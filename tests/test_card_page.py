@@ -43,6 +43,13 @@ def test_a_card_says_how_it_is_sprayed_in_this_order(paper):
     assert "--printed-length 98.7" in said
 
 
+def test_the_nozzle_is_printed_and_stands_in_the_code():
+    page = compose_card(make_label("a5", nozzle="Lorry A"))
+    assert "LORRY A" in words(page)
+    assert "Nozzle" in words(page)
+    assert "Nozzle" not in words(compose_card(make_label("a5")))
+
+
 @pytest.mark.parametrize("paper", PAPERS)
 def test_everything_stays_on_the_paper_and_legible(paper):
     page = compose_card(make_label(paper, job="W" * 40, injector="M" * 40))

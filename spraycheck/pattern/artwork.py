@@ -33,7 +33,7 @@ MAX_LABEL: Final = 40
 """Longest job or injector text; keeps the QR code at modules a phone resolves."""
 
 _PREFIX: Final = "SPRAYCHECK"
-_PAYLOAD = re.compile(r"SPRAYCHECK:(\d{1,3}):([A-Z0-9]{1,8}):([^:]*):([^:]*)")
+_PAYLOAD = re.compile(r"SPRAYCHECK:(\d{1,3}):([A-Z0-9]{1,8}):([^:]*):([^:]*)(?::([^:]*))?")
 _PLAIN = " $*+-./"
 # With digits, capitals, % and :, these are the QR code's compact alphabet (ISO/IEC 18004, table 5).
 
@@ -199,7 +199,7 @@ class Label:
         Of the artwork.
     paper : str
         Name of the sheet.
-    job, injector : str
+    job, injector, nozzle : str
         As given when the card was made, in capitals; empty when none.
     """
 
@@ -207,11 +207,12 @@ class Label:
     paper: str
     job: str = ""
     injector: str = ""
+    nozzle: str = ""
 
     def payload(self) -> str:
         """Return the QR code's text: capitals, digits and ``$%*+-./:`` only."""
-        job, injector = (_encoded(text) for text in (self.job, self.injector))
-        return f"{_PREFIX}:{self.version}:{self.paper.upper()}:{job}:{injector}"
+        texts = [self.job, self.injector, *([self.nozzle] if self.nozzle else [])]
+        return ":".join([_PREFIX, str(self.version), self.paper.upper(), *map(_encoded, texts)])
 
 
 def artwork(paper: str) -> Artwork:
@@ -230,14 +231,14 @@ def artwork(paper: str) -> Artwork:
     return CARDS[key]
 
 
-def make_label(paper: str, *, job: str = "", injector: str = "") -> Label:
+def make_label(paper: str, *, job: str = "", injector: str = "", nozzle: str = "") -> Label:
     """Make the label of a new card.
 
     Parameters
     ----------
     paper : str
         A key of `CARDS`.
-    job, injector : str
+    job, injector, nozzle : str
         Any text; folded to capitals because the QR code's compact alphabet has no others.
 
     Raises
@@ -247,7 +248,7 @@ def make_label(paper: str, *, job: str = "", injector: str = "") -> Label:
     """
     size = artwork(paper).paper
     texts = []
-    for name, text in (("job", job), ("injector", injector)):
+    for name, text in (("job", job), ("injector", injector), ("nozzle", nozzle)):
         clean = " ".join(text.split()).upper()
         if len(clean) > MAX_LABEL:
             raise InputError(
@@ -260,7 +261,9 @@ def make_label(paper: str, *, job: str = "", injector: str = "") -> Label:
                 "use letters, digits and punctuation",
             )
         texts.append(clean)
-    return Label(version=CARD_VERSION, paper=size, job=texts[0], injector=texts[1])
+    return Label(
+        version=CARD_VERSION, paper=size, job=texts[0], injector=texts[1], nozzle=texts[2]
+    )
 
 
 def parse_label(text: str) -> Label | None:
@@ -269,18 +272,19 @@ def parse_label(text: str) -> Label | None:
     Returns
     -------
     Label or None
-        None when it is not this project's code. Job and injector are made inert: characters that
+        None when it is not this project's code. The names are made inert: characters that
         do not print are dropped, and what is longer than `MAX_LABEL` is cut.
     """
     match = _PAYLOAD.fullmatch(text) if len(text) <= 600 else None
     if match is None:
         return None
-    version, paper, job, injector = match.groups()
+    version, paper, job, injector, nozzle = match.groups()
     return Label(
         version=int(version),
         paper=paper.lower(),
         job=_decoded(job),
         injector=_decoded(injector),
+        nozzle=_decoded(nozzle or ""),
     )
 
 

@@ -278,8 +278,13 @@ def _head(art: Artwork, label: Label, layout: Layout | None) -> Iterator[Shape]:
     rows = (("Job", label.job), ("Injector", label.injector), ("Arrow lined up with", lined_up))
     top, bottom = y + 3.9, box.bottom
     step = (bottom - top) / len(rows)
+    half = box.left + (split - 4 - box.left) / 2
     for k, (name, value) in enumerate(rows):
-        yield from _field(box.left, split - 4, top + (k + 1) * step - 0.6, step, name, value)
+        y = top + (k + 1) * step - 0.6
+        last = label.nozzle and k == len(rows) - 1
+        yield from _field(box.left, half - 1.5 if last else split - 4, y, step, name, value)
+        if last:
+            yield from _field(half + 1.5, split - 4, y, step, "Nozzle", label.nozzle)
     yield from _paragraphs(
         Box(left=split, top=box.top, right=box.right, bottom=box.bottom),
         [("How to spray, in this order", ""), *((f"{n}", s) for n, s in enumerate(STEPS, 1))],

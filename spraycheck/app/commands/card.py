@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spraycheck.app.asked import add_folder_option, check_nozzle_options, nozzle_asked
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -47,7 +48,8 @@ def add_parser(commands: Commands) -> None:
         description=_DESCRIPTION,
         epilog=_EPILOG,
         usage="spraycheck card --out FILE.pdf [--paper a4|a5|letter] [--job TEXT] "
-        "[--injector TEXT]... [--holes N | --layout FILE] [--copies K] [--png DPI]",
+        "[--injector TEXT]...\n       [--holes N | --layout FILE | --nozzle NAME] [--copies K] "
+        "[--png DPI] [--nozzles DIR]",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -73,6 +75,13 @@ def add_parser(commands: Commands) -> None:
         "ticks show where each plume should point",
     )
     parser.add_argument(
+        "--nozzle",
+        metavar="NAME",
+        help="nozzle file looked up by its name; the card's code carries the name, so that measure "
+        "and batch need not be told. Ticks as with --layout",
+    )
+    add_folder_option(parser)
+    parser.add_argument(
         "--copies", metavar="K", type=int, default=1, help="pages per injector, default 1"
     )
     parser.add_argument(
@@ -93,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
 
     layout = _layout(args)
     labels = [
-        make_label(args.paper, job=args.job, injector=injector)
+        make_label(args.paper, job=args.job, injector=injector, nozzle=args.nozzle or "")
         for injector in args.injector or [""]
     ]
     pages = [compose_card(label, layout) for label in labels]
@@ -117,11 +126,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace, target: Path) -> None:
-    if args.holes is not None and args.layout is not None:
-        raise InputError(
-            "both --holes and --layout given, expected one of them",
-            "leave --holes out: the layout file names the holes",
-        )
+    check_nozzle_options(args, needed=False)
     if target.suffix.lower() != ".pdf":
         raise InputError(
             f"card file {args.out!r} ends in {target.suffix!r}, expected .pdf",
@@ -140,15 +145,11 @@ def _check(args: argparse.Namespace, target: Path) -> None:
 
 
 def _layout(args: argparse.Namespace) -> Layout | None:
-    if args.layout is not None:
-        from spraycheck.app.nozzles.files import read_layout
+    from spraycheck.pattern.layout import Layout
 
-        return read_layout(args.layout)
-    if args.holes is not None:
-        from spraycheck.pattern.layout import Layout
-
-        return Layout.evenly_spread(args.holes)
-    return None
+    nozzle = nozzle_asked(args)
+    # A central spray has no directions to draw; its card is the plain one.
+    return nozzle.expected if nozzle and isinstance(nozzle.expected, Layout) else None
 
 
 def _pictures(pages: list[CardPage], dpi: float) -> list[bytes]:
