@@ -20,6 +20,7 @@ from spraycheck.app.asked import (
     limits_asked,
     nozzle_asked,
 )
+from spraycheck.app.combined import add_combine_options, combine_and_tell, combining
 from spraycheck.errors import MeasurementError, SprayCheckError
 
 if TYPE_CHECKING:
@@ -42,6 +43,7 @@ examples:
   spraycheck measure card.jpg --layout nozzle.toml --sheet a4 --overlay seen.png
   spraycheck measure card.jpg --nozzle slanted-5 --limits agreed.toml
   spraycheck measure *.jpg --holes 6 --json --overlay seen/ > results.json
+  spraycheck measure a.jpg b.jpg c.jpg --holes 5 --combine
 
 exit code: 0 pass, 1 fail, 2 usage or input error, 3 recheck or not measurable;
 for several photos the first that applies of 2, 3, 1, 0.
@@ -63,7 +65,8 @@ def add_parser(commands: Commands) -> None:
         usage=f"spraycheck measure PHOTO... {USAGE} [--limits FILE]\n       "
         "[--sheet SIZE] [--json] [--overlay FILE|DIR] [--printed-length MM]\n       "
         "[--card-number N] [--dry PHOTO] [--standoff-mm H] [--sprayed-at TIME]\n       "
-        "[--nozzles DIR]",
+        "[--nozzles DIR] [--combine | --same-card] [--photos-per-card N]\n       "
+        "[--turn PHOTO:DEG]...",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -116,12 +119,14 @@ def add_parser(commands: Commands) -> None:
         help="write the photo with everything found drawn on it: a .png or .jpg file, or a folder "
         "(needed for several photos)",
     )
+    add_combine_options(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Measure the photos one after the other; one that fails does not stop the others."""
     check_nozzle_options(args, needed=True)
+    together = combining(args)
     # Pillow logs what it finds odd in a damaged file; without a handler that would reach stderr.
     logging.getLogger("PIL").addHandler(logging.NullHandler())
     from spraycheck.app.overlays import plan_overlays
@@ -144,6 +149,10 @@ def run(args: argparse.Namespace) -> int:
     targets: Sequence[Path | None] = [None] * len(args.photos)
     if args.overlay is not None:
         targets = plan_overlays(args.photos, args.overlay)
+    if together:
+        from spraycheck.app.photos import read_photo
+
+        return combine_and_tell(args, lambda path: _measured(read_photo(path), job), targets, _draw)
     outcomes = [
         _one(path, target, job, number)
         for number, (path, target) in enumerate(zip(args.photos, targets, strict=True))
@@ -180,7 +189,6 @@ class _Outcome:
 def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
     """Measure one photo, write its overlay, print its report; tell what went wrong."""
     from spraycheck.app.cli import complain, describe
-    from spraycheck.app.measuring import measure_photo
     from spraycheck.app.photos import read_photo
     from spraycheck.app.photos.files import shown
     from spraycheck.report.document import assessment_document, error_document
@@ -188,15 +196,7 @@ def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
     photo: Photo | str = path
     try:
         photo = read_photo(path)
-        assessment = measure_photo(
-            photo,
-            layout=job.layout,
-            limits=job.limits,
-            sheet=job.spec,
-            dry=job.dry,
-            standoff=job.standoff,
-            sprayed_at=job.sprayed,
-        )
+        assessment = _measured(photo, job)
         document = assessment_document(assessment)
     except MeasurementError as error:
         complain(f"{shown(path)}: not measured: {describe(error)}")
@@ -219,6 +219,20 @@ def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
     if target is not None and not _draw(assessment, target):
         code = exits.INPUT
     return _Outcome(code=code, document=document)
+
+
+def _measured(photo: Photo, job: _Job) -> Assessment:
+    from spraycheck.app.measuring import measure_photo
+
+    return measure_photo(
+        photo,
+        layout=job.layout,
+        limits=job.limits,
+        sheet=job.spec,
+        dry=job.dry,
+        standoff=job.standoff,
+        sprayed_at=job.sprayed,
+    )
 
 
 def _draw(assessment: Assessment, target: Path) -> bool:

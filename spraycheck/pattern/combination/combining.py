@@ -207,6 +207,8 @@ def _combined(
         for card, shot in zip(cards, shots, strict=True)
         if shot.plume[hole] >= 0 or shot.rows[hole].state == "blocked"
     }
+    if intermittent:  # its mean is no value that the hole keeps to
+        found = replace(found, area_ratio_u=math.nan, deviation_u_deg=math.nan)
     return CombinedHole(
         hole=found,
         shots=len(told),
