@@ -45,6 +45,17 @@ EXAMPLE = {
     "state": "weak",
     "note": "the patterns show nothing to go by",
     "settle": "Photograph this card once more.",
+    "edge_frac": 0.31,
+    "other_frac": 0.06,
+    "limit_frac": 0.2,
+    "noise_frac": 0.09,
+    "width_px": 7.4,
+    "limit_px": 11.0,
+    "clipped_frac": 0.42,
+    "glare_frac": 0.12,
+    "quality": 14.0,
+    "view_deg": 27.0,
+    "minutes": 42.0,
 }
 
 
