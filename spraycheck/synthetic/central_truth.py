@@ -24,9 +24,10 @@ from spraycheck.synthetic.shot import SprayShot
 Float = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-BRIDGE_MM, LEAST_SIDE_MM2 = 1.5, 2.0
-"""Gaps up to twice the first are closed when the outline is drawn; wet spots below the second are
-drops and no side spray (chosen, as in the measured result)."""
+BRIDGE_MM, JOIN_MM, LEAST_SIDE_MM2, FAINT = 1.5, 8.0, 2.0, 0.12
+"""Gaps up to twice the first are closed when the outline is drawn. Where it breaks it is drawn at
+the wetness of the fourth, within the second of what is wet. Wet spots below the third are drops and
+no side spray. All chosen, as in the measured result."""
 
 ANGLE_BINS, STREAK_ORDERS = 180, range(3, 13)
 """Bins of 2 degrees, and the harmonics that count as streaks: one is lopsided, two is oval."""
@@ -123,7 +124,7 @@ def measure_central(
     cell = float(x_mm[1] - x_mm[0])
     share = np.asarray(wetness, float) / _plateau(np.asarray(wetness, float), cell)
     wet = ndimage.gaussian_filter(share, SEEN_MM / cell) >= WET_THRESHOLD_FRAC
-    body, side = _split(wet, cell)
+    body, side, broken = _split(share, wet, cell)
     if not body.any():
         nan = math.nan
         return TrueCentral(
@@ -142,7 +143,9 @@ def measure_central(
             hollow_offset_ratio=nan,
             side_frac=nan,
         )
-    filled = ndimage.binary_fill_holes(_closed(body, cell))
+    drawn = ndimage.gaussian_filter(share, SEEN_MM / cell) >= FAINT if broken else wet
+    near = ndimage.distance_transform_edt(~body) * cell <= JOIN_MM
+    filled = ndimage.binary_fill_holes(_closed(drawn & (body | (near & broken)), cell))
     rows, cols = np.nonzero(filled)
     px, py = x_mm[cols], y_mm[rows]
     cx, cy = float(px.mean()), float(py.mean())
@@ -225,26 +228,36 @@ def _hollow(
     return offset
 
 
-def _split(wet: Mask, cell: float) -> tuple[Mask, Mask]:
-    """Part the wet cells into the patch with what lies within its circle, and side spray."""
-    labels, count = ndimage.label(_closed(wet, cell), np.ones((3, 3)))
-    if count == 0:
-        return wet, np.zeros_like(wet)
+def _split(share: Float, wet: Mask, cell: float) -> tuple[Mask, Mask, bool]:
+    """Part the wet cells into the patch and side spray, and tell whether its outline is broken.
+
+    What hangs together at a faint wetness, a little blurred, is one patch; the one with the widest
+    outline is the central one, with what lies within its circle.
+    """
+    faint = ndimage.gaussian_filter(share, math.hypot(SEEN_MM, 1.2) / cell) >= FAINT
+    labels, count = ndimage.label(faint, np.ones((3, 3)))
     where = labels * wet
     sizes = np.bincount(where.ravel(), minlength=count + 1)[1:] * cell**2
-    filled = [
-        float(ndimage.binary_fill_holes(labels[box] == k).sum()) if box is not None else 0.0
-        for k, box in enumerate(ndimage.find_objects(labels), 1)
-    ]
-    main = int(np.argmax(filled)) + 1
-    rows, cols = np.nonzero(labels == main)
-    middle = (rows.min() + rows.max()) / 2, (cols.min() + cols.max()) / 2
-    reach = max(np.ptp(rows), np.ptp(cols)) / 2 * 1.15
+    held = [n for n in range(1, count + 1) if sizes[n - 1] > 0]
+    if not held:
+        return wet, np.zeros_like(wet), False
+    around = {n: np.argwhere(where == n) for n in held}
+    main = max(held, key=lambda n: float(np.prod(np.ptp(around[n], axis=0) + 1)))
+    middle = (around[main].min(axis=0) + around[main].max(axis=0)) / 2
+    reach = float(np.hypot(*(around[main] - middle).T).max()) * 1.15
     body, side = where == main, np.zeros_like(wet)
-    others = [n for n in range(1, count + 1) if n != main and sizes[n - 1] > 0]
-    for name, (row, col) in zip(others, ndimage.center_of_mass(wet, where, others), strict=True):
-        if math.hypot(row - middle[0], col - middle[1]) <= reach:
+    for name in held:
+        if name == main:
+            continue
+        if float(np.hypot(*(around[name].mean(axis=0) - middle))) <= reach:
             body |= where == name
         elif sizes[name - 1] >= LEAST_SIDE_MM2:
             side |= where == name
-    return body, side
+    closed = _closed(body, cell)
+    pieces, several = ndimage.label(closed, np.ones((3, 3)))
+    each = np.sort(np.bincount(pieces.ravel(), minlength=several + 1)[1:])
+    patch = labels == main
+    hollow = ndimage.binary_fill_holes(patch) & ~patch
+    stays_open = float((hollow & ~ndimage.binary_fill_holes(closed)).sum())
+    broken = each[:-1].sum() > 0.15 * each.sum() or stays_open > each.sum() / 3
+    return body, side, bool(broken)

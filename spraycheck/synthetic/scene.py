@@ -118,7 +118,8 @@ def random_scene(
     rng = as_rng(seed)
     check_choice("family", family, ("any", *FAMILIES))
     kinds = CENTRAL_FAULTS if family == "central" else FAULTS
-    check_choice("fault", fault, ("any", *kinds))
+    # A central spray has no holes to be faulty: their faults leave it sound.
+    check_choice("fault", fault, ("any", *dict.fromkeys((*FAULTS, *kinds))))
     check_range("megapixels", megapixels, 0.1, 50)
     hard = (
         float(rng.uniform()) if difficulty is None else check_range("difficulty", difficulty, 0, 1)
@@ -132,6 +133,7 @@ def random_scene(
         sheet = (sheet[1], sheet[0])
     paper, fluid = _stationery(family, sheet, rng)
     if family == "central":
+        fault = fault if fault in CENTRAL_FAULTS else "none"
         nozzle, shot, foot = central_spray(paper, fault, hard, rng)
     else:
         nozzle = _nozzle(family, rng)

@@ -8,9 +8,13 @@ from typing import Final
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from spraycheck.errors import SprayNotFoundError
 from spraycheck.pattern.containers import FloatMap, Mask, WetnessMap
+from spraycheck.pattern.patches import Patch, find_patches
+
+Bytes = NDArray[np.uint8]
 
 REACH: Final = 1.15
 """Separate wet spots within this many radii of the patch's middle belong to it (chosen: thrown
@@ -26,13 +30,21 @@ SIDE_WETNESS: Final = 0.6
 """Side spray is at least this wet in its wettest tenth; fainter ones are shadow or paper (chosen:
 corners of shadow left over by the dry-paper model show 0.3 to 0.5)."""
 
-RIM_SHARE: Final = 0.1
-"""What has more than this share of its outline against the border of what can be judged runs over
-it (chosen; a corner of shadow has more, a spray beside the border less)."""
+AT_EDGE: Final = 0.1
+"""A patch with more than this share of its outline against the border of what can be judged runs
+over it (chosen)."""
 
-_LIKELIHOOD_AT_RIM: Final = 0.1
-"""Weight of a patch at the border in the choice of the central one (chosen: it is taken only when
-nothing else is nearly as large, for what lies along a border is as a rule its shadow)."""
+RIM_WEIGHT: Final = 0.05
+"""Weight of a patch that touches that border in the choice of the central one (chosen: it is taken
+only when nothing else comes near, for what lies along a border is as a rule its shadow)."""
+
+LOW_LEVEL, LOW_NOISES = 0.12, 3.0
+"""Where the outline breaks at the wetness threshold, it is drawn at this wetness, or at so many
+times the noise (chosen: the fainter parts of streaky rings show 0.15 to 0.25)."""
+
+PIECES_SHARE: Final = 0.15
+"""The outline is broken when more than this share of what is wet lies in pieces beside the largest,
+or when a hollow of more than a third of it stays open (chosen)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,12 +54,14 @@ class Found:
     Parameters
     ----------
     zone : (M, N) ndarray of bool
-        Where cells of the central patch can lie: the patch, bridged, filled and grown a little.
+        Where cells of the central patch can lie: the patch, filled and grown a little.
     sides : tuple of (M, N) ndarray of bool
         Wet cells of each patch beside it, largest first.
     doubtful : tuple of (M, N) ndarray of bool
         The same, of patches that lie against the border of what can be judged: side spray that
         runs over it, or the border's own shadow.
+    level : float
+        Wetness at which its outline is drawn.
     box : (slice, slice)
         Rows and columns that hold the zone with room around it.
     at_edge : bool
@@ -57,12 +71,13 @@ class Found:
     zone: Mask
     sides: tuple[Mask, ...]
     doubtful: tuple[Mask, ...]
+    level: float
     box: tuple[slice, slice]
     at_edge: bool
 
 
 def find_central(wet: WetnessMap, *, threshold: float, bridge_mm: float) -> Found:
-    """Find the central patch: the wet patch whose filled outline is the largest.
+    """Find the central patch: the patch with the widest and wettest outline.
 
     Parameters
     ----------
@@ -71,7 +86,7 @@ def find_central(wet: WetnessMap, *, threshold: float, bridge_mm: float) -> Foun
     threshold : float
         Wetness from which paper counts as wetted.
     bridge_mm : float
-        Gaps up to twice this do not part a patch.
+        Gaps up to twice this are closed when the outline is drawn.
 
     Raises
     ------
@@ -79,105 +94,113 @@ def find_central(wet: WetnessMap, *, threshold: float, bridge_mm: float) -> Foun
         No wet patch that is large enough.
     """
     cell = wet.card.cell_mm
-    seen = (wet.smooth >= threshold) & wet.valid
-    joined = bridged(seen, bridge_mm / cell)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
-    rim = cv2.erode(wet.valid.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0) == 0
-    pieces = [_piece(labels, stats, k, seen, rim) for k in range(1, count)]
-    pieces = [p for p in pieces if p.wet_cells > 0]
-    size = [p.filled_cells * (_LIKELIHOOD_AT_RIM if p.at_rim else 1.0) for p in pieces]
-    main = pieces[int(np.argmax(size))] if pieces else None
-    if main is None or main.wet_cells * cell**2 < LEAST_AREA_MM2:
-        found = 0.0 if main is None else main.wet_cells * cell**2
+    patches = find_patches(wet, threshold=threshold, min_area_mm2=DROP_MM2)
+    seen = [_Seen.of(wet, patch, threshold) for patch in patches]
+    main = max(seen, key=lambda one: one.score, default=None)
+    if main is None or main.patch.area_mm2 < LEAST_AREA_MM2:
+        found = 0.0 if main is None else main.patch.area_mm2
         raise SprayNotFoundError(
             f"no central patch found: the largest wet patch has {found:.0f} mm2, expected at least "
             f"{LEAST_AREA_MM2:.0f}",
             stage="measurement",
             hint="check that this is the sprayed side; spray a fresh card with a full stroke",
         )
-    middle, reach = main.middle, REACH * main.extent / 2
-    own, sides = [main], []
-    for piece in pieces:
-        if piece is main:
-            continue
-        if math.dist(piece.centroid, middle) <= reach:
-            own.append(piece)
-        elif piece.wet_cells * cell**2 >= DROP_MM2:
-            sides.append(piece)
-    zone = filled(np.isin(labels, [p.label for p in own]).astype(np.uint8))
+    own: list[_Seen] = [main]
+    beside: list[_Seen] = []
+    for one in seen:
+        if one is not main:
+            inside = math.dist(one.middle, main.middle) <= REACH * main.radius
+            (own if inside else beside).append(one)
+    joined = np.zeros(wet.smooth.shape, np.uint8)
+    for one in own:
+        joined[one.patch.rows, one.patch.cols] = 1
     grow = round(bridge_mm / cell)
-    zone = np.asarray(cv2.dilate(zone, _disc(grow)))
-    masks = {True: [], False: []}  # type: dict[bool, list[Mask]]
-    for piece in sorted(sides, key=lambda p: -p.wet_cells):
-        mask = (labels == piece.label) & seen & (zone == 0)
-        if mask.any() and float(np.percentile(wet.smooth[mask], 90)) >= SIDE_WETNESS:
-            masks[piece.touches_rim].append(mask)
+    zone = np.asarray(cv2.dilate(filled(joined), _disc(grow))).astype(bool) & wet.valid
+    sides: dict[bool, list[Mask]] = {True: [], False: []}
+    for one in sorted(beside, key=lambda one: -one.patch.area_mm2):
+        mask = np.zeros_like(zone)
+        mask[one.patch.rows, one.patch.cols] = True
+        mask &= (wet.smooth >= threshold) & ~zone
+        if mask.any() and one.wetness >= SIDE_WETNESS:
+            sides[one.patch.at_edge > 0].append(mask)
     return Found(
-        zone=zone.astype(bool) & wet.valid,
-        sides=tuple(masks[False]),
-        doubtful=tuple(masks[True]),
-        box=_box(zone, round(0.35 * main.extent) + 2 * grow),
-        at_edge=main.at_rim,
+        zone=zone,
+        sides=tuple(sides[False]),
+        doubtful=tuple(sides[True]),
+        level=_outline_level(wet, zone, joined, threshold, bridge_mm / cell),
+        box=_box(zone, grow + round(0.7 * main.radius)),
+        at_edge=main.patch.at_edge > AT_EDGE,
     )
 
 
-def bridged(mask: Mask, reach: float) -> np.ndarray:
+def bridged(mask: Mask, reach: float) -> Bytes:
     """Close gaps of up to twice ``reach`` cells, ``(M, N)`` uint8."""
     n = max(1, math.ceil(reach))
     # Padded, because closing at the border of a picture would otherwise eat what lies there.
     wide = np.pad(mask.astype(np.uint8), n)
-    return np.asarray(cv2.morphologyEx(wide, cv2.MORPH_CLOSE, _disc(n)))[n:-n, n:-n].copy()
+    closed: Bytes = np.asarray(cv2.morphologyEx(wide, cv2.MORPH_CLOSE, _disc(n)), np.uint8)
+    return closed[n:-n, n:-n].copy()
 
 
-def filled(mask: np.ndarray) -> np.ndarray:
+def filled(mask: Bytes) -> Bytes:
     """Fill the holes of a mask, ``(M, N)`` uint8."""
     pieces, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     out = np.zeros_like(mask)
     cv2.drawContours(out, pieces, -1, 1, cv2.FILLED)
-    return np.asarray(out | mask)
+    return np.asarray(out | mask, np.uint8)
 
 
-def body_of(smooth: FloatMap, zone: Mask, threshold: float, reach: float) -> tuple[Mask, Mask]:
-    """Wet cells of the patch, and its filled outline, for any map on the zone's grid."""
-    wet = (smooth >= threshold) & zone
-    return wet, filled(bridged(wet, reach)).astype(bool)
+def outline_of(smooth: FloatMap, zone: Mask, level: float, reach: float) -> Mask:
+    """Filled outline of the patch, for any map on the zone's grid."""
+    return filled(bridged((smooth >= level) & zone, reach)).astype(bool)
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Piece:
-    label: int
-    wet_cells: int
-    filled_cells: float
-    at_rim: bool
-    touches_rim: bool
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Seen:
+    """A wet patch with what the choice goes by; lengths in cells."""
+
+    patch: Patch
     middle: tuple[float, float]
-    extent: float
-    centroid: tuple[float, float]
+    radius: float
+    wetness: float
+    score: float
+
+    @classmethod
+    def of(cls, wet: WetnessMap, patch: Patch, threshold: float) -> _Seen:
+        values = wet.smooth[patch.rows, patch.cols]
+        inside = values >= threshold
+        points = np.column_stack([patch.cols[inside], patch.rows[inside]]).astype(np.int32)
+        hull = cv2.convexHull(points)
+        (x, y), radius = cv2.minEnclosingCircle(hull)
+        wetness = float(np.percentile(values[inside], 90))
+        # Shadow covers much and darkens little: its square tells the two apart.
+        score = (cv2.contourArea(hull) + 1.0) * min(wetness, 1.0) ** 2
+        return cls(
+            patch=patch,
+            middle=(float(x), float(y)),
+            radius=float(radius),
+            wetness=wetness,
+            score=score * (RIM_WEIGHT if patch.at_edge > 0 else 1.0),
+        )
 
 
-def _piece(labels: np.ndarray, stats: np.ndarray, k: int, seen: Mask, rim: Mask) -> _Piece:
-    left, top, width, height = (int(v) for v in stats[k, :4])
-    box = np.s_[top : top + height, left : left + width]
-    mine = labels[box] == k
-    rows, cols = np.nonzero(mine & seen[box])
-    outline, _ = cv2.findContours(mine.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    length = sum(len(o) for o in outline)
-    against = int((mine & rim[box]).sum())
-    return _Piece(
-        label=k,
-        wet_cells=len(rows),
-        filled_cells=sum(cv2.contourArea(o) for o in outline),
-        at_rim=against > max(2.0, RIM_SHARE * length),
-        touches_rim=against > 2,
-        middle=(top + (height - 1) / 2, left + (width - 1) / 2),
-        extent=float(max(width, height)),
-        centroid=(float(rows.mean()) + top, float(cols.mean()) + left)
-        if len(rows)
-        else (math.inf, math.inf),
-    )
+def _outline_level(
+    wet: WetnessMap, zone: Mask, joined: Bytes, threshold: float, reach: float
+) -> float:
+    """Wetness at which the outline does not break."""
+    low = max(LOW_LEVEL, LOW_NOISES * wet.noise)
+    if low >= threshold:
+        return threshold
+    closed = bridged((wet.smooth >= threshold) & zone, reach)
+    count, _, stats, _ = cv2.connectedComponentsWithStats(closed, connectivity=8)
+    sizes = np.sort(stats[1:, cv2.CC_STAT_AREA]) if count > 1 else np.zeros(1)
+    hollow = filled(joined) & (joined == 0)
+    open_ = float((hollow & (filled(closed) == 0)).sum())
+    in_pieces = float(sizes[:-1].sum()) > PIECES_SHARE * float(sizes.sum())
+    return low if in_pieces or open_ > float(sizes.sum()) / 3 else threshold
 
 
-def _box(zone: np.ndarray, room: int) -> tuple[slice, slice]:
+def _box(zone: Mask, room: int) -> tuple[slice, slice]:
     rows, cols = np.flatnonzero(zone.any(axis=1)), np.flatnonzero(zone.any(axis=0))
     return (
         slice(max(0, int(rows[0]) - room), int(rows[-1]) + room + 1),
@@ -185,7 +208,6 @@ def _box(zone: np.ndarray, room: int) -> tuple[slice, slice]:
     )
 
 
-def _disc(radius: int) -> np.ndarray:
-    return np.asarray(
-        cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
-    )
+def _disc(radius: int) -> Bytes:
+    size = (2 * radius + 1, 2 * radius + 1)
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, size), np.uint8)

@@ -79,6 +79,7 @@ def measure_central(
             smooth,
             found.zone[box],
             threshold=threshold,
+            level=found.level,
             reach=bridge_mm / cell,
             blur=outline_blur_mm / cell,
         )
@@ -119,7 +120,7 @@ def measure_central(
         outline_px=card.to_photo(n.outline * cell + origin),
         hollow_px=card.to_photo(n.hollow * cell + origin),
         flags=(flag.AT_SHEET_EDGE,) if found.at_edge else (),
-        method=f"outline at {threshold:g} of saturation, gaps up to {2 * bridge_mm:g} mm closed",
+        method=f"outline at {found.level:.2f} of saturation, gaps to {2 * bridge_mm:g} mm closed",
     )
 
 

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from skimage.measure import find_contours
 
-from spraycheck.pattern.central.finding import body_of
+from spraycheck.pattern.central.finding import outline_of
 from spraycheck.pattern.containers import Float, FloatMap, Mask
 
 STREAK_ORDERS: Final = range(3, 13)
@@ -86,7 +86,14 @@ class Numbers:
 
 
 def numbers_of(
-    raw: FloatMap, smooth: FloatMap, zone: Mask, *, threshold: float, reach: float, blur: float
+    raw: FloatMap,
+    smooth: FloatMap,
+    zone: Mask,
+    *,
+    threshold: float,
+    level: float,
+    reach: float,
+    blur: float,
 ) -> Numbers:
     """Work out the numbers of the patch in a zone.
 
@@ -98,6 +105,8 @@ def numbers_of(
         Where the patch can lie.
     threshold : float
         Wetness from which paper counts as wetted.
+    level : float
+        Wetness at which the outline is drawn.
     reach, blur : float
         Bridged distance and blur of the outline, in cells.
 
@@ -111,7 +120,8 @@ def numbers_of(
     With the wetness ``w`` and the angle ``a`` about the outline's middle, ``c_k = sum(w exp(i k
     a)) / sum(w)`` are the harmonics of the amount by angle, without any bins.
     """
-    wet, inside = body_of(smooth, zone, threshold, reach)
+    wet = (smooth >= threshold) & zone
+    inside = outline_of(smooth, zone, level, reach)
     if not inside.any():
         raise ValueError("nothing is wet")
     rows, cols = np.nonzero(inside)

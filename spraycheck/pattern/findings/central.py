@@ -17,15 +17,15 @@ CENTRAL_KINDS: Final = (
         title="Spray beside the patch",
         about="card",
         text="{share:.0%} of the wetted area (± {u:.0%}, limit {limit:.0%}) lies beside the "
-        "central patch, most of it towards {direction_deg:clock} ({direction_deg:.0f}°).",
+        "patch, most of it towards {direction_deg:clock} ({direction_deg:.0f}°).",
         causes=(
             "chipped or carboned hole mouth that throws a second jet",
             "damaged pintle",
             "a leak at the nozzle's holder",
             "splash from the tray or an older stain",
         ),
-        next_step=f"{_CLEAN}, then spray {FRESH_CARD}. A jet that comes back at the same place "
-        "comes from the nozzle, a splash does not come back.",
+        next_step=f"{_CLEAN}, then spray {FRESH_CARD}. A jet from the nozzle comes back where "
+        "it was, a splash does not.",
     ),
     FindingKind(
         code="central-not-hollow",
@@ -39,9 +39,8 @@ CENTRAL_KINDS: Final = (
             "needle not lifting fully",
             "the wrong nozzle or the wrong nozzle file",
         ),
-        next_step=f"{_CLEAN} and look at the pintle under a magnifier; then spray {FRESH_CARD} "
-        "with little fuel, from higher up. A worn pintle cannot be cleaned back: replace the "
-        "nozzle.",
+        next_step=f"{_CLEAN}, look at it under a magnifier, then spray {FRESH_CARD} with little "
+        "fuel, from higher up. A worn pintle cannot be cleaned back: replace the nozzle.",
     ),
     FindingKind(
         code="central-not-filled",
@@ -74,10 +73,9 @@ CENTRAL_KINDS: Final = (
         title="Hollow off its middle",
         about="card",
         text="The hollow lies off the middle of the patch by {ratio:.0%} of its diameter "
-        "(± {u:.0%}, limit {limit:.0%}): the ring is thick on one side, thin on the other.",
+        "(± {u:.0%}, limit {limit:.0%}): thick wall on one side, thin on the other.",
         causes=("bent pintle", "deposit on one side of the pintle", "worn needle guide"),
-        next_step=f"{_CLEAN} and look at the pintle under a magnifier, then spray {FRESH_CARD}. "
-        f"{_AGAIN}",
+        next_step=f"{_CLEAN}, then spray {FRESH_CARD}. {_AGAIN}",
     ),
     FindingKind(
         code="central-streaky",
