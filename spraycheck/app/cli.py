@@ -21,7 +21,17 @@ from spraycheck.errors import MeasurementError, SprayCheckError
 if TYPE_CHECKING:
     Commands: TypeAlias = argparse._SubParsersAction["Parser"]
 
-COMMANDS = ("measure", "card", "batch", "nozzle", "limits", "repeatability", "demo", "schema")
+COMMANDS = (
+    "measure",
+    "card",
+    "batch",
+    "nozzle",
+    "limits",
+    "repeatability",
+    "demo",
+    "quiz",
+    "schema",
+)
 """Modules in ``spraycheck.app.commands``, in the order ``--help`` lists them."""
 
 

@@ -45,7 +45,9 @@ def fixed_paper(seed: int, questions: int) -> tuple[QuestionSpec, ...]:
     bad = questions // 2 if questions % 2 == 0 or rng.uniform() < 0.5 else questions // 2 + 1
     words = _rounds(rng, list(QUIZ_KINDS), bad)
     level = {word: iter(_spread(rng, word, words.count(word))) for word in QUIZ_KINDS}
-    faults = [(Fault(kind=word, severity=next(level[word])),) for word in words]
+    faults: list[tuple[Fault, ...]] = [
+        (Fault(kind=word, severity=next(level[word])),) for word in words
+    ]
     for k in range(_TWO_FAULTS_EVERY - 1, bad, _TWO_FAULTS_EVERY):
         other = str(rng.choice([w for w in QUIZ_KINDS if w not in (words[k], "stray")]))
         faults[k] += (Fault(kind=other, severity=_spread(rng, other, 1)[0]),)
@@ -53,10 +55,10 @@ def fixed_paper(seed: int, questions: int) -> tuple[QuestionSpec, ...]:
     looks = _rounds(rng, list(LOOK_ALIKES), questions)
     alike = [*looks[: good // 2], *[""] * (good - good // 2)]
     alike += [*looks[good // 2 : good // 2 + bad // 3], *[""] * (bad - bad // 3)]
-    every = [*[()] * good, *faults]
+    every: list[tuple[Fault, ...]] = [*[()] * good, *faults]
     order = rng.permutation(questions)
     return tuple(
-        QuestionSpec(seed=int(rng.integers(2**31)), faults=tuple(every[k]), look_alike=alike[k])
+        QuestionSpec(seed=int(rng.integers(2**31)), faults=every[k], look_alike=alike[k])
         for k in order
     )
 

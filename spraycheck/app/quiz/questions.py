@@ -77,8 +77,8 @@ class Question:
         The truth: every hole, then every stray jet.
     hours_px, half_hours_px : (12, 2) ndarray of float64
         Where a clock's hours and half hours lie in the photo.
-    foot_px : (2,) ndarray of float64
-        The nozzle centre in the photo.
+    sheet_px : (4, 2) ndarray of float64
+        Corners of the sheet in the photo.
     """
 
     spec: QuestionSpec
@@ -88,7 +88,7 @@ class Question:
     targets: tuple[Target, ...]
     hours_px: NDArray[np.float64]
     half_hours_px: NDArray[np.float64]
-    foot_px: NDArray[np.float64]
+    sheet_px: NDArray[np.float64]
 
     @property
     def faulty(self) -> tuple[Target, ...]:
@@ -139,7 +139,7 @@ def draw_question(spec: QuestionSpec) -> Question:
         targets=_targets(truth, spec),
         hours_px=ring(0.0),
         half_hours_px=ring(15.0),
-        foot_px=photo.foot_px,
+        sheet_px=photo.corners_px,
     )
 
 

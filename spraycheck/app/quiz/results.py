@@ -1,0 +1,124 @@
+"""The results file: one answer, one line of JSON, only ever added to."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import msgspec
+
+from spraycheck.app.photos.files import shown
+from spraycheck.errors import ArchiveError, InputError
+from spraycheck.report.quiz.records import SCHEMA, Record
+
+_FAMILY = SCHEMA.split("/")[0]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Results:
+    """What a file holds; ``damaged`` lines could not be read and were left out."""
+
+    records: tuple[Record, ...]
+    damaged: int
+
+
+def default_results() -> Path:
+    """Return where results go when nothing is said: the user's own data folder."""
+    if sys.platform == "win32":
+        base = os.environ.get("LOCALAPPDATA") or str(Path.home() / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        base = str(Path.home() / "Library" / "Application Support")
+    else:
+        # XDG Base Directory specification.
+        base = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
+    return Path(base) / "spraycheck" / "quiz.jsonl"
+
+
+def read_results(path: Path, *, missing_ok: bool = False) -> Results:
+    """Read a results file.
+
+    Raises
+    ------
+    InputError
+        Missing (unless ``missing_ok``) or unreadable.
+    ArchiveError
+        Something else than quiz results, or a later form of them.
+    """
+    try:
+        lines = path.read_bytes().split(b"\n")
+    except FileNotFoundError:
+        if missing_ok:
+            return Results(records=(), damaged=0)
+        raise InputError(
+            f"results {shown(path)}: there is no such file",
+            "answer some questions first, or name the file with --results",
+        ) from None
+    except OSError as error:
+        raise InputError(
+            f"results {shown(path)} cannot be read ({error.strerror})",
+            "choose another file with --results",
+        ) from None
+    records, damaged = [], 0
+    for line in lines:
+        if not line.strip():
+            continue
+        try:
+            records.append(_record(line, path))
+        except msgspec.DecodeError:
+            damaged += 1
+    if damaged and not records:
+        raise ArchiveError(
+            f"results {shown(path)} hold no answer that can be read, expected lines of quiz "
+            "results; choose another file with --results"
+        )
+    return Results(records=tuple(records), damaged=damaged)
+
+
+def append_results(path: Path, records: Sequence[Record]) -> None:
+    """Add answers to a results file, made when missing, and force them to the disk.
+
+    Raises
+    ------
+    InputError
+        It cannot be written.
+    """
+    block = b"".join(msgspec.json.encode(record) + b"\n" for record in records)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with open(path, "ab+") as file:
+            if file.seek(0, os.SEEK_END):
+                file.seek(-1, os.SEEK_END)
+                if file.read(1) != b"\n":  # a line torn off by a power cut stays alone
+                    block = b"\n" + block
+            file.write(block)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise InputError(
+            f"results {shown(path)} cannot be written ({error.strerror})",
+            "choose another file with --results",
+        ) from None
+
+
+def _record(line: bytes, path: Path) -> Record:
+    try:
+        record = msgspec.json.decode(line, type=Record)
+    except msgspec.DecodeError:
+        head = msgspec.json.decode(line)  # not even JSON: damaged
+        form = head.get("schema") if isinstance(head, dict) else None
+        if isinstance(form, str) and form.startswith(_FAMILY) and form != SCHEMA:
+            raise _later(form, path) from None
+        raise
+    if record.schema != SCHEMA:
+        raise _later(record.schema, path)
+    return record
+
+
+def _later(form: str, path: Path) -> ArchiveError:
+    return ArchiveError(
+        f"results {shown(path)} have the form {form[:40]!r}, expected {SCHEMA}; update spraycheck, "
+        "or choose another file with --results"
+    )
