@@ -82,8 +82,8 @@ def central_spray(
             streaks_deg=tuple(
                 float(first + 360 * k / count + rng.normal(0, 60 / count)) for k in range(count)
             ),
-            streak_frac=float(rng.uniform(0.45 + 0.2 * clear, 0.7 + 0.2 * clear)),
-            streak_width_deg=float(rng.uniform(6, 12)),
+            streak_frac=float(rng.uniform(0.5 + 0.15 * clear, 0.7 + 0.1 * clear)),
+            streak_width_deg=float(rng.uniform(8, 14)),
         )
     elif fault == "not-hollow":
         central = replace(central, fill_frac=float(rng.uniform(0.7 + 0.1 * clear, 1.0)))

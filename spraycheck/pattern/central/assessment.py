@@ -57,9 +57,10 @@ HELD: Final = {
 LOWEST: Final = ("roundness_low_ratio", "circularity_low_ratio", "core_filled_ratio")
 """Limits that hold a value from below."""
 
-SOAKED_OVER: Final = 0.45
-"""From this share of full paper on, a wet middle says nothing about a hollow. Chosen because
-simulated filled sprays that are not flooded stay below 0.4, flooded ones lie at 0.5 to 0.8."""
+SOAKED_OVER: Final = 0.65
+"""From this share of full paper on, a wet middle says nothing about a hollow. Chosen because the
+middle of simulated hollow sprays stayed drier than 0.6 of the ring until 0.74 of the patch was
+full, and closed from 0.8 on."""
 
 SOAK_FRAC: Final = 0.15
 """Relative standard uncertainty of the tangent of a half angle from soaking (chosen: on simulated
@@ -120,7 +121,8 @@ def assess_central(
         Versions and every stage with all its parameters.
     """
     angle, angle_u = _spray_angle(patch, card, standoff)
-    at_edge = flag.AT_SHEET_EDGE in patch.flags
+    # Without the sheet's edges neither shape nor place nor what lies beside the patch is known.
+    lost = flag.AT_SHEET_EDGE in patch.flags or flag.NO_SHEET in card.flags
     values = {name: (patch.value(name), patch.u(name)) for name in QUANTITIES}
     off_by = angle - nozzle.full_angle_deg
     values["spray_angle_deg"] = (off_by, angle_u)
@@ -134,11 +136,11 @@ def assess_central(
             limits,
             asked[name],
             risk,
-            answerable=not (at_edge or (name == "core_hollow_ratio" and _soaked(patch, limits))),
+            answerable=not (lost or (name == "core_hollow_ratio" and _soaked(patch, limits))),
         )
         for name in HELD
     )
-    if at_edge or any(j.state == "unsure" and math.isnan(j.probability) for j in judged):
+    if lost or any(j.state == "unsure" and math.isnan(j.probability) for j in judged):
         together = math.nan
     else:
         together = _together(judged, patch)
@@ -149,7 +151,7 @@ def assess_central(
         verdict = RECHECK
     else:
         verdict = PASS
-    if verdict == RECHECK and "unsure" not in states and not at_edge:
+    if verdict == RECHECK and "unsure" not in states and not lost:
         judged = _least_sure(judged)
     found = _findings(judged, patch, nozzle, limits, aim, angle)
     found += _photo_findings(photo, card, wetness, verdict)
@@ -290,13 +292,15 @@ def _findings(
     """Say what is broken, what cannot be told, and what is not judged."""
     if flag.AT_SHEET_EDGE in patch.flags:
         return [describe("central-at-edge")]
+    if all(math.isnan(one.probability) for one in judged):
+        return []  # no sheet: said by the finding about the photo
     found = []
     for one in judged:
         if one.state == "broken":
             fields = _fields(one, patch, nozzle, angle_deg)
             evidence = _evidence(one, limits)
             found.append(describe(_CODES[one.limit], evidence=evidence, **fields))
-        elif one.state == "unsure" and math.isnan(one.probability):
+        elif one.state == "unsure" and one.limit == "core_hollow_ratio" and _soaked(patch, limits):
             found.append(describe("central-soaked", share=patch.soaked_frac))
         elif one.state == "unsure":
             shown = "{:.2f}" if limits.unit(one.limit) == "ratio" else "{:.0%}"

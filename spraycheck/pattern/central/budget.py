@@ -21,18 +21,37 @@ from spraycheck.pattern.containers import Float, FloatMap, WetnessMap
 SPOT_MM2: Final = 6.2
 """Area over which the noise of the filtered map hangs together: ``4 pi sigma^2`` of its 0.7 mm."""
 
-LEVEL, LEVEL_SHARE = 0.012, 0.5
+LEVEL, LEVEL_SHARE = 0.015, 0.7
 """Standard error of the dry-paper model under the patch, in wetness: a floor, and a share of the
 map's noise."""
 
-EDGE_MM: Final = 0.10
+SCALE: Final = 0.08
+"""Relative standard uncertainty of the scale of wetness under one patch: the plateau of a patch
+that is not full anywhere is a guess."""
+
+EDGE_MM: Final = 0.12
 """Standard scatter of the outline where it is drawn, from cells, paper and blur."""
 
-MIDDLE_MM: Final = 0.10
+MIDDLE_MM: Final = 0.15
 """Standard scatter of the outline's middle from the same."""
 
-LOCAL_FRAC: Final = 0.04
-"""Standard scatter of wetness between spots of one patch that the photo adds to the spray's own."""
+LOCAL_FRAC, LOCAL_STREAK = 0.06, 0.015
+"""Standard scatter of wetness between spots of one patch that the photo adds to the spray's own,
+and what of it is left in the streaks however many spots there are (printed and pencilled lines)."""
+
+HEAVY_FLOOR: Final = 0.008
+"""Standard uncertainty of the share on the heavy side that is left however large the patch."""
+
+THIN_MM: Final = 0.35
+"""Streaks thinner than about this are taken for pencil lines in part, or blurred."""
+
+DROPS_MM2: Final = 2.0
+"""Standard uncertainty of the area beside the patch from drops that are just counted or not: one of
+the smallest size that counts (chosen)."""
+
+ROUND_FRAC: Final = 0.008
+"""Relative standard uncertainty of the axis ratio from the sheet's own geometry, beside what stage
+1 states."""
 
 VECTOR = (
     *("area", "radius", "x", "y", "roundness", "circularity", "heavy", "streak", "core"),
@@ -67,6 +86,7 @@ def vector_covariance(
     again: Callable[[FloatMap, FloatMap], Float],
     raw: FloatMap,
     smooth: FloatMap,
+    slope: float,
 ) -> Float:
     """Covariance of `VECTOR`.
 
@@ -80,6 +100,8 @@ def vector_covariance(
         Measures changed maps, unfiltered and filtered; ``(N,)``.
     raw, smooth : (M, N) ndarray of float32
         The maps, cut to the patch.
+    slope : float
+        How fast the wetness falls at the outline, per mm.
     """
     area, radius, roundness = vector[0], vector[1], vector[4]
     level = math.hypot(LEVEL, LEVEL_SHARE * wet.noise)
@@ -88,7 +110,7 @@ def vector_covariance(
     across = np.broadcast_to((np.arange(cols) - (cols - 1) / 2) / reach, raw.shape)
     down = np.broadcast_to(((np.arange(rows) - (rows - 1) / 2) / reach)[:, None], raw.shape)
     sources: list[Callable[[FloatMap, float], FloatMap]] = [
-        lambda w, sign: w * np.float32(1 + sign * wet.threshold_u),
+        lambda w, sign: w * np.float32(1 + sign * math.hypot(SCALE, wet.threshold_u)),
         lambda w, sign: w + np.float32(sign * level),
         lambda w, sign: w + (sign * level * across).astype(np.float32),
         lambda w, sign: w + (sign * level * down).astype(np.float32),
@@ -100,19 +122,22 @@ def vector_covariance(
         # A hollow or a side patch that comes and goes with the disturbance has no derivative.
         total += np.outer(step, step)
     spots = max(area / SPOT_MM2, 1.0)
-    mean = 0.7  # of the wetness within the outline of a usual patch
-    local = math.hypot(wet.noise / mean, LOCAL_FRAC) / math.sqrt(spots)
+    # The wetness within the outline of a patch is about 0.7 in the mean.
+    local = math.hypot(wet.noise / 0.7, LOCAL_FRAC) / math.sqrt(spots)
     card = wet.card
-    shape = EDGE_MM / radius
+    # On a gentle slope of wetness an error of level moves the outline far.
+    edge = math.hypot(EDGE_MM, 0.5 * level / max(slope, 1e-3))
+    shape = edge / radius
     own = np.zeros(len(vector))
-    own[0] = math.hypot(2 * shape, 0.006) * area
-    own[1] = EDGE_MM
-    own[2] = own[3] = math.hypot(MIDDLE_MM, 0.3 * card.geometry_u_mm)
-    own[4] = math.hypot(shape, card.aspect_u_frac) * roundness
-    own[5] = 0.5 * shape + 0.02
-    own[6] = 0.5 * local
-    own[7] = local
-    own[8] = local * 2
+    own[0] = math.hypot(2 * shape, 2 * card.aspect_u_frac, 0.02) * area
+    own[1] = math.hypot(edge, card.aspect_u_frac * radius, 0.008 * radius)
+    own[2] = own[3] = math.hypot(MIDDLE_MM, 0.5 * card.geometry_u_mm)
+    own[4] = math.hypot(shape, card.aspect_u_frac, ROUND_FRAC) * roundness
+    own[5] = math.hypot(0.5 * shape, 0.02, 0.5 * wet.noise)
+    own[6] = math.hypot(0.5 * local, HEAVY_FLOOR)
+    own[7] = math.hypot(local, LOCAL_STREAK, vector[7] * min(1.0, THIN_MM * 2 / radius))
+    own[8] = math.hypot(2 * local, 0.02)
     own[9] = own[10] = MIDDLE_MM
-    own[11] = 0.1 * vector[11]
+    # Thrown drops near the limit of what counts as one.
+    own[11] = math.hypot(0.1 * vector[11], DROPS_MM2)
     return total + np.diag(own**2)

@@ -42,6 +42,10 @@ LOW_LEVEL, LOW_NOISES = 0.12, 3.0
 """Where the outline breaks at the wetness threshold, it is drawn at this wetness, or at so many
 times the noise (chosen: the fainter parts of streaky rings show 0.15 to 0.25)."""
 
+FAR_SHARE: Final = 0.25
+"""A patch that lies this share of the sheet's short side off the aim weighs half in the choice of
+the central one (chosen: a spray that far off would miss the sheet from twice the height)."""
+
 PIECES_SHARE: Final = 0.15
 """The outline is broken when more than this share of what is wet lies in pieces beside the largest,
 or when a hollow of more than a third of it stays open (chosen)."""
@@ -76,8 +80,14 @@ class Found:
     at_edge: bool
 
 
-def find_central(wet: WetnessMap, *, threshold: float, bridge_mm: float) -> Found:
-    """Find the central patch: the patch with the widest and wettest outline.
+def find_central(
+    wet: WetnessMap,
+    *,
+    threshold: float,
+    bridge_mm: float,
+    near_mm: tuple[float, float] = (0.0, 0.0),
+) -> Found:
+    """Find the central patch: the patch with the widest and wettest outline, not far from the aim.
 
     Parameters
     ----------
@@ -87,6 +97,8 @@ def find_central(wet: WetnessMap, *, threshold: float, bridge_mm: float) -> Foun
         Wetness from which paper counts as wetted.
     bridge_mm : float
         Gaps up to twice this are closed when the outline is drawn.
+    near_mm : (float, float)
+        The aim, or the middle of the sheet.
 
     Raises
     ------
@@ -95,7 +107,7 @@ def find_central(wet: WetnessMap, *, threshold: float, bridge_mm: float) -> Foun
     """
     cell = wet.card.cell_mm
     patches = find_patches(wet, threshold=threshold, min_area_mm2=DROP_MM2)
-    seen = [_Seen.of(wet, patch, threshold) for patch in patches]
+    seen = [_Seen.of(wet, patch, threshold, near_mm) for patch in patches]
     main = max(seen, key=lambda one: one.score, default=None)
     if main is None or main.patch.area_mm2 < LEAST_AREA_MM2:
         found = 0.0 if main is None else main.patch.area_mm2
@@ -166,7 +178,9 @@ class _Seen:
     score: float
 
     @classmethod
-    def of(cls, wet: WetnessMap, patch: Patch, threshold: float) -> _Seen:
+    def of(
+        cls, wet: WetnessMap, patch: Patch, threshold: float, near_mm: tuple[float, float]
+    ) -> _Seen:
         values = wet.smooth[patch.rows, patch.cols]
         inside = values >= threshold
         points = np.column_stack([patch.cols[inside], patch.rows[inside]]).astype(np.int32)
@@ -174,7 +188,9 @@ class _Seen:
         (x, y), radius = cv2.minEnclosingCircle(hull)
         wetness = float(np.percentile(values[inside], 90))
         # Shadow covers much and darkens little: its square tells the two apart.
-        score = (cv2.contourArea(hull) + 1.0) * min(wetness, 1.0) ** 2
+        away = math.dist(wet.card.to_mm(np.array([[x, y]]))[0], near_mm)
+        far = away / (FAR_SHARE * min(wet.card.size_mm))
+        score = (cv2.contourArea(hull) + 1.0) * min(wetness, 1.0) ** 2 / (1 + far**2)
         return cls(
             patch=patch,
             middle=(float(x), float(y)),

@@ -19,7 +19,7 @@ from spraycheck.pattern import flags as flag
 from spraycheck.pattern.central.budget import vector_covariance, vector_of
 from spraycheck.pattern.central.containers import QUANTITIES, Aim, CentralPatch, SidePatch
 from spraycheck.pattern.central.finding import find_central
-from spraycheck.pattern.central.numbers import Numbers, numbers_of
+from spraycheck.pattern.central.numbers import PROFILE_REACH, RINGS, Numbers, numbers_of
 from spraycheck.pattern.containers import Float, FloatMap, Mask, RectifiedCard, WetnessMap
 from spraycheck.uncertainty import from_half_width, numerical_jacobian, propagate
 
@@ -64,7 +64,8 @@ def measure_central(
     """
     card = wet.card
     cell = card.cell_mm
-    found = find_central(wet, threshold=threshold, bridge_mm=bridge_mm)
+    near = (aim.x_mm, aim.y_mm) if aim.known else (0.0, 0.0)
+    found = find_central(wet, threshold=threshold, bridge_mm=bridge_mm, near_mm=near)
     box = found.box
     raw, smooth = wet.wetness[box], wet.smooth[box]
     sure, doubtful = (
@@ -94,7 +95,7 @@ def measure_central(
 
     n = numbers(raw, smooth)
     vector = vector_of(n, side_mm2, cell)
-    inner = vector_covariance(wet, vector, again, raw, smooth)
+    inner = vector_covariance(wet, vector, again, raw, smooth, _slope(n, cell))
     inner[-1, -1] += from_half_width(doubtful / 2) ** 2
     origin = np.array([card.x0_mm + box[1].start * cell, card.y0_mm + box[0].start * cell])
     middle = origin + vector[2:4]
@@ -153,6 +154,13 @@ def _quantities(vector: Float, inner: Float, off: Float, aim: Aim) -> tuple[list
     covariance = propagate(numerical_jacobian(model, known, steps), np.nan_to_num(spread))
     covariance[gone], covariance[:, gone] = math.nan, math.nan
     return [float(v) for v in values], covariance
+
+
+def _slope(n: Numbers, cell_mm: float) -> float:
+    """How fast the mean wetness falls at the outline, per mm."""
+    step = PROFILE_REACH / RINGS
+    at = round(1 / step)
+    return float(n.profile[at - 3] - n.profile[at + 2]) / (5 * step * n.radius * cell_mm)
 
 
 def _soaked(smooth: FloatMap, n: Numbers) -> float:
