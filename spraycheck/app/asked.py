@@ -53,20 +53,24 @@ def add_folder_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def check_nozzle_options(args: argparse.Namespace, *, needed: bool) -> None:
-    """Refuse none or several of the options that name a nozzle.
+def nobody_says() -> InputError:
+    """Return the error for a nozzle that neither an option nor the card names."""
+    return InputError(
+        "neither --holes nor --layout nor --nozzle given, expected one of them, or a printed card "
+        "whose code names its nozzle",
+        "count the spray holes in the nozzle tip, for example --holes 4",
+    )
+
+
+def check_nozzle_options(args: argparse.Namespace) -> None:
+    """Refuse several of the options that name a nozzle.
 
     Raises
     ------
     InputError
-        More than one was given, or none where one is ``needed``.
+        More than one was given.
     """
     given = [f"--{name}" for name in ("holes", "layout", "nozzle") if vars(args)[name] is not None]
-    if not given and needed:
-        raise InputError(
-            "neither --holes nor --layout nor --nozzle given, expected one of them",
-            "count the spray holes in the nozzle tip, for example --holes 4",
-        )
     if len(given) > 1:
         both = "both" if len(given) == 2 else "all of"
         raise InputError(

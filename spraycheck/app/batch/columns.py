@@ -60,7 +60,7 @@ PHOTOS: Final = (
        "wetness, centre, segmentation, measurement, assessment, worker, internal or not-reached"),
     _c("failed_message", "text", "what was found and expected"),
     _c("failed_hint", "text", "what to try"),
-    _c("expected_from", "text", "who named the holes: manifest, option or folder"),
+    _c("expected_from", "text", "who named the holes: manifest, option, folder or card"),
     _c("layout", "text", "name of the expected layout"),
     _c("sheet", "text", "size of the sheet as given; unknown when it was not"),
     _c("holes_expected", "whole", "holes the nozzle should have"),

@@ -3,6 +3,7 @@
 A row of the manifest is about this one photo and goes first. An option holds for all the others.
 Only where there is neither, the folder's own ``spraycheck.toml`` is asked. Row and folder file name
 the holes, a layout file, or a nozzle by its name; a nozzle's name that leads to no file is a label.
+Where nobody knows, the code of a printed card is read, which may carry a nozzle's name.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ class Expected:
     spec : CardSpec
         The sheet.
     source : str
-        ``manifest``, ``option`` or ``folder``; empty when nobody knows.
+        ``manifest``, ``option``, ``folder`` or ``card``; empty when nobody knows.
     labels : Labels
         What is said of the photo besides.
     problem : InputError or None
@@ -75,6 +76,8 @@ class Expectations:
         Where nozzles are looked up by name; the user's own when not given.
     sheet : CardSpec, optional
         The sheet for all photos that nothing else is said of.
+    printed_mm : (float, float), optional
+        Measured check lines of the printed target cards.
     manifest : Manifest, optional
         The table.
     """
@@ -83,8 +86,10 @@ class Expectations:
     limits: LimitSet | None = None
     library: Library = field(default_factory=open_library)
     sheet: CardSpec | None = None
+    printed_mm: tuple[float, float] | None = None
     manifest: Manifest | None = None
     _by_name: dict[str, Nozzle | InputError | None] = field(default_factory=dict)
+    _by_card: dict[str, Nozzle | InputError | None] = field(default_factory=dict)
     _problems: dict[str, InputError] = field(default_factory=dict)
     _nozzles: dict[str, Nozzle | InputError] = field(default_factory=dict)
     _folders: dict[str, tuple[str, FolderFile] | InputError | None] = field(default_factory=dict)
@@ -97,7 +102,7 @@ class Expectations:
         row = self.manifest.rows.get(absolute) if self.manifest else None
         try:
             told = None if remote else self._folder(os.path.dirname(absolute))
-            expected = self._settle(row, told)
+            expected = self._settle(row, told, "" if remote else absolute)
         except InputError as problem:
             labels = row.labels if row else Labels()
             expected = Expected(
@@ -107,7 +112,7 @@ class Expectations:
         # Thousands of photos share one answer; one object is kept for them.
         return self._shared.setdefault(expected, expected)
 
-    def _settle(self, row: Row | None, told: tuple[str, FolderFile] | None) -> Expected:
+    def _settle(self, row: Row | None, told: tuple[str, FolderFile] | None, place: str) -> Expected:
         folder, file = told if told else ("", FolderFile())
         labels = row.labels if row else Labels()
         labels = replace(
@@ -121,6 +126,8 @@ class Expectations:
             spec = _sheet(sheet) if sheet else CardSpec()
         else:
             spec = self.sheet
+        if self.printed_mm is not None:
+            spec = replace(spec, printed_x_mm=self.printed_mm[0], printed_y_mm=self.printed_mm[1])
 
         def make(nozzle: Nozzle, source: str) -> Expected:
             limits = nozzle.limits_under(self.limits)
@@ -142,6 +149,8 @@ class Expectations:
             return make(self._read(os.path.join(folder, file.layout)), "folder")
         if nozzle := self._named(file.nozzle):
             return make(nozzle, "folder")
+        if place and (nozzle := self._on_card(place)):
+            return make(nozzle, "card")
         problem = self._unknown(labels.nozzle) if labels.nozzle else UNKNOWN_HOLES
         return Expected(layout=None, spec=spec, labels=labels, source="", problem=problem)
 
@@ -172,6 +181,29 @@ class Expectations:
         except InputError as error:
             return error
         return None
+
+    def _on_card(self, path: str) -> Nozzle | None:
+        """Return the nozzle that the card in a photo names; None where it names none."""
+        if path not in self._by_card:
+            self._by_card[path] = self._read_card(path)
+        known = self._by_card[path]
+        if isinstance(known, InputError):
+            raise known
+        return known
+
+    def _read_card(self, path: str) -> Nozzle | InputError | None:
+        from spraycheck.app.card_codes import names_printed, one_name
+        from spraycheck.app.photos import read_photo
+
+        try:
+            photo = read_photo(path)
+        except InputError:
+            return None  # whoever measures it will say so
+        try:
+            name = one_name(names_printed(photo))
+            return self._read(os.fspath(self.library.path_of(name))) if name else None
+        except InputError as error:
+            return error
 
     def _unknown(self, name: str) -> InputError:
         """Return the problem of photos whose nozzle's name leads nowhere; one for all of them."""

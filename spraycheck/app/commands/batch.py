@@ -139,7 +139,7 @@ def _check_options(args: argparse.Namespace) -> None:
             "neither a folder nor --manifest given, expected a folder of photos",
             "name the folder, for example: spraycheck batch cards --holes 4",
         )
-    check_nozzle_options(args, needed=False)
+    check_nozzle_options(args)
 
 
 def _one_thread() -> None:

@@ -126,7 +126,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace, target: Path) -> None:
-    check_nozzle_options(args, needed=False)
+    check_nozzle_options(args)
     if target.suffix.lower() != ".pdf":
         raise InputError(
             f"card file {args.out!r} ends in {target.suffix!r}, expected .pdf",

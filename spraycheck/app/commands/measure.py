@@ -17,7 +17,9 @@ from spraycheck.app.asked import (
     USAGE,
     add_nozzle_options,
     check_nozzle_options,
+    library_asked,
     limits_asked,
+    nobody_says,
     nozzle_asked,
 )
 from spraycheck.app.combined import add_combine_options, combine_and_tell, combining
@@ -25,10 +27,12 @@ from spraycheck.errors import MeasurementError, SprayCheckError
 
 if TYPE_CHECKING:
     from spraycheck.app.cli import Commands
+    from spraycheck.app.nozzles.files import Nozzle
+    from spraycheck.app.nozzles.library import Library
     from spraycheck.pattern.card import CardSpec
     from spraycheck.pattern.containers import Photo
     from spraycheck.pattern.layout import Assessment, Layout
-    from spraycheck.pattern.limits import Limits
+    from spraycheck.pattern.limits import Limits, LimitSet
     from spraycheck.pattern.quality import SprayTime
     from spraycheck.pattern.standoff import Standoff
 
@@ -44,6 +48,9 @@ examples:
   spraycheck measure card.jpg --nozzle slanted-5 --limits agreed.toml
   spraycheck measure *.jpg --holes 6 --json --overlay seen/ > results.json
   spraycheck measure a.jpg b.jpg c.jpg --holes 5 --combine
+
+Without --holes, --layout and --nozzle the code of a printed card is asked, which can
+carry its nozzle's name (spraycheck card --nozzle NAME).
 
 exit code: 0 pass, 1 fail, 2 usage or input error, 3 recheck or not measurable;
 for several photos the first that applies of 2, 3, 1, 0.
@@ -125,21 +132,20 @@ def add_parser(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure the photos one after the other; one that fails does not stop the others."""
-    check_nozzle_options(args, needed=True)
+    check_nozzle_options(args)
     together = combining(args)
     # Pillow logs what it finds odd in a damaged file; without a handler that would reach stderr.
     logging.getLogger("PIL").addHandler(logging.NullHandler())
     from spraycheck.app.overlays import plan_overlays
-    from spraycheck.pattern.limits import Limits
 
     # Everything that can be wrong with the options is found before the first photo is decoded.
-    nozzle = nozzle_asked(args)
-    assert nozzle is not None
-    layout, limits = nozzle.layout, nozzle.limits_under(limits_asked(args))
-    assert isinstance(limits, Limits)  # it has holes
+    nozzle, limits = nozzle_asked(args), limits_asked(args)
+    if nozzle is not None:
+        _held_against(nozzle, limits)
     job = _Job(
-        layout=layout,
+        nozzle=nozzle,
         limits=limits,
+        library=library_asked(args),
         spec=_spec(args),
         dry=_dry(args.dry),
         standoff=_standoff(args.standoff_mm),
@@ -169,8 +175,9 @@ def run(args: argparse.Namespace) -> int:
 class _Job:
     """What is the same for all photos."""
 
-    layout: Layout
-    limits: Limits
+    nozzle: Nozzle | None
+    limits: LimitSet | None
+    library: Library
     spec: CardSpec
     dry: Photo | None
     standoff: Standoff | None
@@ -222,17 +229,31 @@ def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
 
 
 def _measured(photo: Photo, job: _Job) -> Assessment:
+    from spraycheck.app.card_codes import nozzle_printed
     from spraycheck.app.measuring import measure_photo
 
+    nozzle = job.nozzle or nozzle_printed(photo, job.library)
+    if nozzle is None:
+        raise nobody_says()
+    layout, limits = _held_against(nozzle, job.limits)
     return measure_photo(
         photo,
-        layout=job.layout,
-        limits=job.limits,
+        layout=layout,
+        limits=limits,
         sheet=job.spec,
         dry=job.dry,
         standoff=job.standoff,
         sprayed_at=job.sprayed,
     )
+
+
+def _held_against(nozzle: Nozzle, given: LimitSet | None) -> tuple[Layout, Limits]:
+    """Return the holes of a nozzle and what is tolerated of them."""
+    from spraycheck.pattern.limits import Limits
+
+    layout, limits = nozzle.layout, nozzle.limits_under(given)
+    assert isinstance(limits, Limits)  # it has holes
+    return layout, limits
 
 
 def _draw(assessment: Assessment, target: Path) -> bool:
