@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from spraycheck.pattern import flags
-from spraycheck.pattern.containers import PrintedFacts
+from spraycheck.pattern.containers import PrintedFacts, RectifiedCard
 from spraycheck.pattern.findings import AID, CAUTION, KINDS, clock_position
 from spraycheck.pattern.layout import Assessment, Finding, Hole
 from spraycheck.pattern.limits import Limits
@@ -308,7 +308,7 @@ class Writer:
         for line in [
             _centre_line(a),
             *_value_lines(a),
-            _sheet_line(a),
+            sheet_line(a.card),
             *filter(None, [quality_line(a)]),
             *_angle_lines(a),
             *_mark_lines(a),
@@ -355,8 +355,8 @@ def _value_lines(a: Assessment) -> list[str]:
     return lines
 
 
-def _sheet_line(a: Assessment) -> str:
-    card = a.card
+def sheet_line(card: RectifiedCard) -> str:
+    """Say how the sheet was found and how large it is."""
     found = {
         "sheet": "Sheet found",
         "sheet-cropped": "Sheet found, partly outside the photo",

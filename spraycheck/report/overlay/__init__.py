@@ -14,13 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.errors import InputError
+from spraycheck.pattern.central import CentralAssessment
 from spraycheck.pattern.layout import Assessment
 from spraycheck.report.overlay.dial import BANNER_UNITS, PANEL_UNITS, draw_banner, draw_panel
 from spraycheck.report.overlay.pen import Box, Pen
 from spraycheck.report.overlay.scene import Scene
 from spraycheck.report.overlay.view import View
 
-__all__ = ["Composition", "compose_overlay", "draw_overlay"]
+__all__ = ["Composition", "Frame", "compose_overlay", "draw_overlay", "frame_photo"]
 
 MIN_WIDTH_PX = 720
 """A narrower photo is enlarged: below this, type of a phone-readable size gets ragged."""
@@ -87,6 +88,53 @@ def compose_overlay(
     assessment: Assessment, *, max_side_px: int = 1600, whole_photo: bool = False
 ) -> Composition:
     """Draw as `draw_overlay` does, and also tell where the parts are."""
+    frame = frame_photo(assessment, PANEL_UNITS, max_side_px, whole_photo)
+    draw_banner(frame.banner, assessment)
+    view = View(assessment=assessment, width=frame.width, height=frame.height, crop=frame.crop)
+    labels = Scene(frame.middle, view).draw()
+    numbers = draw_panel(frame.panel, assessment)
+    above, below = frame.above, frame.above + frame.height
+    return Composition(
+        image=frame.image,
+        photo=Box(0, above, frame.width, below),
+        labels=tuple((text, box.shifted(0, above)) for text, box in labels),
+        dial_numbers=tuple((text, box.shifted(0, below)) for text, box in numbers),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Frame:
+    """A picture with the photo in its middle and room for the strips above and below.
+
+    Parameters
+    ----------
+    image : (H, W, 3) ndarray of uint8
+        RGB; the strips are not drawn yet.
+    banner, middle, panel : Pen
+        On the strip above, the photo, and the strip below.
+    above, width, height : int
+        Height of the strip above, and size of the drawn photo.
+    crop : (int, int, int, int)
+        Left, top, right and bottom of the drawn part, in pixels of ``photo.rgb``.
+    """
+
+    image: NDArray[np.uint8]
+    banner: Pen
+    middle: Pen
+    panel: Pen
+    above: int
+    width: int
+    height: int
+    crop: tuple[int, int, int, int]
+
+
+def frame_photo(
+    assessment: Assessment | CentralAssessment,
+    panel_units: float,
+    max_side_px: int,
+    whole_photo: bool,
+) -> Frame:
+    """Lay the photo into a picture; parameters as of `draw_overlay`, and the panel's height."""
     if max_side_px < 200:
         raise InputError(
             f"max_side_px {max_side_px}: expected at least 200; text is unreadable below"
@@ -97,7 +145,7 @@ def compose_overlay(
     scale = max(scale, MIN_WIDTH_PX / (right - left))
     width, height = round((right - left) * scale), round((bottom - top) * scale)
     unit = width / 100
-    above, below = round(BANNER_UNITS * unit), round(PANEL_UNITS * unit)
+    above, below = round(BANNER_UNITS * unit), round(panel_units * unit)
 
     image = np.empty((above + height + below, width, 3), np.uint8)
     middle = image[above : above + height]
@@ -110,20 +158,21 @@ def compose_overlay(
         scale *= 2
     how = cv2.INTER_LINEAR if scale < 1 else cv2.INTER_CUBIC
     cv2.resize(part, (width, height), dst=middle, interpolation=how)
-
-    draw_banner(Pen(image[:above], unit), assessment)
-    view = View(assessment=assessment, width=width, height=height, crop=crop)
-    labels = Scene(Pen(middle, unit), view).draw()
-    numbers = draw_panel(Pen(image[above + height :], unit), assessment)
-    return Composition(
+    return Frame(
         image=image,
-        photo=Box(0, above, width, above + height),
-        labels=tuple((text, box.shifted(0, above)) for text, box in labels),
-        dial_numbers=tuple((text, box.shifted(0, above + height)) for text, box in numbers),
+        banner=Pen(image[:above], unit),
+        middle=Pen(middle, unit),
+        panel=Pen(image[above + height :], unit),
+        above=above,
+        width=width,
+        height=height,
+        crop=crop,
     )
 
 
-def _crop(assessment: Assessment, whole_photo: bool) -> tuple[int, int, int, int]:
+def _crop(
+    assessment: Assessment | CentralAssessment, whole_photo: bool
+) -> tuple[int, int, int, int]:
     """Return the part of ``photo.rgb`` to draw: left, top, right, bottom."""
     rows, cols = assessment.photo.rgb.shape[:2]
     outline = assessment.photo.to_decoded(assessment.card.outline_px)
