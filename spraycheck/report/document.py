@@ -51,7 +51,7 @@ def assessment_document(assessment: Assessment) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "photo": photo_entry(a.photo),
-        "card": _card(a.card, scale),
+        "card": card_entry(a.card, scale),
         "centre": _centre(a.card, a.centre, scale),
         "plumes": [_plume(a, k) for k in range(len(a.catalogue))],
         "rotation_u_deg": _number(a.catalogue.rotation_u_deg, "deg"),
@@ -172,7 +172,8 @@ def plain(value: object) -> Any:
     return str(value)
 
 
-def _card(card: RectifiedCard, scale: float) -> dict[str, Any]:
+def card_entry(card: RectifiedCard, scale: float) -> dict[str, Any]:
+    """Return the document's entry for the sheet; ``scale`` is in photo pixels per mm."""
     known = card.scale_known
     corners = np.asarray(card.corners_px)
     return {
