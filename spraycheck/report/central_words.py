@@ -11,11 +11,11 @@ from spraycheck.pattern.findings import KINDS
 
 NAMES: Final = {
     "roundness_low_ratio": "roundness",
-    "circularity_low_ratio": "outline, circle = 1",
+    "circularity_low_ratio": "circularity",
     "heavy_side_frac": "heavy side",
     "streak_frac": "streaks",
-    "core_hollow_ratio": "wet in the middle",
-    "core_filled_ratio": "wet in the middle",
+    "core_hollow_ratio": "wet middle",
+    "core_filled_ratio": "wet middle",
     "hollow_offset_ratio": "hollow off middle",
     "offset_ratio": "off the aim",
     "side_frac": "beside the patch",
@@ -68,6 +68,7 @@ def explain(a: CentralAssessment) -> list[str]:
     told = [f for f in a.findings if f.code not in notes]
     unsure = [NAMES[j.limit] for j in a.judged if j.state == "unsure"]
     parts = [KINDS[f.code].title.lower() for f in told if f.code != "central-unsure"]
+    parts = list(dict.fromkeys(sorted(parts, key=lambda part: part == "photo too poor")))
     if any(f.code == "central-unsure" for f in told) and a.verdict == "recheck":
         parts.insert(0, f"too close to the limit: {', '.join(unsure)}")
     return parts or ["see the findings"]
@@ -78,4 +79,4 @@ def size_in_words(a: CentralAssessment) -> str:
     seen = "hollow" if a.patch.hollow else "filled"
     if not a.card.scale_known:
         return f"{seen} patch"
-    return f"{seen} patch, {a.patch.diameter_mm:.0f} mm"
+    return f"{seen}, {a.patch.diameter_mm:.0f} mm"

@@ -188,7 +188,7 @@ def _why_not(
         return "the spray need not be filled"
     if name in ("core_hollow_ratio", "hollow_offset_ratio") and nozzle.fill != "hollow":
         return "the spray need not be hollow"
-    if name == "hollow_offset_ratio" and not patch.hollow:
+    if name == "hollow_offset_ratio" and not math.isfinite(patch.hollow_offset_ratio):
         return "no closed hollow to be seen"
     if name == "offset_ratio" and not aim.known:
         return "no aim on the card"
@@ -295,6 +295,7 @@ def _findings(
     if all(math.isnan(one.probability) for one in judged):
         return []  # no sheet: said by the finding about the photo
     found = []
+    failed = any(one.state == "broken" for one in judged)
     for one in judged:
         if one.state == "broken":
             fields = _fields(one, patch, nozzle, angle_deg)
@@ -302,8 +303,9 @@ def _findings(
             found.append(describe(_CODES[one.limit], evidence=evidence, **fields))
         elif one.state == "unsure" and one.limit == "core_hollow_ratio" and _soaked(patch, limits):
             found.append(describe("central-soaked", share=patch.soaked_frac))
-        elif one.state == "unsure":
-            shown = "{:.2f}" if limits.unit(one.limit) == "ratio" else "{:.0%}"
+        elif one.state == "unsure" and not failed:  # a fail is settled by what is broken
+            plain = limits.unit(one.limit) == "ratio" and "offset" not in one.limit
+            shown = "{:.2f}" if plain else "{:.0%}"
             shown = "{:.0f}°" if one.limit.endswith("_deg") else shown
             found.append(
                 describe(

@@ -6,11 +6,10 @@ import math
 from dataclasses import dataclass, field
 from typing import Final
 
-import numpy as np
-
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError
 from spraycheck.pattern.central.nozzle import CentralNozzle
+from spraycheck.pattern.central.numbers import HOLLOW_LEVEL
 from spraycheck.pattern.containers import Flags, Float, Photo, RectifiedCard, WetnessMap
 from spraycheck.pattern.layout import Finding
 from spraycheck.pattern.limits import CentralLimits
@@ -185,8 +184,8 @@ class CentralPatch:
 
     @property
     def hollow(self) -> bool:
-        """Whether a hollow can be seen."""
-        return bool(np.isfinite(self.hollow_offset_ratio))
+        """Whether a hollow can be seen, closed or not."""
+        return self.core_ratio < HOLLOW_LEVEL
 
 
 @dataclass(frozen=True, kw_only=True)

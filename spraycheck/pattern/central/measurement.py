@@ -19,12 +19,22 @@ from spraycheck.pattern import flags as flag
 from spraycheck.pattern.central.budget import vector_covariance, vector_of
 from spraycheck.pattern.central.containers import QUANTITIES, Aim, CentralPatch, SidePatch
 from spraycheck.pattern.central.finding import find_central
-from spraycheck.pattern.central.numbers import PROFILE_REACH, RINGS, Numbers, numbers_of
+from spraycheck.pattern.central.numbers import (
+    PROFILE_REACH,
+    RINGS,
+    STREAK_ORDERS,
+    Numbers,
+    numbers_of,
+)
 from spraycheck.pattern.containers import Float, FloatMap, Mask, RectifiedCard, WetnessMap
 from spraycheck.uncertainty import from_half_width, numerical_jacobian, propagate
 
 ANGLE_STEPS: Final = 72
 """Directions of the profile that is drawn."""
+
+OPENS: Final = 0.2
+"""A disturbance that changes the outline's radius by more than this share opened or closed it
+(chosen: disturbances move an outline by a few percent)."""
 
 SOAKED: Final = 0.85
 """From this wetness on paper counts as full (chosen: mottled saturated paper shows 0.85 to 1.1)."""
@@ -90,7 +100,10 @@ def measure_central(
             out = vector_of(numbers(raw, smooth), side_mm2, cell)
         except ValueError:
             return vector
-        # What comes and goes with a disturbance has no derivative there: it stays as it was.
+        # What comes and goes with a disturbance has no derivative there: it stays as it was. A ring
+        # that opens or closes changes its whole outline.
+        if abs(out[1] / vector[1] - 1) > OPENS:
+            return vector
         return np.where(np.isfinite(out), out, vector)
 
     n = numbers(raw, smooth)
@@ -169,12 +182,19 @@ def _soaked(smooth: FloatMap, n: Numbers) -> float:
 
 
 def _by_angle(raw: FloatMap, n: Numbers) -> Float:
-    """Wetness by direction over its mean, `ANGLE_STEPS` from 12 o'clock on."""
+    """Wetness by direction over its mean, `ANGLE_STEPS` from 12 o'clock on.
+
+    Summed from the harmonics that count: bins of a small patch show the cells' own pattern.
+    """
     rows, cols = np.nonzero(n.filled)
-    turn = np.degrees(np.arctan2(cols - n.x, n.y - rows)) % 360.0
-    bins = (turn / (360.0 / ANGLE_STEPS)).astype(np.int64) % ANGLE_STEPS
-    total = np.bincount(bins, raw[n.filled], ANGLE_STEPS)
-    return np.asarray(total / max(float(total.mean()), 1e-9), float)
+    weight = raw[n.filled].astype(float)
+    turn = np.arctan2(cols - n.x, n.y - rows)
+    to = (np.arange(ANGLE_STEPS) + 0.5) * (2 * math.pi / ANGLE_STEPS)
+    out = np.ones(ANGLE_STEPS)
+    for k in range(1, STREAK_ORDERS.stop):
+        c = (weight * np.exp(1j * k * turn)).sum() / max(float(weight.sum()), 1e-9)
+        out += 2 * (c * np.exp(-1j * k * to)).real
+    return out
 
 
 def _side(card: RectifiedCard, mask: Mask, middle: Float) -> SidePatch:

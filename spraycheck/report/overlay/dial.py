@@ -21,22 +21,26 @@ BANNER_UNITS = 15.0
 PANEL_UNITS = 50.0
 """Heights of the strips, in hundredths of the width."""
 
-_BACK: Colour = (27, 32, 38)
-_DIM: Colour = (176, 186, 196)
-_RING: Colour = (96, 108, 120)
+BACK: Colour = (27, 32, 38)
+DIM: Colour = (176, 186, 196)
+RING: Colour = (96, 108, 120)
 
 
 def draw_banner(pen: Pen, assessment: Assessment) -> None:
     """Draw the verdict, the count of clear holes and the reason."""
+    # The margins that a pass ends with stand in the list below as well: they may be left out.
+    tell_verdict(pen, assessment.verdict, count_in_words(assessment), explain_verdict(assessment))
+
+
+def tell_verdict(pen: Pen, verdict: str, count: str, reasons: list[str]) -> None:
+    """Draw a verdict with its badge, a few words, and as many reasons as there is room for."""
     u = pen.unit
-    badge = BADGES[assessment.verdict]
+    badge = BADGES[verdict]
     pen.flood(badge.back)
     draw_badge(pen, badge, 7.5 * u, 7.5 * u, 10.5)
     pen.text(15 * u, 5.4 * u, badge.word, badge.ink, 8.0, weight=800)
-    pen.text(97.5 * u, 5.0 * u, count_in_words(assessment), badge.ink, 4.2, align=1.0)
-    # The margins that a pass ends with stand in the list below as well: they may be left out.
-    tell_rest = assessment.verdict != "pass"
-    reason = _fitted(pen, explain_verdict(assessment), 3.4, 82.5 * u, tell_rest=tell_rest)
+    pen.text(97.5 * u, 5.0 * u, count, badge.ink, 4.2, align=1.0)
+    reason = _fitted(pen, reasons, 3.4, 82.5 * u, tell_rest=verdict != "pass")
     pen.text(15 * u, 12.0 * u, reason, badge.ink, 3.4)
 
 
@@ -55,7 +59,7 @@ def _fitted(pen: Pen, parts: list[str], size: float, room: float, *, tell_rest: 
 
 def draw_panel(pen: Pen, assessment: Assessment) -> list[tuple[str, Box]]:
     """Draw dial, list and footnotes; return the words and boxes of the dial's numbers."""
-    pen.flood(_BACK)
+    pen.flood(BACK)
     numbers = _dial(pen, assessment, 20.5 * pen.unit, 22.0 * pen.unit)
     if pattern_fits(assessment):
         _list(pen, assessment.holes, shared_plumes(assessment))
@@ -68,12 +72,12 @@ def draw_panel(pen: Pen, assessment: Assessment) -> list[tuple[str, Box]]:
 def _dial(pen: Pen, a: Assessment, x: float, y: float) -> list[tuple[str, Box]]:
     u = pen.unit
     ring = 12.5 * u
-    pen.line(circle(x, y, ring, 96), _RING, 0.35, closed=True, casing=0)
+    pen.line(circle(x, y, ring, 96), RING, 0.35, closed=True, casing=0)
     for hour in range(12):
         s, c = math.sin(math.radians(30 * hour)), math.cos(math.radians(30 * hour))
         inner = ring - (1.3 if hour % 3 == 0 else 0.7) * u
         mark = np.array([[x + inner * s, y - inner * c], [x + ring * s, y - ring * c]])
-        pen.line(mark, _RING, 0.35, casing=0)
+        pen.line(mark, RING, 0.35, casing=0)
     head = np.array(
         [[x, y - ring + 0.2 * u], [x - u, y - ring + 2.0 * u], [x + u, y - ring + 2 * u]]
     )
@@ -88,7 +92,7 @@ def _dial(pen: Pen, a: Assessment, x: float, y: float) -> list[tuple[str, Box]]:
     for hole in holes:
         style = STYLES[hole.state]
         tick = _at(x, y, hole.expected_deg, np.array([0.93, 1.1]) * ring)
-        pen.line(tick, PAPER, 0.6, casing=0.3, cased_in=_BACK)
+        pen.line(tick, PAPER, 0.6, casing=0.3, cased_in=BACK)
         if hole.plume is None:
             ray = _at(x, y, hole.expected_deg, np.array([0.15, 0.62]) * ring)
             pen.line(ray, style.colour, 0.45, dash=(0.7, 0.8), casing=0)
@@ -105,9 +109,9 @@ def _dial(pen: Pen, a: Assessment, x: float, y: float) -> list[tuple[str, Box]]:
         half = 0.5 * pen.text_width(number, 3.2)
         pen.text(at[0], at[1], number, PAPER, 3.2, align=0.5)
         numbers.append((number, Box(at[0] - half, at[1] - 1.2 * u, at[0] + half, at[1] + 1.2 * u)))
-    pen.line(head, _BACK, 0.6, closed=True, casing=0)
-    pen.fill(head, _DIM)
-    pen.text(x, y - 1.53 * ring, "12 o'clock", _DIM, 2.7, align=0.5)
+    pen.line(head, BACK, 0.6, closed=True, casing=0)
+    pen.fill(head, DIM)
+    pen.text(x, y - 1.53 * ring, "12 o'clock", DIM, 2.7, align=0.5)
     pen.fill(circle(x, y, 0.6 * u, 16), PAPER)
     return numbers
 
@@ -141,9 +145,9 @@ def _list(pen: Pen, holes: tuple[Hole, ...], shared: frozenset[int]) -> None:
     u = pen.unit
     top, room = 3.6, 34.5
     if len(holes) <= 8:
-        pen.text(44.0 * u, top * u, "hole", _DIM, 2.7)
-        pen.text(83.0 * u, top * u, "wets", _DIM, 2.7, align=1.0)
-        pen.text(97.5 * u, top * u, "off by", _DIM, 2.7, align=1.0)
+        pen.text(44.0 * u, top * u, "hole", DIM, 2.7)
+        pen.text(83.0 * u, top * u, "wets", DIM, 2.7, align=1.0)
+        pen.text(97.5 * u, top * u, "off by", DIM, 2.7, align=1.0)
         pitch = min(6.0, room / len(holes))
         for k, hole in enumerate(holes):
             y = (top + 4.6 + pitch * k) * u
@@ -161,9 +165,9 @@ def _plume_list(pen: Pen, a: Assessment) -> None:
     u = pen.unit
     cat = a.catalogue
     top, room = 3.6, 34.5
-    pen.text(44.0 * u, top * u, "plume", _DIM, 2.7)
-    pen.text(80.0 * u, top * u, "direction", _DIM, 2.7, align=1.0)
-    pen.text(97.5 * u, top * u, "share", _DIM, 2.7, align=1.0)
+    pen.text(44.0 * u, top * u, "plume", DIM, 2.7)
+    pen.text(80.0 * u, top * u, "direction", DIM, 2.7, align=1.0)
+    pen.text(97.5 * u, top * u, "share", DIM, 2.7, align=1.0)
     pitch = min(6.0, room / max(1, len(cat)))
     size = min(3.6, 0.85 * pitch)
     for k in range(len(cat)):
@@ -181,15 +185,15 @@ def _row(
     pen.text(x + 5.2 * u, y, str(hole.hole), PAPER, size, align=1.0)
     draw_sign(pen, style.sign, x + 8.0 * u, y, 2.5, style.colour)
     bright = hole.state != "clear"
-    pen.text(x + 10.6 * u, y, "merged" if merged else style.word, PAPER if bright else _DIM, size)
+    pen.text(x + 10.6 * u, y, "merged" if merged else style.word, PAPER if bright else DIM, size)
     if merged:  # its numbers speak for two holes at once
         return
     share = f"{hole.area_ratio:.0%}" if math.isfinite(hole.area_ratio) else "?"
     if wide:
         turn = f"{signed(hole.deviation_deg)}°" if math.isfinite(hole.deviation_deg) else "-"
-        strong = PAPER if hole.state in ("weak", "heavy", "blocked") else _DIM
+        strong = PAPER if hole.state in ("weak", "heavy", "blocked") else DIM
         pen.text(x + 41.0 * u, y, share, strong, size, align=1.0)
-        strong = PAPER if hole.state == "off-line" else _DIM
+        strong = PAPER if hole.state == "off-line" else DIM
         pen.text(x + 55.5 * u, y, turn, strong, size, align=1.0)
     elif hole.state in ("weak", "heavy"):
         pen.text(x + 28.5 * u, y, share, PAPER, size, align=1.0)
@@ -204,12 +208,12 @@ def _footnotes(pen: Pen, a: Assessment) -> None:
     else:
         at = np.array([a.centre.x_mm, a.centre.y_mm])
         centre = f"centre ± {a.centre.u95_mm * a.card.px_per_mm(at):.0f} photo pixels"
-    pen.line(np.array([[2 * u, 42.4 * u], [98 * u, 42.4 * u]]), _RING, 0.15, casing=0)
+    pen.line(np.array([[2 * u, 42.4 * u], [98 * u, 42.4 * u]]), RING, 0.15, casing=0)
     if pattern_fits(a):
         notes = "wets: of what it should  |  off by: + is clockwise  |  long arrow: wets more"
     else:
         notes = "direction: clockwise from 12 o'clock  |  share: of the wetted area"
-    pen.line(np.array([[2 * u, 42.4 * u], [98 * u, 42.4 * u]]), _RING, 0.15, casing=0)
+    pen.line(np.array([[2 * u, 42.4 * u], [98 * u, 42.4 * u]]), RING, 0.15, casing=0)
     for y, line in ((44.6, notes), (47.6, f"{centre}  |  an aid, not a certificate")):
         size = min(2.6, 2.6 * 95 * u / pen.text_width(line, 2.6, 400))
-        pen.text(2.5 * u, y * u, line, _DIM, size, weight=400)
+        pen.text(2.5 * u, y * u, line, DIM, size, weight=400)
