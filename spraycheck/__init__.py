@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from spraycheck.app.measuring import measure_photo
+    from spraycheck.app.measuring import measure_central_photo, measure_photo
     from spraycheck.app.nozzles.files import read_layout, read_nozzle
     from spraycheck.app.nozzles.limits import read_limits
     from spraycheck.app.photos import photo_from_array, read_photo
@@ -35,10 +35,11 @@ if TYPE_CHECKING:
     )
     from spraycheck.pattern.assessment import assess_layout
     from spraycheck.pattern.card import CardSpec
+    from spraycheck.pattern.central import CentralAssessment, CentralNozzle, CentralPipeline
     from spraycheck.pattern.centre import locate_centre
     from spraycheck.pattern.containers import Photo
     from spraycheck.pattern.layout import Assessment, Layout
-    from spraycheck.pattern.limits import Limits
+    from spraycheck.pattern.limits import CentralLimits, Limits
     from spraycheck.pattern.measurement import measure_plumes
     from spraycheck.pattern.pipeline import Pipeline
     from spraycheck.pattern.rectification import rectify_card
@@ -50,6 +51,10 @@ __all__ = [
     "Assessment",
     "CardNotFoundError",
     "CardSpec",
+    "CentralAssessment",
+    "CentralLimits",
+    "CentralNozzle",
+    "CentralPipeline",
     "CentreNotFoundError",
     "InputError",
     "Layout",
@@ -66,6 +71,7 @@ __all__ = [
     "assess_layout",
     "locate_centre",
     "map_wetness",
+    "measure_central_photo",
     "measure_photo",
     "measure_plumes",
     "photo_from_array",
@@ -78,7 +84,7 @@ __all__ = [
 ]
 
 _HOME = {
-    "app.measuring": ("measure_photo",),
+    "app.measuring": ("measure_central_photo", "measure_photo"),
     "app.nozzles.files": ("read_layout", "read_nozzle"),
     "app.nozzles.limits": ("read_limits",),
     "app.photos": ("photo_from_array", "read_photo"),
@@ -96,10 +102,11 @@ _HOME = {
     ),
     "pattern.assessment": ("assess_layout",),
     "pattern.card": ("CardSpec",),
+    "pattern.central": ("CentralAssessment", "CentralNozzle", "CentralPipeline"),
     "pattern.centre": ("locate_centre",),
     "pattern.containers": ("Photo",),
     "pattern.layout": ("Assessment", "Layout"),
-    "pattern.limits": ("Limits",),
+    "pattern.limits": ("CentralLimits", "Limits"),
     "pattern.measurement": ("measure_plumes",),
     "pattern.pipeline": ("Pipeline",),
     "pattern.rectification": ("rectify_card",),

@@ -18,6 +18,8 @@ from spraycheck.pattern.quality import SprayTime, parse_spray_time
 from spraycheck.pattern.standoff import Standoff, parse_standoff
 
 if TYPE_CHECKING:
+    from spraycheck.pattern.central import CentralAssessment, CentralNozzle, CentralPipeline
+    from spraycheck.pattern.limits import CentralLimits
     from spraycheck.pattern.pipeline import Pipeline
 
 
@@ -84,13 +86,7 @@ def measure_photo(
     spec = card_spec(sheet)
     height = parse_standoff(standoff) if isinstance(standoff, str) else standoff
     sprayed = parse_spray_time(sprayed_at) if isinstance(sprayed_at, str) else sprayed_at
-    seen = photo if isinstance(photo, Photo) else _photo(photo)
-    before = dry if dry is None or isinstance(dry, Photo) else _photo(dry)
-    if before is not None and before.sha256 and before.sha256 == seen.sha256:
-        raise InputError(
-            "the dry photo is the photo of the sprayed card itself",
-            "give the photo taken before spraying",
-        )
+    seen, before = _both(photo, dry)
     if pipeline is None:
         from spraycheck.pattern.pipeline import Pipeline
 
@@ -99,6 +95,59 @@ def measure_photo(
     extra: dict[str, Any] = {"dry": before, "standoff": height, "sprayed": sprayed}
     extra = {name: value for name, value in extra.items() if value is not None}
     return pipeline(seen, spec, layout=expected, limits=limits, **extra)
+
+
+def measure_central_photo(
+    photo: str | os.PathLike[str] | NDArray[np.generic] | Photo,
+    nozzle: CentralNozzle,
+    *,
+    aim: str | tuple[float, float] | None = None,
+    sheet: str | CardSpec | None = None,
+    limits: CentralLimits | None = None,
+    dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None = None,
+    standoff: str | Standoff | None = None,
+    pipeline: CentralPipeline | None = None,
+) -> CentralAssessment:
+    """Measure one card sprayed by a pintle or single-hole nozzle and judge it.
+
+    Parameters
+    ----------
+    photo, sheet, dry, standoff
+        As of `measure_photo`.
+    nozzle : CentralNozzle
+        What the nozzle should do.
+    aim : (float, float) or str
+        Where the tip was set over the card: mm right of and below the middle of the sheet, or
+        ``centre``. A printed target card has its own.
+    limits : CentralLimits
+        What is tolerated; the defaults when not given.
+    pipeline : CentralPipeline
+        The stages; the house's own when not given.
+
+    Raises
+    ------
+    PhotoError
+        The photo cannot be read.
+    InputError
+        An impossible aim or sheet size.
+    MeasurementError
+        The photo was read but shows no card, no spray, or nothing that can be judged.
+
+    Examples
+    --------
+    >>> from spraycheck import CentralNozzle
+    >>> nozzle = CentralNozzle.single_hole()
+    >>> measure_central_photo("card.jpg", nozzle, aim="centre").verdict  # doctest: +SKIP
+    'pass'
+    """
+    spec = card_spec(sheet)
+    height = parse_standoff(standoff) if isinstance(standoff, str) else standoff
+    seen, before = _both(photo, dry)
+    if pipeline is None:
+        from spraycheck.pattern.central import CentralPipeline
+
+        pipeline = CentralPipeline()
+    return pipeline(seen, spec, nozzle=nozzle, limits=limits, aim=aim, dry=before, standoff=height)
 
 
 def expected_layout(*, holes: int | None, layout: Layout | None) -> Layout:
@@ -131,6 +180,21 @@ def card_spec(sheet: str | CardSpec | None) -> CardSpec:
     if isinstance(sheet, CardSpec):
         return sheet
     return CardSpec() if sheet is None else parse_sheet(sheet)
+
+
+def _both(
+    photo: str | os.PathLike[str] | NDArray[np.generic] | Photo,
+    dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None,
+) -> tuple[Photo, Photo | None]:
+    """Read the photo and, where there is one, that of the dry card."""
+    seen = photo if isinstance(photo, Photo) else _photo(photo)
+    before = dry if dry is None or isinstance(dry, Photo) else _photo(dry)
+    if before is not None and before.sha256 and before.sha256 == seen.sha256:
+        raise InputError(
+            "the dry photo is the photo of the sprayed card itself",
+            "give the photo taken before spraying",
+        )
+    return seen, before
 
 
 def _photo(photo: str | os.PathLike[str] | NDArray[np.generic]) -> Photo:

@@ -79,7 +79,8 @@ class _Writer(Writer):
             notes += f", here towards {clock_position(a.patch.heavy_side_deg)} on the card's clock"
         self._paragraph(
             f"{notes}. streaks: unevenness around the patch. wet middle: against the "
-            "wettest ring, circularity: 1 is a circle. off the aim, hollow off middle: against the patch's diameter.",
+            "wettest ring. circularity: 1 is a circle. off the aim, hollow off middle: against the "
+            "patch's diameter.",
             indent=0,
             style="dim",
         )

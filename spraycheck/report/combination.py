@@ -153,8 +153,8 @@ class _Writer(Writer):
         if m.sure:
             turned = ", ".join(f"{signed(t)}°" for t in m.turn_deg[1:])
             self._item(
-                f"Holes matched {MATCHED_IN_WORDS[m.by]} (probability {_probability(m.probability)}"
-                f"); turned against the first photo by {turned}."
+                f"Holes matched {MATCHED_IN_WORDS[m.by]} (probability "
+                f"{probability_in_words(m.probability)}); turned against the first photo by {turned}."
             )
         else:
             self._item(f"Holes not matched: {m.note}.")
@@ -179,24 +179,24 @@ class _Writer(Writer):
             bound = "" if c.holes or c.probability > _CERTAIN else "at least "
             self._item(
                 f"Probability that the nozzle keeps every limit: {bound}"
-                f"{_probability(c.probability)}."
+                f"{probability_in_words(c.probability)}."
             )
         self.limits_line(c.limits)
 
 
 def _cells(h: CombinedHole) -> list[str]:
     hole = h.hole
-    off, wets = signed(hole.deviation_deg), _percent(hole.area_ratio)
+    off, wets = signed(hole.deviation_deg), percent(hole.area_ratio)
     if math.isfinite(hole.deviation_u_deg):
         off += f" ±{hole.deviation_u_deg:.1f}"
     if math.isfinite(hole.area_ratio_u):
-        wets += f" ±{_percent(hole.area_ratio_u)}"
+        wets += f" ±{percent(hole.area_ratio_u)}"
     scatter = h.scatter
     shot = math.isfinite(scatter.shot_ratio)
     ratio = scatter.shot_ratio if shot else scatter.photo_ratio
     turn = scatter.shot_deg if shot else scatter.photo_deg
     spread = f"{turn:.1f}° {ratio:.1%}" if math.isfinite(ratio) else "-"
-    each = " ".join(_percent(r) for r in h.ratios)
+    each = " ".join(percent(r) for r in h.ratios)
     return [str(hole.hole), off, wets, str(h.shots), spread, each]
 
 
@@ -214,11 +214,12 @@ def _figure(e: Evidence, value: float) -> str:
     return f"{value:.1f}°" if e.unit == "deg" else f"{value:.0%}"
 
 
-def _percent(value: float) -> str:
+def percent(value: float) -> str:
+    """Write a ratio as a whole percentage; ``-`` for NaN."""
     return f"{value:.0%}" if math.isfinite(value) else "-"
 
 
-def _probability(value: float) -> str:
+def probability_in_words(value: float) -> str:
     """Say a probability without ever rounding it to certainty."""
     if value > _CERTAIN:
         return "over 99.9 %"

@@ -22,6 +22,18 @@ from spraycheck.app.asked import (
     nobody_says,
     nozzle_asked,
 )
+from spraycheck.app.central import (
+    USAGE as CENTRAL,
+)
+from spraycheck.app.central import (
+    add_central_options,
+    central_asked,
+    check_central_options,
+    document_of,
+    overlay_of,
+    parse_aim,
+    report_of,
+)
 from spraycheck.app.combined import add_combine_options, combine_and_tell, combining
 from spraycheck.errors import MeasurementError, SprayCheckError
 
@@ -30,6 +42,7 @@ if TYPE_CHECKING:
     from spraycheck.app.nozzles.files import Nozzle
     from spraycheck.app.nozzles.library import Library
     from spraycheck.pattern.card import CardSpec
+    from spraycheck.pattern.central import CentralAssessment
     from spraycheck.pattern.containers import Photo
     from spraycheck.pattern.layout import Assessment, Layout
     from spraycheck.pattern.limits import Limits, LimitSet
@@ -38,7 +51,8 @@ if TYPE_CHECKING:
 
 _DESCRIPTION = """\
 Measures every plume on a sprayed card, compares them with the holes the nozzle
-should have, and says pass, fail or recheck, with reasons.
+should have, and says pass, fail or recheck, with reasons. Nozzles that spray
+along their axis leave one patch, which is measured and judged in its own way.
 """
 
 _EPILOG = """\
@@ -48,6 +62,7 @@ examples:
   spraycheck measure card.jpg --nozzle slanted-5 --limits agreed.toml
   spraycheck measure *.jpg --holes 6 --json --overlay seen/ > results.json
   spraycheck measure a.jpg b.jpg c.jpg --holes 5 --combine
+  spraycheck measure card.jpg --pintle --sheet a5 --aim centre
 
 Without --holes, --layout and --nozzle the code of a printed card is asked, which can
 carry its nozzle's name (spraycheck card --nozzle NAME).
@@ -73,7 +88,8 @@ def add_parser(commands: Commands) -> None:
         "[--sheet SIZE] [--json] [--overlay FILE|DIR] [--printed-length MM]\n       "
         "[--card-number N] [--dry PHOTO] [--standoff-mm H] [--sprayed-at TIME]\n       "
         "[--nozzles DIR] [--combine | --same-card] [--photos-per-card N]\n       "
-        "[--turn PHOTO:DEG]...",
+        "[--turn PHOTO:DEG]...\n       "
+        f"spraycheck measure PHOTO... ({CENTRAL}) [--aim X,Y|centre] ...",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -126,6 +142,7 @@ def add_parser(commands: Commands) -> None:
         help="write the photo with everything found drawn on it: a .png or .jpg file, or a folder "
         "(needed for several photos)",
     )
+    add_central_options(parser)
     add_combine_options(parser)
     parser.set_defaults(run=run)
 
@@ -139,9 +156,10 @@ def run(args: argparse.Namespace) -> int:
     from spraycheck.app.overlays import plan_overlays
 
     # Everything that can be wrong with the options is found before the first photo is decoded.
-    nozzle, limits = nozzle_asked(args), limits_asked(args)
+    nozzle, limits = central_asked(args) or nozzle_asked(args), limits_asked(args)
+    check_central_options(args, nozzle)
     if nozzle is not None:
-        _held_against(nozzle, limits)
+        nozzle.limits_under(limits)
     job = _Job(
         nozzle=nozzle,
         limits=limits,
@@ -149,6 +167,7 @@ def run(args: argparse.Namespace) -> int:
         spec=_spec(args),
         dry=_dry(args.dry),
         standoff=_standoff(args.standoff_mm),
+        aim=parse_aim(args.aim),
         sprayed=_sprayed(args.sprayed_at),
         as_json=args.json,
     )
@@ -181,6 +200,7 @@ class _Job:
     spec: CardSpec
     dry: Photo | None
     standoff: Standoff | None
+    aim: str | tuple[float, float] | None
     sprayed: SprayTime | None
     as_json: bool
 
@@ -198,13 +218,13 @@ def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
     from spraycheck.app.cli import complain, describe
     from spraycheck.app.photos import read_photo
     from spraycheck.app.photos.files import shown
-    from spraycheck.report.document import assessment_document, error_document
+    from spraycheck.report.document import error_document
 
     photo: Photo | str = path
     try:
         photo = read_photo(path)
-        assessment = _measured(photo, job)
-        document = assessment_document(assessment)
+        assessment = _judged(photo, job)
+        document = document_of(assessment)
     except MeasurementError as error:
         complain(f"{shown(path)}: not measured: {describe(error)}")
         return _Outcome(code=exits.RECHECK, document=error_document(photo, error))
@@ -228,14 +248,43 @@ def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
     return _Outcome(code=code, document=document)
 
 
-def _measured(photo: Photo, job: _Job) -> Assessment:
+def _nozzle(photo: Photo, job: _Job) -> Nozzle:
+    """Return the nozzle that an option or the card names."""
     from spraycheck.app.card_codes import nozzle_printed
-    from spraycheck.app.measuring import measure_photo
 
     nozzle = job.nozzle or nozzle_printed(photo, job.library)
     if nozzle is None:
         raise nobody_says()
-    layout, limits = _held_against(nozzle, job.limits)
+    return nozzle
+
+
+def _judged(photo: Photo, job: _Job) -> Assessment | CentralAssessment:
+    """Measure a photo by the way that suits its nozzle."""
+    from spraycheck.app.measuring import measure_central_photo
+    from spraycheck.pattern.central import CentralNozzle
+    from spraycheck.pattern.limits import CentralLimits
+
+    nozzle = _nozzle(photo, job)
+    if not isinstance(nozzle.expected, CentralNozzle):
+        return _measured(photo, job)
+    limits = nozzle.limits_under(job.limits)
+    assert isinstance(limits, CentralLimits)  # it has a central spray
+    return measure_central_photo(
+        photo,
+        nozzle.expected,
+        aim=job.aim,
+        limits=limits,
+        sheet=job.spec,
+        dry=job.dry,
+        standoff=job.standoff,
+    )
+
+
+def _measured(photo: Photo, job: _Job) -> Assessment:
+    """Measure a photo of a nozzle with holes."""
+    from spraycheck.app.measuring import measure_photo
+
+    layout, limits = _held_against(_nozzle(photo, job), job.limits)
     return measure_photo(
         photo,
         layout=layout,
@@ -256,27 +305,24 @@ def _held_against(nozzle: Nozzle, given: LimitSet | None) -> tuple[Layout, Limit
     return layout, limits
 
 
-def _draw(assessment: Assessment, target: Path) -> bool:
+def _draw(assessment: Assessment | CentralAssessment, target: Path) -> bool:
     """Write the overlay; a drawing that fails costs the drawing, not the result."""
     from spraycheck.app.cli import complain, describe
     from spraycheck.app.overlays import write_overlay
-    from spraycheck.report.overlay import draw_overlay
 
     try:
-        write_overlay(draw_overlay(assessment), target)
+        write_overlay(overlay_of(assessment), target)
     except SprayCheckError as error:
         complain(describe(error))
         return False
     return True
 
 
-def _print_report(assessment: Assessment, number: int) -> None:
+def _print_report(assessment: Assessment | CentralAssessment, number: int) -> None:
     import shutil
 
-    from spraycheck.report.terminal import terminal_report
-
     encoding = (sys.stdout.encoding or "ascii").lower()
-    text = terminal_report(
+    text = report_of(
         assessment,
         colour=sys.stdout.isatty() and "NO_COLOR" not in os.environ,
         width=shutil.get_terminal_size((100, 24)).columns,

@@ -1,4 +1,4 @@
-"""``spraycheck schema``: print the JSON Schema of the result document."""
+"""``spraycheck schema``: print the JSON Schema of the result documents."""
 
 from __future__ import annotations
 
@@ -13,15 +13,33 @@ def add_parser(commands: Commands) -> None:
     """Add the command to the command line."""
     parser = commands.add_parser(
         "schema",
-        help="print the JSON Schema of what measure --json prints",
-        description="Print the JSON Schema (2020-12) of the document measure --json prints.",
+        help="print the JSON Schema of what --json prints",
+        description="Print the JSON Schema (2020-12) of a document that --json prints.",
+    )
+    parser.add_argument(
+        "kind",
+        nargs="?",
+        choices=("holes", "central"),
+        default="holes",
+        help="the document of a nozzle with holes (the default), or of a pintle or single-hole "
+        "nozzle",
+    )
+    parser.add_argument(
+        "document",
+        metavar="DOCUMENT",
+        nargs="?",
+        choices=("assessment", "combination", "comparison"),
+        default="assessment",
+        help="assessment (measure --json), combination (measure --combine --json) or comparison "
+        "(compare --json); assessment when not given",
     )
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the schema."""
-    from spraycheck.report.document import schema_text
+    from spraycheck.report import central_document, document
 
-    print(schema_text(), end="")
+    module = central_document if args.kind == "central" else document
+    print(module.schema_text(), end="")
     return 0
