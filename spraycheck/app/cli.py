@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 COMMANDS = (
     "measure",
+    "compare",
     "card",
     "batch",
     "nozzle",

@@ -154,7 +154,8 @@ class _Writer(Writer):
             turned = ", ".join(f"{signed(t)}°" for t in m.turn_deg[1:])
             self._item(
                 f"Holes matched {MATCHED_IN_WORDS[m.by]} (probability "
-                f"{probability_in_words(m.probability)}); turned against the first photo by {turned}."
+                f"{probability_in_words(m.probability)}); turned against the first photo by "
+                f"{turned}."
             )
         else:
             self._item(f"Holes not matched: {m.note}.")

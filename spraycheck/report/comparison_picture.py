@@ -1,0 +1,188 @@
+"""Both patterns of a comparison over one another, as a picture.
+
+Before is dashed, after is solid; labels say what changed. Colour only helps.
+"""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from spraycheck.pattern.combination import Comparison, HoleChange
+from spraycheck.pattern.layout import Assessment
+from spraycheck.report.comparison import in_one_line, ratio_change, turn_change
+from spraycheck.report.overlay.pen import INK, PAPER, Box, Colour, Pen, Points, circle
+from spraycheck.report.overlay.placing import Obstacles, Request, place_labels
+from spraycheck.report.overlay.view import smooth_outline
+
+BEFORE: Colour = (255, 190, 55)
+AFTER: Colour = (125, 222, 255)
+DASH = (2.0, 1.2)
+
+_BACK: Colour = (27, 32, 38)
+_DIM: Colour = (176, 186, 196)
+_RING: Colour = (96, 108, 120)
+_HEAD, _SCENE, _ROW = 14.0, 84.0, 4.4  # in hundredths of the width
+_FILL = 0.36  # of the width: how far from the middle the longest plume reaches
+_WIDTH_PX = 1200
+
+
+def draw_comparison(comparison: Comparison, *, width_px: int = _WIDTH_PX) -> NDArray[np.uint8]:
+    """Draw both patterns over one another, the nozzle in the middle, and the list of changes.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        What is drawn; the second pattern is turned to lie on the first at its best fit.
+    width_px : int
+        Of the picture.
+
+    Returns
+    -------
+    (H, W, 3) ndarray of uint8
+        RGB.
+    """
+    unit = width_px / 100
+    foot = 9.0 + _ROW * max(1, len(comparison.holes))
+    heights = [round(h * unit) for h in (_HEAD, _SCENE, foot)]
+    image = np.empty((sum(heights), width_px, 3), np.uint8)
+    top, bottom = heights[0], heights[0] + heights[1]
+    pens = [Pen(image[a:b], unit) for a, b in ((0, top), (top, bottom), (bottom, sum(heights)))]
+    for pen in pens:
+        pen.flood(_BACK)
+    _headline(pens[0], comparison)
+    _scene(pens[1], comparison)
+    _list(pens[2], comparison)
+    return image
+
+
+def _headline(pen: Pen, c: Comparison) -> None:
+    u = pen.unit
+    pen.text(3 * u, 4.2 * u, "Before and after", PAPER, 5.0, weight=800)
+    pen.line(np.array([[50 * u, 4.2 * u], [59 * u, 4.2 * u]]), BEFORE, 0.5, dash=DASH, casing=0)
+    pen.text(60.5 * u, 4.2 * u, "before", BEFORE, 3.4)
+    pen.line(np.array([[76 * u, 4.2 * u], [85 * u, 4.2 * u]]), AFTER, 0.5, casing=0)
+    pen.text(86.5 * u, 4.2 * u, "after", AFTER, 3.4)
+    words = in_one_line(c)
+    size = min(3.4, 3.4 * 94 * u / pen.text_width(words, 3.4))
+    pen.text(3 * u, 10.5 * u, words, PAPER, size)
+
+
+def _scene(pen: Pen, c: Comparison) -> None:
+    u = pen.unit
+    height, width = pen.image.shape[:2]
+    middle = np.array([width / 2, height / 2])
+    scales = _scales(c)
+    reach = max(
+        float(np.max(a.catalogue.reach_mm, initial=0.0)) * s
+        for a, s in zip((c.before, c.after), scales, strict=True)
+    )
+    to_px = _FILL * width / max(reach, 1e-6)
+    obstacles = Obstacles(width, height)
+    turn = c.matching.turn_deg[1]
+    for k, (a, colour, dash) in enumerate(((c.before, BEFORE, DASH), (c.after, AFTER, ()))):
+        back = math.radians(-turn if k else 0.0)
+        spin = np.array([[math.cos(back), -math.sin(back)], [math.sin(back), math.cos(back)]])
+        for outline in _outlines(a):
+            drawn = middle + to_px * scales[k] * (outline @ spin.T)
+            drawn = smooth_outline(drawn, 0.4 * u)
+            pen.line(drawn, colour, 0.45, dash=dash, closed=True, casing=0.2)
+            obstacles.add_polygon(drawn, 0.4 * u)
+    for hole in c.before.holes:  # where each hole should spray
+        pen.line(_ray(middle, hole.expected_deg, 3.0 * u, 0.3 * width), _RING, 0.2, casing=0)
+    pen.fill(circle(float(middle[0]), float(middle[1]), 0.7 * u, 24), PAPER)
+    _labels(pen, c, middle, to_px * reach, obstacles)
+
+
+def _labels(pen: Pen, c: Comparison, middle: Points, reach_px: float, obstacles: Obstacles) -> None:
+    u = pen.unit
+    height, width = pen.image.shape[:2]
+    changes = {h.hole: h for h in c.holes}
+    texts, requests, alarms = [], [], []
+    for hole in c.before.holes:
+        change = changes.get(hole.hole)
+        text = _label(hole.hole, change)
+        a = math.radians(hole.expected_deg)
+        out = (math.sin(a), -math.cos(a))
+        at = middle + np.array(out) * (reach_px + 1.5 * u)
+        texts.append(text)
+        alarms.append(change is not None and change.change in ("better", "worse", "changed"))
+        requests.append(
+            Request(
+                width=pen.text_width(text, 3.0) + 2 * u,
+                height=4.4 * u,
+                anchor=(float(at[0]), float(at[1])),
+                away=out,
+            )
+        )
+    boxes: list[Box] = place_labels(requests, obstacles, width, height, gap=0.6 * u)
+    for text, box, alarm in zip(texts, boxes, alarms, strict=True):
+        back, ink = (PAPER, INK) if alarm else (INK, PAPER)
+        pen.panel(box, back, PAPER, width=0.25)
+        pen.text(*box.centre, text, ink, 3.0, align=0.5)
+
+
+def _label(number: int, change: HoleChange | None) -> str:
+    if change is None:
+        return f"before {number}"
+    if change.change == "no sure change":
+        return str(number)
+    if change.area.sure:
+        return f"{number} {change.change}: {ratio_change(change.area)}"
+    if change.deviation.sure:
+        return f"{number} {change.change}: {turn_change(change.deviation)}°"
+    return f"{number} {change.change}"
+
+
+def _list(pen: Pen, c: Comparison) -> None:
+    u = pen.unit
+    if not c.holes:
+        words = f"Which hole is which cannot be told: {c.matching.note}."
+        size = min(3.0, 3.0 * 94 * u / pen.text_width(words, 3.0))
+        pen.text(3 * u, 3 * u, words, PAPER, size)
+        pen.text(3 * u, 8 * u, "Patterns laid on each other at their best fit.", _DIM, 2.6)
+        return
+    heads = ((8, "hole", 1.0), (14, "wets, before to after", 0.0), (48, "off by, degrees", 0.0))
+    for x, word, align in heads:
+        pen.text(x * u, 2.4 * u, word, _DIM, 2.7, align=align)
+    for k, h in enumerate(c.holes):
+        y = (6.4 + _ROW * k) * u
+        ink = _DIM if h.change == "no sure change" else PAPER
+        pen.text(8 * u, y, str(h.hole), ink, 3.2, align=1.0)
+        pen.text(14 * u, y, ratio_change(h.area), ink, 3.2)
+        pen.text(48 * u, y, turn_change(h.deviation), ink, 3.2)
+        pen.text(74 * u, y, h.change, ink, 3.2)
+    y = (6.4 + _ROW * len(c.holes)) * u
+    note = "holes as numbered before  |  + is clockwise  |  an aid, not a certificate"
+    if not (c.before.card.scale_known and c.after.card.scale_known):
+        note = f"sizes matched by the plumes' reach  |  {note}"
+    pen.text(3 * u, y, note, _DIM, 2.4, weight=400)
+
+
+def _scales(c: Comparison) -> tuple[float, float]:
+    """Factors that put both photos' lengths on one scale: mm, or else the typical reach."""
+    if c.before.card.scale_known and c.after.card.scale_known:
+        return 1.0, 1.0
+    reach = [float(np.median(a.catalogue.reach_mm)) for a in (c.before, c.after)]
+    return 1.0, reach[0] / max(reach[1], 1e-6)
+
+
+def _outlines(a: Assessment) -> list[Points]:
+    """Outline of every plume's largest piece, in mm from the nozzle centre."""
+    found: list[Points] = []
+    for label in a.catalogue.label.tolist():
+        mask = ((a.segmentation.labels == label) & a.segmentation.core).astype(np.uint8)
+        pieces, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        if pieces:
+            largest = max(pieces, key=cv2.contourArea).reshape(-1, 2).astype(float)
+            found.append(a.card.to_mm(largest) - [a.centre.x_mm, a.centre.y_mm])
+    return found
+
+
+def _ray(middle: Points, direction_deg: float, near: float, far: float) -> Points:
+    a = math.radians(direction_deg)
+    out: Points = middle + np.outer([near, far], [math.sin(a), -math.cos(a)])
+    return out
