@@ -13,6 +13,7 @@ shares no code with the pipeline it tests.
 
 from spraycheck.synthetic.camera import Camera, Curl, View
 from spraycheck.synthetic.card import CardImage, draw_card
+from spraycheck.synthetic.central_truth import TrueCentral
 from spraycheck.synthetic.nozzle import CentralSpray, SyntheticNozzle
 from spraycheck.synthetic.paper import Artwork, Fluid, Paper
 from spraycheck.synthetic.photo import SyntheticPhoto, photograph
@@ -38,6 +39,7 @@ __all__ = [
     "SyntheticNozzle",
     "SyntheticPhoto",
     "Table",
+    "TrueCentral",
     "TrueHole",
     "TrueMark",
     "View",

@@ -29,13 +29,13 @@ SCALE: Final = 0.08
 """Relative standard uncertainty of the scale of wetness under one patch: the plateau of a patch
 that is not full anywhere is a guess."""
 
-EDGE_MM: Final = 0.12
+EDGE_MM: Final = 0.18
 """Standard scatter of the outline where it is drawn, from cells, paper and blur."""
 
 MIDDLE_MM: Final = 0.15
 """Standard scatter of the outline's middle from the same."""
 
-LOCAL_FRAC, LOCAL_STREAK = 0.06, 0.015
+LOCAL_FRAC, LOCAL_STREAK = 0.06, 0.02
 """Standard scatter of wetness between spots of one patch that the photo adds to the spray's own,
 and what of it is left in the streaks however many spots there are (printed and pencilled lines)."""
 
@@ -49,7 +49,7 @@ DROPS_MM2: Final = 2.0
 """Standard uncertainty of the area beside the patch from drops that are just counted or not: one of
 the smallest size that counts (chosen)."""
 
-ROUND_FRAC: Final = 0.008
+ROUND_FRAC: Final = 0.011
 """Relative standard uncertainty of the axis ratio from the sheet's own geometry, beside what stage
 1 states."""
 
@@ -129,14 +129,14 @@ def vector_covariance(
     edge = math.hypot(EDGE_MM, 0.5 * level / max(slope, 1e-3))
     shape = edge / radius
     own = np.zeros(len(vector))
-    own[0] = math.hypot(2 * shape, 2 * card.aspect_u_frac, 0.02) * area
-    own[1] = math.hypot(edge, card.aspect_u_frac * radius, 0.008 * radius)
+    own[0] = math.hypot(2 * shape, 2 * card.aspect_u_frac, 0.03) * area
+    own[1] = math.hypot(edge, card.aspect_u_frac * radius, 0.015 * radius)
     own[2] = own[3] = math.hypot(MIDDLE_MM, 0.5 * card.geometry_u_mm)
     own[4] = math.hypot(shape, card.aspect_u_frac, ROUND_FRAC) * roundness
-    own[5] = math.hypot(0.5 * shape, 0.02, 0.5 * wet.noise)
+    own[5] = math.hypot(0.5 * shape, 0.025, 0.5 * wet.noise)
     own[6] = math.hypot(0.5 * local, HEAVY_FLOOR)
     own[7] = math.hypot(local, LOCAL_STREAK, vector[7] * min(1.0, THIN_MM * 2 / radius))
-    own[8] = math.hypot(2 * local, 0.02)
+    own[8] = math.hypot(2 * local, 0.03)
     own[9] = own[10] = MIDDLE_MM
     # Thrown drops near the limit of what counts as one.
     own[11] = math.hypot(0.1 * vector[11], DROPS_MM2)

@@ -165,6 +165,12 @@ def _quantities(vector: Float, inner: Float, off: Float, aim: Aim) -> tuple[list
     off = np.nan_to_num(off)
     steps = np.maximum(np.sqrt(np.nan_to_num(np.diag(spread))), 1e-6)
     covariance = propagate(numerical_jacobian(model, known, steps), np.nan_to_num(spread))
+    # A distance near nought has no derivative: its uncertainty is never below that of its parts.
+    for name, first in (("hollow_offset_ratio", 9), ("offset_ratio", 2)):
+        k = QUANTITIES.index(name)
+        parts = float(np.diag(spread)[first : first + 2].mean())
+        parts += u_aim**2 if name == "offset_ratio" else 0.0
+        covariance[k, k] = max(float(covariance[k, k]), parts / (2 * float(vector[1])) ** 2)
     covariance[gone], covariance[:, gone] = math.nan, math.nan
     return [float(v) for v in values], covariance
 

@@ -1,0 +1,110 @@
+"""Pintle and single-hole nozzles on simulated cards: confusion, coverage, and what stays undecided.
+
+    python tests/benchmarks/central_nozzles.py [--cards 120] [--first 5000] [--noaim]
+
+Half of the cards are sound, half have one fault, each kind alike; settings were found on seeds
+below 1000 only. A photo that cannot be measured counts as recheck. Coverage: how often the true
+value lies within the stated 95 % interval, over all cards on which values are judged at all (not
+where no sheet was found or the patch runs over its edge); the truth is measured by the simulator on
+the card it drew.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+from collections import Counter, defaultdict
+
+import cv2
+
+from spraycheck.app.measuring import measure_central_photo
+from spraycheck.errors import MeasurementError
+from spraycheck.pattern.card import CardSpec
+from spraycheck.pattern.central import QUANTITIES, CentralAssessment, CentralNozzle
+from spraycheck.synthetic import TrueCentral, random_scene
+from spraycheck.synthetic.central_scene import CENTRAL_FAULTS
+
+FAULTS = CENTRAL_FAULTS[1:]
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    options.add_argument("--cards", type=int, default=120)
+    options.add_argument("--first", type=int, default=5000)
+    options.add_argument("--noaim", action="store_true", help="no aim on the card")
+    args = options.parse_args()
+    cv2.setNumThreads(1)
+
+    table: dict[str, Counter[str]] = defaultdict(Counter)
+    inside: dict[str, list[bool]] = defaultdict(list)
+    undecided: list[str] = []
+    for k in range(args.cards):
+        fault = "none" if k % 2 == 0 else FAULTS[k // 2 % len(FAULTS)]
+        seed = args.first + k
+        scene = random_scene(seed, family="central", fault=fault, megapixels=2.0)
+        photo = scene.photograph()
+        truth = photo.truth.central
+        assert truth is not None
+        nozzle = CentralNozzle(
+            name="simulated", kind="pintle", fill="hollow" if truth.hollow else "filled"
+        )
+        sheet = CardSpec(width_mm=scene.paper.width_mm, height_mm=scene.paper.height_mm)
+        aim = None if args.noaim else "centre"
+        try:
+            a = measure_central_photo(photo.rgb, nozzle, aim=aim, sheet=sheet)
+        except MeasurementError as error:
+            table[fault]["recheck"] += 1
+            undecided.append(f"{seed} {fault}: {error}")
+            continue
+        table[fault][a.verdict] += 1
+        if a.verdict == "recheck":
+            undecided.append(f"{seed} {fault}: {'; '.join(f.code for f in a.findings)}")
+        elif (a.verdict == "fail") != (fault != "none"):
+            undecided.append(f"WRONG {seed} {fault}: {a.verdict}")
+        if any(math.isfinite(one.probability) for one in a.judged):
+            _cover(inside, a, truth)
+
+    _print(table, inside, undecided)
+
+
+def _true(truth: TrueCentral, name: str) -> float:
+    if name == "offset_ratio":
+        return math.hypot(truth.x_mm, truth.y_mm) / truth.diameter_mm
+    return float(getattr(truth, name))
+
+
+def _cover(inside: dict[str, list[bool]], a: CentralAssessment, truth: TrueCentral) -> None:
+    for name in QUANTITIES:
+        error, u = a.patch.value(name) - _true(truth, name), a.patch.u(name)
+        if math.isfinite(error) and math.isfinite(u):
+            inside[name].append(abs(error) <= u)
+    for name in ("area_mm2", "diameter_mm"):
+        error = getattr(a.patch, name) - getattr(truth, name)
+        inside[name].append(abs(error) <= getattr(a.patch, name.replace("_mm", "_u_mm")))
+
+
+def _print(
+    table: dict[str, Counter[str]], inside: dict[str, list[bool]], undecided: list[str]
+) -> None:
+    print(f"{'fault':12s} {'pass':>6s} {'fail':>6s} {'recheck':>8s}")
+    for fault in CENTRAL_FAULTS:
+        row = table[fault]
+        print(f"{fault:12s} {row['pass']:6d} {row['fail']:6d} {row['recheck']:8d}")
+    right = sum(table[f]["fail"] for f in FAULTS)
+    missed = sum(table[f]["pass"] for f in FAULTS)
+    open_ = sum(table[f]["recheck"] for f in FAULTS)
+    false = table["none"]["fail"]
+    print(f"F1 of outright verdicts: {2 * right / (2 * right + missed + false):.3f}")
+    strict = 2 * right / (2 * right + missed + open_ + false)
+    print(f"F1 with every recheck of a faulty nozzle counted as missed: {strict:.3f}")
+    total = sum(sum(row.values()) for row in table.values())
+    print(f"recheck: {(open_ + table['none']['recheck']) / total:.1%} of {total}")
+    for name, hits in inside.items():
+        print(f"coverage {name:20s} {sum(hits) / len(hits):.3f} of {len(hits)}")
+    every = [hit for name in QUANTITIES for hit in inside[name]]
+    print(f"coverage of all judged values  {sum(every) / len(every):.3f} of {len(every)}")
+    print("\n".join(undecided))
+
+
+if __name__ == "__main__":
+    main()
