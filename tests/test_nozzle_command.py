@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 import os
 import re
 from collections.abc import Callable
@@ -212,3 +213,32 @@ def test_usage_errors_are_one_line(run: Run, arguments: list[str]) -> None:
     code, out, err = run(*arguments)
     assert (code, out) == (2, "")
     assert err.count("\n") == 1
+
+
+def test_measure_by_name_with_limits_of_the_nozzle_or_the_option(tmp_path: Path, run: Run) -> None:
+    photo = Path(__file__).parents[1] / "sample_images" / "blocked-one-of-four.jpg"
+    (tmp_path / "mine.toml").write_text(
+        'holes = 4\n[limits]\nname = "ours"\n'
+        '[limits.tilt_deg]\nvalue = 2\nunit = "deg"\nsource = "agreed"\n'
+    )
+    limits = tmp_path / "limits"
+    limits.write_text('name = "given"\n[stray_frac]\noff = true\n')
+    code, out, _ = run("measure", photo, "--nozzle", "mine", "--nozzles", tmp_path, "--json")
+    told = json.loads(out)["limits"]
+    assert code == 1
+    assert told["name"] == "ours"
+    assert told["tilt_deg"] == {"value": 2.0, "unit": "deg", "source": "agreed", "off": False}
+    code, out, _ = run(
+        "measure", photo, "--nozzle", "mine", "--nozzles", tmp_path, "--limits", limits
+    )
+    assert code == 1
+    assert "Limits, given: direction 5°" in " ".join(out.split())
+    assert (
+        "not held: stray, centre offset, drip. They are settings to be agreed, not a"
+        in " ".join(out.split())
+    )
+    wrong = tmp_path / "central"
+    wrong.write_text('kind = "pintle"\n')
+    code, out, err = run("measure", photo, "--nozzle", "even-4", "--limits", wrong)
+    assert (code, out) == (2, "")
+    assert 'expected limits for kind = "holes"' in err
