@@ -46,7 +46,7 @@ def draw_comparison(comparison: Comparison, *, width_px: int = _WIDTH_PX) -> NDA
         RGB.
     """
     unit = width_px / 100
-    foot = 9.0 + _ROW * max(1, len(comparison.holes))
+    foot = 9.0 + _ROW * max(1, len(comparison.holes))  # the list, its heads and a footnote
     heights = [round(h * unit) for h in (_HEAD, _SCENE, foot)]
     image = np.empty((sum(heights), width_px, 3), np.uint8)
     top, bottom = heights[0], heights[0] + heights[1]
@@ -62,10 +62,10 @@ def draw_comparison(comparison: Comparison, *, width_px: int = _WIDTH_PX) -> NDA
 def _headline(pen: Pen, c: Comparison) -> None:
     u = pen.unit
     pen.text(3 * u, 4.2 * u, "Before and after", PAPER, 5.0, weight=800)
-    pen.line(np.array([[50 * u, 4.2 * u], [59 * u, 4.2 * u]]), BEFORE, 0.5, dash=DASH, casing=0)
-    pen.text(60.5 * u, 4.2 * u, "before", BEFORE, 3.4)
-    pen.line(np.array([[76 * u, 4.2 * u], [85 * u, 4.2 * u]]), AFTER, 0.5, casing=0)
-    pen.text(86.5 * u, 4.2 * u, "after", AFTER, 3.4)
+    pen.line(np.array([[53 * u, 4.2 * u], [62 * u, 4.2 * u]]), BEFORE, 0.5, dash=DASH, casing=0)
+    pen.text(63.5 * u, 4.2 * u, "before", BEFORE, 3.4)
+    pen.line(np.array([[78 * u, 4.2 * u], [87 * u, 4.2 * u]]), AFTER, 0.5, casing=0)
+    pen.text(88.5 * u, 4.2 * u, "after", AFTER, 3.4)
     words = in_one_line(c)
     size = min(3.4, 3.4 * 94 * u / pen.text_width(words, 3.4))
     pen.text(3 * u, 10.5 * u, words, PAPER, size)
@@ -83,7 +83,8 @@ def _scene(pen: Pen, c: Comparison) -> None:
     to_px = _FILL * width / max(reach, 1e-6)
     obstacles = Obstacles(width, height)
     turn = c.matching.turn_deg[1]
-    for k, (a, colour, dash) in enumerate(((c.before, BEFORE, DASH), (c.after, AFTER, ()))):
+    # The dashes go on top, so that both lines show where they coincide.
+    for k, a, colour, dash in ((1, c.after, AFTER, ()), (0, c.before, BEFORE, DASH)):
         back = math.radians(-turn if k else 0.0)
         spin = np.array([[math.cos(back), -math.sin(back)], [math.sin(back), math.cos(back)]])
         for outline in _outlines(a):
@@ -140,10 +141,9 @@ def _label(number: int, change: HoleChange | None) -> str:
 def _list(pen: Pen, c: Comparison) -> None:
     u = pen.unit
     if not c.holes:
-        words = f"Which hole is which cannot be told: {c.matching.note}."
-        size = min(3.0, 3.0 * 94 * u / pen.text_width(words, 3.0))
-        pen.text(3 * u, 3 * u, words, PAPER, size)
-        pen.text(3 * u, 8 * u, "Patterns laid on each other at their best fit.", _DIM, 2.6)
+        parts = ("Which hole is which cannot be told", *c.matching.note.split(": "))
+        for k, words in enumerate(parts):
+            pen.text(3 * u, (2.5 + 3.8 * k) * u, words, PAPER if k == 0 else _DIM, 2.7)
         return
     heads = ((8, "hole", 1.0), (14, "wets, before to after", 0.0), (48, "off by, degrees", 0.0))
     for x, word, align in heads:
