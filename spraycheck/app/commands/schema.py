@@ -19,27 +19,21 @@ def add_parser(commands: Commands) -> None:
     parser.add_argument(
         "kind",
         nargs="?",
-        choices=("holes", "central"),
+        choices=("holes", "central", "combination", "comparison"),
         default="holes",
-        help="the document of a nozzle with holes (the default), or of a pintle or single-hole "
-        "nozzle",
-    )
-    parser.add_argument(
-        "document",
-        metavar="DOCUMENT",
-        nargs="?",
-        choices=("assessment", "combination", "comparison"),
-        default="assessment",
-        help="assessment (measure --json), combination (measure --combine --json) or comparison "
-        "(compare --json); assessment when not given",
+        help="the document of a nozzle with holes (the default), of a pintle or single-hole "
+        "nozzle, of several shots (measure --combine), or of compare",
     )
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the schema."""
-    from spraycheck.report import central_document, document
+    from spraycheck.report import central_document, combination_document, document
 
+    if args.kind in ("combination", "comparison"):
+        print(combination_document.combined_schema_text(args.kind), end="")
+        return 0
     module = central_document if args.kind == "central" else document
     print(module.schema_text(), end="")
     return 0
