@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from spraycheck.pattern.card import CardSpec
     from spraycheck.pattern.central import CentralAssessment, CentralNozzle, CentralPipeline
     from spraycheck.pattern.centre import locate_centre
+    from spraycheck.pattern.combination import combine_shots, compare_cards
     from spraycheck.pattern.containers import Photo
     from spraycheck.pattern.layout import Assessment, Layout
     from spraycheck.pattern.limits import CentralLimits, Limits
@@ -69,6 +70,8 @@ __all__ = [
     "SprayNotFoundError",
     "__version__",
     "assess_layout",
+    "combine_shots",
+    "compare_cards",
     "locate_centre",
     "map_wetness",
     "measure_central_photo",
@@ -104,6 +107,7 @@ _HOME = {
     "pattern.card": ("CardSpec",),
     "pattern.central": ("CentralAssessment", "CentralNozzle", "CentralPipeline"),
     "pattern.centre": ("locate_centre",),
+    "pattern.combination": ("combine_shots", "compare_cards"),
     "pattern.containers": ("Photo",),
     "pattern.layout": ("Assessment", "Layout"),
     "pattern.limits": ("CentralLimits", "Limits"),

@@ -127,6 +127,20 @@ def make_catalogue(
     )
 
 
+def make_wetness(card: RectifiedCard) -> WetnessMap:
+    """A map of dry paper: what is told of it is all that counts."""
+    shape = card.inside.shape
+    return WetnessMap(
+        card=card,
+        wetness=np.zeros(shape, np.float32),
+        smooth=np.zeros(shape, np.float32),
+        valid=np.ones(shape, bool),
+        noise=0.02,
+        contrast=0.5,
+        threshold_u=0.02,
+    )
+
+
 def make_assessment(
     states: Sequence[str] = ("clear", "blocked", "weak", "off-line"),
     *,
@@ -202,15 +216,7 @@ def make_assessment(
             sha256="0" * 64,
         ),
         card=card,
-        wetness=WetnessMap(
-            card=card,
-            wetness=np.zeros(shape, np.float32),
-            smooth=np.zeros(shape, np.float32),
-            valid=np.ones(shape, bool),
-            noise=0.02,
-            contrast=0.5,
-            threshold_u=0.02,
-        ),
+        wetness=make_wetness(card),
         centre=NozzleCentre(
             x_mm=float(CENTRE_MM[0]),
             y_mm=float(CENTRE_MM[1]),

@@ -308,7 +308,7 @@ def test_schema(capsys: pytest.CaptureFixture[str]) -> None:
 def test_help_tells_exit_codes_and_safety(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["measure", "--help"]) == 0
     text = capsys.readouterr().out
-    assert "PHOTO... (--holes N | --layout FILE | --nozzle NAME)" in text
+    assert "PHOTO... (--holes N | --layout FILE | --nozzle NAME" in text
     assert "0 pass, 1 fail, 2 usage or input error, 3 recheck" in text
     assert "surgical emergency" in text
     assert max(map(len, build_parser().format_help().splitlines())) <= 100

@@ -13,6 +13,7 @@ PUBLIC = {
     *("Photo", "CardSpec", "Layout", "Limits", "Assessment", "Pipeline"),
     *("rectify_card", "map_wetness", "locate_centre", "segment_plumes", "measure_plumes"),
     "assess_layout",
+    *("combine_shots", "compare_cards"),
     *("measure_central_photo", "CentralNozzle", "CentralLimits", "CentralAssessment"),
     "CentralPipeline",
     *("SprayCheckError", "InputError", "PhotoError", "LayoutError", "ArchiveError"),

@@ -261,9 +261,7 @@ def make_label(paper: str, *, job: str = "", injector: str = "", nozzle: str = "
                 "use letters, digits and punctuation",
             )
         texts.append(clean)
-    return Label(
-        version=CARD_VERSION, paper=size, job=texts[0], injector=texts[1], nozzle=texts[2]
-    )
+    return Label(version=CARD_VERSION, paper=size, job=texts[0], injector=texts[1], nozzle=texts[2])
 
 
 def parse_label(text: str) -> Label | None:

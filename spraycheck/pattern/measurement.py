@@ -37,11 +37,18 @@ LOCAL_LEVEL, NOISE_SHARE = 0.007, 0.25
 map's noise (chosen so that shares on simulated cards scatter as stated: root mean square of
 error over uncertainty 0.9 to 1.0)."""
 
-LOCAL_CONTRAST = 1.0
-"""Standard error of the wetness scale at one plume, as a share of how far the plume's own wettest
-part differs from the others': part of that difference is light (glare, a bright spot that clips),
-part is a hole that gives little. With 1.0 the areas of such plumes on simulated cards scatter as
-stated."""
+LOCAL_CONTRAST = 0.5
+"""Where the plumes' wettest parts grow paler towards one side of the card, flat light is the likely
+reason (glare, a bright side that clips); a threshold lower by as much would be right there. The
+standard uncertainty of an area is this share of what that would change (chosen: the whole of it at
+95 %)."""
+
+PEAK_SCATTER, LIGHT_SLOPE = 0.04, 0.15
+"""Standard scatter of log peaks of healthy plumes, and standard slope of flat light in log peak per
+pattern radius (chosen: simulated cards in even light show 0.03; 0.15 is a clear veil)."""
+
+LEVELS = np.linspace(0.1, 0.8, 15)
+"""Thresholds at which areas are counted to see what another threshold would change."""
 
 TEXTURE_FRAC = 0.006
 """Relative standard scatter of a wetted area from paper texture and the randomness of wicking."""
@@ -77,6 +84,7 @@ class _Row(NamedTuple):
     peak: float
     flags: Flags
     outline: Float
+    levels: Float  # area at each of LEVELS, mm2
 
 
 def measure_plumes(
@@ -115,11 +123,11 @@ def measure_plumes(
     column = {
         name: np.array([getattr(row, name) for row in rows], float).reshape(n)
         for name in _Row._fields
-        if name not in ("flags", "outline")
+        if name not in ("flags", "outline", "levels")
     }
     cut = np.isin(np.arange(1, n + 1), plumes.cut)
     relative, rotation = _direction_uncertainty(wet, centre, column, rows, cut)
-    area_u = _area_uncertainty(wet, column, rows, cut)
+    area_u = _area_uncertainty(wet, column, rows, cut, threshold)
     share, share_u = _shares(column["area"], area_u)
     centroid = np.column_stack([column["x"], column["y"]]).reshape(n, 2)
     return PlumeCatalogue(
@@ -217,6 +225,7 @@ def _measure(
         peak=peak,
         flags=tuple(found),
         outline=card.to_mm(outline + [domain_cols[0], domain_rows[0]]),
+        levels=(len(values) - np.searchsorted(np.sort(values), LEVELS)) * cell**2,
     )
 
 
@@ -283,20 +292,50 @@ def _direction_uncertainty(
 
 
 def _area_uncertainty(
-    wet: WetnessMap, column: dict[str, Float], rows: list[_Row], cut: Mask
+    wet: WetnessMap, column: dict[str, Float], rows: list[_Row], cut: Mask, threshold: float
 ) -> Float:
     """Standard uncertainty of each wetted area, without what all plumes share."""
-    peak = np.maximum(column["peak"], 0.05)
-    differs = np.abs(np.log(peak / np.median(peak))) if len(peak) else peak
-    level = np.sqrt(
-        LOCAL_LEVEL**2
-        + (NOISE_SHARE * wet.noise) ** 2
-        + (LOCAL_CONTRAST * WET_THRESHOLD_FRAC * differs) ** 2
-    )
+    level = math.hypot(LOCAL_LEVEL, NOISE_SHARE * wet.noise)
     fraction = np.where(cut, CUT_FRAC, TEXTURE_FRAC)
     for name, share in ((flag.AT_SHEET_EDGE, EDGE_FRAC), (flag.MERGED, MERGED_FRAC)):
         fraction = np.where([name in row.flags for row in rows], share, fraction)
-    return np.asarray(np.hypot(column["slope"] * level, fraction * column["area"]))
+    of_light = LOCAL_CONTRAST * _by_own_threshold(column, rows, threshold)
+    return np.sqrt((column["slope"] * level) ** 2 + (fraction * column["area"]) ** 2 + of_light**2)
+
+
+def _by_own_threshold(column: dict[str, Float], rows: list[_Row], threshold: float) -> Float:
+    """What each area would change by, were the threshold lower where the light is flatter."""
+    if len(rows) < 3:
+        return np.zeros(len(rows))
+    own = threshold * np.exp(_flat_light(column))
+    return np.array(
+        [
+            np.interp(t, LEVELS, row.levels) - np.interp(threshold, LEVELS, row.levels)
+            for t, row in zip(own, rows, strict=True)
+        ]
+    )
+
+
+def _flat_light(column: dict[str, Float]) -> Float:
+    """Part of each plume's log peak that a steady change across the card explains.
+
+    A plane through the log peaks, its slope held near zero by a prior and single pale plumes by
+    Cauchy's weights: a weak hole alone tilts nothing.
+    """
+    at = np.column_stack([column["x"], column["y"]])
+    at = at - at.mean(axis=0)
+    at = at / max(float(np.median(np.hypot(*at.T))), 1e-6)
+    log = np.log(np.maximum(column["peak"], 0.05))
+    design = np.column_stack([np.ones(len(at)), at])
+    prior = np.diag([1e-6, *[LIGHT_SLOPE**-2] * 2])
+    residual = log - np.median(log)
+    solution = np.zeros(3)
+    for _ in range(20):
+        weight = PEAK_SCATTER**-2 / (1 + (residual / PEAK_SCATTER / 2.4) ** 2)
+        information = (design * weight[:, None]).T @ design + prior
+        solution = np.linalg.solve(information, design.T @ (weight * log))
+        residual = log - design @ solution
+    return np.asarray(at @ solution[1:])
 
 
 def _shares(area: Float, area_u: Float) -> tuple[Float, Float]:

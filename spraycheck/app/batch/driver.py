@@ -21,6 +21,7 @@ from spraycheck.app.batch.journal import Entry, Journal
 from spraycheck.app.batch.keys import place_key, result_key
 from spraycheck.app.batch.scoring import Scored, Task, hash_files, score
 from spraycheck.errors import InputError, MeasurementError
+from spraycheck.pattern.standoff import Standoff
 from spraycheck.report.document import error_document
 
 HASH_TOGETHER: Final = 16
@@ -69,6 +70,8 @@ class Work:
         Whether the pictures of a measured photo are there.
     missing : dict of str to InputError
         Photos that are known not to be readable, and why.
+    standoff : Standoff or None
+        Height of the tip over every card.
     """
 
     paths: Sequence[str]
@@ -79,6 +82,7 @@ class Work:
     pictures: Callable[[bytes, bytes, bytes], None] | None = None
     has_pictures: Callable[[bytes], bool] = lambda _: True
     missing: dict[str, InputError] = field(default_factory=dict)
+    standoff: Standoff | None = None
 
 
 @dataclass(kw_only=True)
@@ -341,6 +345,7 @@ class _Run:
                 spec=expected.spec,
                 limits=expected.limits,
                 pictures=work.pictures is not None,
+                standoff=work.standoff,
             )
             self.to_score.append(_Piece(indices=(index,), task=task, key=key))
 

@@ -27,6 +27,7 @@ from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.layout import Layout
 from spraycheck.pattern.limits import Limits, LimitSet
 from spraycheck.pattern.pipeline import Pipeline
+from spraycheck.pattern.standoff import Standoff
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +44,10 @@ class Options:
         What photos show that no manifest row says it of.
     sheet : CardSpec or None
         The sheet of photos that nothing else is said of.
+    printed_mm : (float, float) or None
+        Measured check lines of the printed target cards, level and upright.
+    standoff : Standoff or None
+        Height of the tip over every card.
     manifest : str or None
         The table of `manifest`.
     limits : LimitSet or None
@@ -63,6 +68,8 @@ class Options:
     out: Path
     nozzle: Nozzle | None = None
     sheet: CardSpec | None = None
+    printed_mm: tuple[float, float] | None = None
+    standoff: Standoff | None = None
     manifest: str | None = None
     limits: LimitSet | None = None
     library: Library = field(default_factory=open_library)
@@ -120,6 +127,7 @@ def run_batch(
         limits=options.limits,
         library=options.library,
         sheet=options.sheet,
+        printed_mm=options.printed_mm,
         manifest=manifest,
     )
     with Journal(os.fspath(out / JOURNAL_NAME)) as journal:
@@ -131,7 +139,8 @@ def run_batch(
         work = driver.Work(
             paths=listing.paths,
             expected=expectations.of,
-            settings=_settings(),
+            settings=_settings(options.standoff),
+            standoff=options.standoff,
             journal=journal,
             engine=_engine(options),
             pictures=pictures.store if options.pictures else None,
@@ -154,8 +163,10 @@ def _engine(options: Options) -> Engine:
     return Pool(options.jobs) if options.jobs else InProcess()
 
 
-def _settings() -> Callable[[Expected], bytes]:
+def _settings(standoff: Standoff | None) -> Callable[[Expected], bytes]:
     told: dict[str, Any] = dict(Pipeline().describe())
+    if standoff is not None:  # results without it keep their keys
+        told["standoff_mm"] = [standoff.height_mm, standoff.u_mm]
     for library in ("spraycheck", "numpy", "opencv"):
         told.pop(library)  # the results version speaks for them
 

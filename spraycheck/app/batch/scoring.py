@@ -22,6 +22,7 @@ from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.containers import Photo
 from spraycheck.pattern.layout import Assessment, Layout
 from spraycheck.pattern.limits import Limits
+from spraycheck.pattern.standoff import Standoff
 
 SMALL_WIDTH_PX: Final = 320
 """Width of the small picture: eight in a row on a large screen, one on a phone."""
@@ -48,6 +49,8 @@ class Task:
         What is expected and tolerated.
     pictures : bool
         Whether to draw.
+    standoff : Standoff or None
+        Height of the tip over the card.
     """
 
     file: str
@@ -55,6 +58,7 @@ class Task:
     spec: CardSpec
     limits: Limits
     pictures: bool
+    standoff: Standoff | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +123,13 @@ def _score(task: Task) -> Scored:
     photo: Photo | str = task.file
     try:
         photo = _read(task.file)
-        assessment = measure_photo(photo, layout=task.layout, sheet=task.spec, limits=task.limits)
+        assessment = measure_photo(
+            photo,
+            layout=task.layout,
+            sheet=task.spec,
+            limits=task.limits,
+            standoff=task.standoff,
+        )
         document = assessment_document(assessment)
     except (MeasurementError, InputError) as error:
         failed, lasting = error_document(photo, error), True

@@ -69,8 +69,8 @@ def add_parser(commands: Commands) -> None:
         description=_DESCRIPTION,
         epilog=_EPILOG,
         usage=f"spraycheck batch FOLDER... [{USAGE[1:-1]}] [--limits FILE]\n       "
-        "[--manifest FILE] [--sheet SIZE] [--out DIR] [--jobs N | --cluster ADDRESS]\n       "
-        "[--no-pictures] [--keep-going] [--nozzles DIR]",
+        "[--manifest FILE] [--sheet SIZE] [--printed-length MM] [--standoff-mm H]\n       "
+        "[--out DIR] [--jobs N | --cluster ADDRESS] [--no-pictures] [--keep-going] [--nozzles DIR]",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -85,6 +85,20 @@ def add_parser(commands: Commands) -> None:
     parser.add_argument(
         "--sheet", metavar="SIZE", help="size of the sheet: a4, a5, a6, letter, WIDTHxHEIGHT in mm"
     )
+    parser.add_argument(
+        "--printed-length",
+        metavar="MM",
+        help="what the 100 mm lines of the printed target cards measure, the same for all: one "
+        "printer",
+    )
+    parser.add_argument(
+        "--standoff-mm",
+        metavar="H",
+        help="height of the tip over the card, the same for all, for example 20+-0.5: adds the "
+        "angles of the holes",
+    )
+    for one_card in ("--dry", "--card-number"):  # known, so that the refusal can say why
+        parser.add_argument(one_card, metavar="X", help=argparse.SUPPRESS)
     parser.add_argument(
         "--out",
         metavar="DIR",
@@ -139,6 +153,12 @@ def _check_options(args: argparse.Namespace) -> None:
             "neither a folder nor --manifest given, expected a folder of photos",
             "name the folder, for example: spraycheck batch cards --holes 4",
         )
+    for option, value in (("--dry", args.dry), ("--card-number", args.card_number)):
+        if value is not None:
+            raise InputError(
+                f"{option} is about one photo, expected options that hold for all of them",
+                f"use spraycheck measure PHOTO {option} ... for that photo",
+            )
     check_nozzle_options(args)
 
 
@@ -152,11 +172,15 @@ def _one_thread() -> None:
 
 def _options(args: argparse.Namespace) -> Options:
     from spraycheck.app.batch.running import Options
-    from spraycheck.pattern.card import parse_sheet
+    from spraycheck.pattern.card import CardSpec, parse_printed_length, parse_sheet
+    from spraycheck.pattern.standoff import parse_standoff
 
     nozzle, limits = nozzle_asked(args), limits_asked(args)
     if nozzle is not None:  # a mistake here should not be told once for every photo
         nozzle.layout.name, nozzle.limits_under(limits)
+    printed = parse_printed_length(args.printed_length) if args.printed_length else None
+    if printed is not None:
+        CardSpec(printed_x_mm=printed[0], printed_y_mm=printed[1])  # refuses what is out of reason
     return Options(
         places=tuple(args.places),
         out=Path(args.out),
@@ -164,6 +188,8 @@ def _options(args: argparse.Namespace) -> Options:
         limits=limits,
         library=library_asked(args),
         sheet=parse_sheet(args.sheet) if args.sheet else None,
+        printed_mm=printed,
+        standoff=parse_standoff(args.standoff_mm) if args.standoff_mm else None,
         manifest=args.manifest,
         jobs=_cores() if args.jobs is None else args.jobs,
         cluster=args.cluster,

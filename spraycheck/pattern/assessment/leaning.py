@@ -105,7 +105,7 @@ def unexplained(
         )
         here = combination @ deviation
         over = (np.abs(here) - limits.direction_deg) / np.sqrt(np.diag(found))
-        excess = np.where(trusted > 0, over, -np.inf)
+        excess = np.asarray(np.where(trusted > 0, over, -np.inf))
         worst = int(np.argmax(excess))
         if excess[worst] <= certain:
             break
@@ -119,8 +119,8 @@ def unexplained(
 def _weights(deviation: Float, design: Float, prior: Float, spread: Float) -> Float:
     """Robust weights of the deviations: inverse variance, times Cauchy's."""
     # Start from the turn alone: an off-line hole shows before the shift can hide it.
-    residual = deviation - np.median(deviation)
-    weight = 1 / spread
+    residual: Float = deviation - np.median(deviation)
+    weight: Float = 1 / spread
     for _ in range(25):
         weight = 1 / spread / (1 + residual**2 / spread / 2.4**2)
         information = (design * weight[:, None]).T @ design + prior

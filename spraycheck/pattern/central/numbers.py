@@ -155,7 +155,9 @@ def numbers_of(
     away = np.hypot(dx, dy)
     middle = away <= max(CORE_SHARE * radius, 1.0)
     core = float(weight[middle].mean()) if middle.any() else math.nan
-    crest = max(float(profile[: 2 * RINGS // 3].max()), 1e-6)
+    # The innermost rings are a few cells each: the middle stands for them.
+    rings = profile[round(RINGS * CORE_SHARE / PROFILE_REACH) : round(RINGS / PROFILE_REACH)]
+    crest = max(float(np.max(rings)), core, 1e-6)
     outline, circularity = _outline(inside, blur)
     hollow, hollow_x, hollow_y = _hollow(smooth, inside, crest, x, y, radius)
     return Numbers(

@@ -40,7 +40,7 @@ CENTRAL_KINDS: Final = (
             "the wrong nozzle or the wrong nozzle file",
         ),
         next_step=f"{_CLEAN}, look at it under a magnifier, then spray {FRESH_CARD} with little "
-        "fuel, from higher up. A worn pintle cannot be cleaned back: replace the nozzle.",
+        "fuel, from higher up. Not hollow again: replace the nozzle.",
     ),
     FindingKind(
         code="central-not-filled",

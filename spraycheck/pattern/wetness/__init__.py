@@ -275,8 +275,8 @@ def _too_dark_for_spray(smooth: FloatMap, usable: Mask, noise: float, cell_mm: f
         return nothing
     found = np.isin(labels, things).astype(np.uint8)
     reach = 2 * round(1.5 / (2 * cell_mm)) + 1  # its blurred rim would look like wet paper
-    found = cv2.dilate(found, np.ones((reach, reach), np.uint8))
-    whole = cv2.resize(found, smooth.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    grown = cv2.dilate(found, np.ones((reach, reach), np.uint8))
+    whole = cv2.resize(grown, smooth.shape[::-1], interpolation=cv2.INTER_NEAREST)
     return np.asarray(whole.astype(bool) & usable)
 
 
