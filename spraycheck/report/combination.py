@@ -101,9 +101,13 @@ class _Writer(Writer):
         self._console.print(Text(self._say(f"against {printable(c.layout.name)}"), style="dim"))
 
     def _combined_holes(self, c: Combination) -> None:
-        table = self._table(["hole", "off by", "wets", "shots", "scatter", "each photo", "state"])
+        # The single photos' values need room; --json has them always.
+        each_photo = self._width >= 60 + 6 * len(c.photos)
+        heads = ["hole", "off by", "wets", "shots", "scatter"]
+        table = self._table([*heads, *(["each photo"] if each_photo else []), "state"])
         for h in c.holes:
-            table.add_row(*(self._say(cell) for cell in _cells(h)), self.mark(*_state(h)))
+            cells = _cells(h)[: None if each_photo else -1]
+            table.add_row(*(self._say(cell) for cell in cells), self.mark(*_state(h)))
         self._console.print(table)
         each = "from shot to shot" if c.shots > 1 else "from photo to photo"
         self._paragraph(
@@ -130,20 +134,21 @@ class _Writer(Writer):
         )
 
     def _photos(self, c: Combination) -> None:
-        table = self._table(["photo", "card", "verdict", "wets", "off by", "state"])
+        wide = self._width >= 84  # room for what is wrong with each
+        heads = ["photo", "card", "verdict", "wets", "off by", *(["state"] if wide else [])]
+        table = self._table(heads)
         for photo, card in zip(c.photos, c.cards, strict=True):
             low, high, turn = _span(photo)
             name = printable(photo.photo.file) or "-"
-            room = max(12, self._width - 48)
+            room = self._width - (72 if wide else 44)
             shown = name if len(name) <= room else "..." + name[3 - room :]
-            bad = [name_hole(h) for h in photo.holes if h.state not in ("clear", "unsure")]
             table.add_row(
                 self._say(shown),
                 str(card),
                 photo.verdict,
                 f"{low:.0%} to {high:.0%}",
                 self._say(f"{turn:.1f}°"),
-                self._say("; ".join(bad)),
+                *([self._say(_faults(photo))] if wide else []),
             )
         self._console.print(table)
 
@@ -199,6 +204,14 @@ def _cells(h: CombinedHole) -> list[str]:
     spread = f"{turn:.1f}° {ratio:.1%}" if math.isfinite(ratio) else "-"
     each = " ".join(percent(r) for r in h.ratios)
     return [str(hole.hole), off, wets, str(h.shots), spread, each]
+
+
+def _faults(photo: Assessment) -> str:
+    """Name the only fault of a photo, or count them."""
+    bad = [h for h in photo.holes if h.state not in ("clear", "unsure")]
+    if len(bad) == 1:
+        return name_hole(bad[0])
+    return f"{len(bad)} faulty holes" if bad else ""
 
 
 def _state(h: CombinedHole) -> tuple[str, str]:

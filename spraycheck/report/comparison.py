@@ -81,21 +81,25 @@ class _Writer(Writer):
         return self.text()
 
     def _changes(self, c: Comparison) -> None:
-        table = self._table(["hole", "wets", "difference", "off by", "difference", "state"])
+        wide = self._width >= 96
+        heads = ["hole", "wets", "difference", "off by", "difference", "state"]
+        table = self._table(heads if wide else [h for h in heads if h != "difference"])
         for h in c.holes:
-            table.add_row(*(self._say(cell) for cell in _cells(h)), self._mark_of(h))
+            plain = [str(h.hole), ratio_change(h.area), turn_change(h.deviation)]
+            cells = _cells(h) if wide else plain
+            table.add_row(*(self._say(cell) for cell in cells), self._mark_of(h, wide=wide))
         self._console.print(table)
         self._paragraph(
             "Holes as numbered on the first photo; angles in degrees, + is clockwise. wets: wetted "
-            "area against what the hole should wet. ± holds 95 %. !: a sure change.",
+            "area against what the hole should wet. ± holds 95 %. !: surely changed.",
             indent=0,
             style="dim",
         )
         self._console.print()
 
-    def _mark_of(self, h: HoleChange) -> Text:
+    def _mark_of(self, h: HoleChange, *, wide: bool) -> Text:
         words = h.change
-        if h.state_before != h.state_after:
+        if wide and h.state_before != h.state_after:
             words += f" ({h.state_before} to {h.state_after})"
         sign = _SIGNS.get(h.change)
         return self.mark(sign, words) if sign else Text(self._say(f"  {words}"))
