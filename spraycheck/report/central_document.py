@@ -93,6 +93,7 @@ def _patch(a: CentralAssessment) -> dict[str, Any]:
         "offset_deg": _tidy(p.offset_deg),
         "offset_mm": mm(p.offset_mm),
         "hollow": p.hollow,
+        "doubtful_frac": _tidy(p.doubtful_frac),
         "soaked_frac": _tidy(p.soaked_frac),
         "profile": [_tidy(value) for value in p.profile],
         "by_angle": [_tidy(value) for value in p.by_angle],

@@ -255,9 +255,23 @@ def _split(share: Float, wet: Mask, cell: float) -> tuple[Mask, Mask, bool]:
             side |= where == name
     closed = _closed(body, cell)
     pieces, several = ndimage.label(closed, np.ones((3, 3)))
-    each = np.sort(np.bincount(pieces.ravel(), minlength=several + 1)[1:])
+    each = [float(ndimage.binary_fill_holes(pieces == k).sum()) for k in range(1, several + 1)]
+    whole = max(each) >= 0.6 * sum(each)
+    if whole and several > 1:
+        # What only a faint bridge joins to a patch that is whole by itself lies beside it.
+        big = np.argwhere(pieces == int(np.argmax(each)) + 1)
+        middle = (big.min(axis=0) + big.max(axis=0)) / 2
+        reach = float(np.hypot(*(big - middle).T).max()) * 1.15
+        rows, cols = np.indices(body.shape, sparse=True)
+        far = body & (np.hypot(rows - middle[0], cols - middle[1]) > reach)
+        spots, number = ndimage.label(far, np.ones((3, 3)))
+        for k in range(1, number + 1):
+            if float((spots == k).sum()) * cell**2 >= LEAST_SIDE_MM2:
+                side |= spots == k
+        body = body & ~far
+        closed = _closed(body, cell)
     patch = labels == main
     hollow = ndimage.binary_fill_holes(patch) & ~patch
     stays_open = float((hollow & ~ndimage.binary_fill_holes(closed)).sum())
-    broken = each[:-1].sum() > 0.15 * each.sum() or stays_open > each.sum() / 3
+    broken = not whole or stays_open > closed.sum() / 3
     return body, side, bool(broken)

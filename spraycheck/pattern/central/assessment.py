@@ -136,7 +136,11 @@ def assess_central(
             limits,
             asked[name],
             risk,
-            answerable=not (lost or (name == "core_hollow_ratio" and _soaked(patch, limits))),
+            answerable=not (
+                lost
+                or (name == "core_hollow_ratio" and _soaked(patch, limits))
+                or (name == "side_frac" and _shadowed(patch, limits))
+            ),
         )
         for name in HELD
     )
@@ -235,6 +239,11 @@ def _soaked(patch: CentralPatch, limits: CentralLimits) -> bool:
     return patch.soaked_frac >= SOAKED_OVER and patch.core_ratio > limits.core_hollow_ratio
 
 
+def _shadowed(patch: CentralPatch, limits: CentralLimits) -> bool:
+    """Whether what lies against the border would decide, and nothing else does already."""
+    return patch.doubtful_frac > limits.side_frac >= patch.side_frac - patch.u("side_frac")
+
+
 def _tolerance(name: str, allowed: float) -> Tolerance:
     if name in LOWEST:
         return Tolerance(lower=allowed)
@@ -303,6 +312,11 @@ def _findings(
             found.append(describe(_CODES[one.limit], evidence=evidence, **fields))
         elif one.state == "unsure" and one.limit == "core_hollow_ratio" and _soaked(patch, limits):
             found.append(describe("central-soaked", share=patch.soaked_frac))
+        elif one.state == "unsure" and one.limit == "side_frac" and _shadowed(patch, limits):
+            direction = patch.sides[-1].direction_deg
+            found.append(
+                describe("central-edge-spot", share=patch.doubtful_frac, direction_deg=direction)
+            )
         elif one.state == "unsure" and not failed:  # a fail is settled by what is broken
             plain = limits.unit(one.limit) == "ratio" and "offset" not in one.limit
             shown = "{:.2f}" if plain else "{:.0%}"

@@ -117,6 +117,9 @@ class CentralPatch:
         Of the values of `QUANTITIES`, in that order; NaN for those that are not there.
     crest : float
         Largest value of the radial profile of wetness.
+    doubtful_frac : float
+        Share of the wetted area in spots against the border of what can be judged: side spray or
+        the border's own shadow. Not in ``side_frac``.
     soaked_frac : float
         Share of the filled outline that is as wet as the paper gets.
     profile : (K,) ndarray of float64
@@ -124,7 +127,7 @@ class CentralPatch:
     by_angle : (K,) ndarray of float64
         Wetness by angle, clockwise from 12 o'clock, over its mean.
     sides : tuple of SidePatch
-        What is wet beside the patch, largest first.
+        What is wet beside the patch, largest first, the doubtful ones last.
     outline_px, hollow_px : (L, 2) ndarray of float64
         Outline of the patch and of its hollow in the full photo; empty without a hollow.
     flags : tuple of str
@@ -152,6 +155,7 @@ class CentralPatch:
     side_frac: float
     covariance: Float
     crest: float
+    doubtful_frac: float
     soaked_frac: float
     profile: Float = field(repr=False)
     by_angle: Float = field(repr=False)

@@ -26,9 +26,9 @@ LEAST_AREA_MM2: Final = 12.0
 DROP_MM2: Final = 2.0
 """Smaller wet spots beside the patch are thrown drops (a drop of 0.4 mm leaves about 1 mm2)."""
 
-SIDE_WETNESS: Final = 0.6
-"""Side spray is at least this wet in its wettest tenth; fainter ones are shadow or paper (chosen:
-corners of shadow left over by the dry-paper model show 0.3 to 0.5)."""
+SIDE_WETNESS, SIDE_NOISES = 0.6, 6.0
+"""Side spray is at least this wet in its wettest tenth, and so many times the noise; fainter ones
+are shadow or paper (chosen: corners of shadow left over by the dry-paper model show 0.3 to 0.5)."""
 
 AT_EDGE: Final = 0.1
 """A patch with more than this share of its outline against the border of what can be judged runs
@@ -46,9 +46,14 @@ FAR_SHARE: Final = 0.25
 """A patch that lies this share of the sheet's short side off the aim weighs half in the choice of
 the central one (chosen: a spray that far off would miss the sheet from twice the height)."""
 
-PIECES_SHARE: Final = 0.15
-"""The outline is broken when more than this share of what is wet lies in pieces beside the largest,
-or when a hollow of more than a third of it stays open (chosen)."""
+WHOLE_SHARE: Final = 0.6
+"""A piece with this share of the filled area of all is a whole patch by itself, and what hangs on
+it by a faint bridge lies beside it; without such a piece the patch is broken (chosen: the largest
+drop of a ring in drops has up to a half)."""
+
+OPEN_SHARE: Final = 1 / 3
+"""A patch is broken, too, when a hollow of more than this share of what is wet stays open
+(chosen)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,23 +131,82 @@ def find_central(
     joined = np.zeros(wet.smooth.shape, np.uint8)
     for one in own:
         joined[one.patch.rows, one.patch.cols] = 1
+    part = _part(wet, joined, threshold, bridge_mm / cell)
     grow = round(bridge_mm / cell)
-    zone = np.asarray(cv2.dilate(filled(joined), _disc(grow))).astype(bool) & wet.valid
-    sides: dict[bool, list[Mask]] = {True: [], False: []}
-    for one in sorted(beside, key=lambda one: -one.patch.area_mm2):
+    zone = np.asarray(cv2.dilate(filled(part.joined), _disc(grow))).astype(bool) & wet.valid
+    rest = (joined > 0) & ~zone & (wet.smooth >= threshold)
+    others = [(_cells(rest, k), False) for k in _labels(rest)] if part.apart else []
+    for one in beside:
         mask = np.zeros_like(zone)
         mask[one.patch.rows, one.patch.cols] = True
-        mask &= (wet.smooth >= threshold) & ~zone
-        if mask.any() and one.wetness >= SIDE_WETNESS:
-            sides[one.patch.at_edge > 0].append(mask)
+        others.append((mask & (wet.smooth >= threshold) & ~zone, one.patch.at_edge > 0))
+    rim = _rim(wet.valid)
+    least = max(SIDE_WETNESS, SIDE_NOISES * wet.noise)
+    sides: dict[bool, list[Mask]] = {True: [], False: []}
+    for mask, at_rim in sorted(others, key=lambda pair: -int(pair[0].sum())):
+        if mask.sum() * cell**2 < DROP_MM2 or np.percentile(wet.smooth[mask], 90) < least:
+            continue
+        sides[at_rim or bool((mask & rim).any())].append(mask)
     return Found(
         zone=zone,
         sides=tuple(sides[False]),
         doubtful=tuple(sides[True]),
-        level=_outline_level(wet, zone, joined, threshold, bridge_mm / cell),
+        level=max(LOW_LEVEL, LOW_NOISES * wet.noise) if part.broken else threshold,
         box=_box(zone, grow + round(0.7 * main.radius)),
-        at_edge=main.patch.at_edge > AT_EDGE,
+        at_edge=main.patch.at_edge > AT_EDGE and not part.apart,
     )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Part:
+    """What of a faintly joined patch is the spray: its cells, and how it hangs together."""
+
+    joined: Bytes
+    broken: bool
+    apart: bool
+
+
+def _part(wet: WetnessMap, joined: Bytes, threshold: float, reach: float) -> _Part:
+    """Take away what only a faint bridge joins to the patch: shadow at the border, a side jet."""
+    closed = bridged((wet.smooth >= threshold) & (joined > 0), reach)
+    rim = _rim(wet.valid)
+    pieces = []
+    for k in _labels(closed > 0):
+        mask = _cells(closed > 0, k)
+        pieces.append((float(filled(mask.astype(np.uint8)).sum()), bool((mask & rim).any()), mask))
+    inner = [p for p in pieces if not p[1]]
+    pieces = sorted(inner or pieces, key=lambda p: -p[0])
+    if not pieces:
+        return _Part(joined=joined, broken=False, apart=False)
+    whole = pieces[0][0] >= WHOLE_SHARE * sum(p[0] for p in pieces)
+    core = pieces[0][2] if whole else np.logical_or.reduce([p[2] for p in pieces])
+    hollow = filled(joined) & (joined == 0)
+    open_ = float((hollow & (filled(closed) == 0)).sum()) > OPEN_SHARE * float(core.sum())
+    if open_:  # an arc whose faint rest closes the ring
+        core = joined > 0
+    broken = (not whole or open_) and max(LOW_LEVEL, LOW_NOISES * wet.noise) < threshold
+    (x, y), radius = cv2.minEnclosingCircle(
+        np.column_stack(np.nonzero(core)[::-1]).astype(np.float32)
+    )
+    across, down = np.arange(joined.shape[1]) - x, np.arange(joined.shape[0]) - y
+    near = np.hypot(across, down[:, None]) <= REACH * radius
+    kept = (joined * near).astype(np.uint8)
+    apart = bool(((wet.smooth >= threshold) & (joined > kept)).any())
+    return _Part(joined=kept if apart else joined, broken=broken, apart=apart)
+
+
+def _rim(valid: Mask) -> Mask:
+    """Cells next to the border of what can be judged."""
+    inner = cv2.erode(valid.astype(np.uint8), np.ones((3, 3), np.uint8), borderValue=0)
+    return np.asarray(valid & (inner == 0))
+
+
+def _labels(mask: Mask) -> range:
+    return range(1, cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)[0])
+
+
+def _cells(mask: Mask, k: int) -> Mask:
+    return np.asarray(cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)[1] == k)
 
 
 def bridged(mask: Mask, reach: float) -> Bytes:
@@ -198,22 +262,6 @@ class _Seen:
             wetness=wetness,
             score=score * (RIM_WEIGHT if patch.at_edge > 0 else 1.0),
         )
-
-
-def _outline_level(
-    wet: WetnessMap, zone: Mask, joined: Bytes, threshold: float, reach: float
-) -> float:
-    """Wetness at which the outline does not break."""
-    low = max(LOW_LEVEL, LOW_NOISES * wet.noise)
-    if low >= threshold:
-        return threshold
-    closed = bridged((wet.smooth >= threshold) & zone, reach)
-    count, _, stats, _ = cv2.connectedComponentsWithStats(closed, connectivity=8)
-    sizes = np.sort(stats[1:, cv2.CC_STAT_AREA]) if count > 1 else np.zeros(1)
-    hollow = filled(joined) & (joined == 0)
-    open_ = float((hollow & (filled(closed) == 0)).sum())
-    in_pieces = float(sizes[:-1].sum()) > PIECES_SHARE * float(sizes.sum())
-    return low if in_pieces or open_ > float(sizes.sum()) / 3 else threshold
 
 
 def _box(zone: Mask, room: int) -> tuple[slice, slice]:

@@ -27,7 +27,7 @@ from spraycheck.pattern.central.numbers import (
     numbers_of,
 )
 from spraycheck.pattern.containers import Float, FloatMap, Mask, RectifiedCard, WetnessMap
-from spraycheck.uncertainty import from_half_width, numerical_jacobian, propagate
+from spraycheck.uncertainty import numerical_jacobian, propagate
 
 ANGLE_STEPS: Final = 72
 """Directions of the profile that is drawn."""
@@ -81,8 +81,6 @@ def measure_central(
     sure, doubtful = (
         float(sum(m.sum() for m in masks)) * cell**2 for masks in (found.sides, found.doubtful)
     )
-    # Side spray or shadow: anything from none to all of it, GUM 4.3.7.
-    side_mm2 = sure + doubtful / 2
 
     def numbers(raw: FloatMap, smooth: FloatMap) -> Numbers:
         return numbers_of(
@@ -97,7 +95,7 @@ def measure_central(
 
     def again(raw: FloatMap, smooth: FloatMap) -> Float:
         try:
-            out = vector_of(numbers(raw, smooth), side_mm2, cell)
+            out = vector_of(numbers(raw, smooth), sure, cell)
         except ValueError:
             return vector
         # What comes and goes with a disturbance has no derivative there: it stays as it was. A ring
@@ -107,9 +105,8 @@ def measure_central(
         return np.where(np.isfinite(out), out, vector)
 
     n = numbers(raw, smooth)
-    vector = vector_of(n, side_mm2, cell)
+    vector = vector_of(n, sure, cell)
     inner = vector_covariance(wet, vector, again, raw, smooth, _slope(n, cell))
-    inner[-1, -1] += from_half_width(doubtful / 2) ** 2
     origin = np.array([card.x0_mm + box[1].start * cell, card.y0_mm + box[0].start * cell])
     middle = origin + vector[2:4]
     off = middle - [aim.x_mm, aim.y_mm]
@@ -127,6 +124,7 @@ def measure_central(
         offset_deg=wrap_360(math.degrees(math.atan2(off[0], -off[1]))) if aim.known else math.nan,
         covariance=covariance,
         crest=n.crest,
+        doubtful_frac=doubtful / (doubtful + sure + float(vector[0])),
         soaked_frac=_soaked(smooth, n),
         profile=n.profile,
         by_angle=_by_angle(raw, n),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Final
@@ -34,6 +36,10 @@ the 1.5 mm either way that ISO 216 allows a side of A4, from memory, as a rectan
 measured with a rule (chosen)."""
 
 
+_map_wetness: Final = functools.partial(map_wetness, too_dark=math.inf)
+# A single patch beside some faint shadow is much darker than most patches, and yet the spray.
+
+
 @dataclass(frozen=True, kw_only=True)
 class CentralPipeline:
     """The stages as fields; swap one with ``functools.partial`` or a function of your own.
@@ -45,7 +51,7 @@ class CentralPipeline:
     """
 
     rectify: Callable[..., RectifiedCard] = find_card
-    wetness: Callable[..., WetnessMap] = map_wetness
+    wetness: Callable[..., WetnessMap] = _map_wetness
     measure: Callable[..., CentralPatch] = measure_central
     assess: Callable[..., CentralAssessment] = assess_central
 

@@ -159,6 +159,16 @@ CENTRAL_KINDS: Final = (
         "once.",
     ),
     FindingKind(
+        code="central-edge-spot",
+        title="Dark spot at the edge",
+        about="card",
+        text="A dark spot lies against the edge of the sheet, towards {direction_deg:clock} "
+        "({direction_deg:.0f}°), {share:.0%} of all that looks wet: side spray, or a shadow.",
+        causes=("a shadow on the card", "a jet to the side that ran over the edge"),
+        next_step="Photograph the card once more in even light, no shadow across it. If the spot "
+        f"stays, spray {FRESH_CARD}.",
+    ),
+    FindingKind(
         code="central-at-edge",
         title="Patch runs over the edge",
         about="card",

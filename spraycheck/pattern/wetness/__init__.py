@@ -63,6 +63,7 @@ def map_wetness(
     coarse_mm: float = 1.6,
     windows_mm: tuple[float, ...] = (110.0, 80.0, 50.0, 36.0),
     detect_mm: float = 0.7,
+    too_dark: float = TOO_DARK,
 ) -> WetnessMap:
     """Model the dry sheet and turn what is missing of its light into wetness.
 
@@ -83,6 +84,9 @@ def map_wetness(
         Widths of the running median that follows shadow edges, round by round.
     detect_mm : float
         Gaussian sigma of the filtered map used for detection.
+    too_dark : float
+        What is this many times darker than the middle patch lies on the card and is no spray;
+        infinite where a single patch is expected, which nothing can be compared with.
 
     Returns
     -------
@@ -124,7 +128,7 @@ def map_wetness(
     smooth[~usable] = 0
 
     noise = _dry_noise(smooth, judged)
-    thing = _too_dark_for_spray(smooth, judged, noise, card.cell_mm)
+    thing = _too_dark_for_spray(smooth, judged, noise, card.cell_mm, too_dark)
     usable &= ~thing
     judged &= ~thing
     single[thing] = 0
@@ -250,11 +254,13 @@ def _dry_noise(smooth: FloatMap, usable: Mask) -> float:
     return float(np.sqrt(np.mean(below.astype(float) ** 2)))
 
 
-def _too_dark_for_spray(smooth: FloatMap, usable: Mask, noise: float, cell_mm: float) -> Mask:
+def _too_dark_for_spray(
+    smooth: FloatMap, usable: Mask, noise: float, cell_mm: float, too_dark: float
+) -> Mask:
     """Find patches much darker than the others: something lying on the card, never wet paper.
 
-    Soaked paper has one depth. A patch from `TOO_DARK` times the middle patch (by area) is no part
-    of the spray, and must not set its scale either.
+    Soaked paper has one depth. A patch from ``too_dark`` times the middle patch (by area) is no
+    part of the spray, and must not set its scale either.
     """
     small = np.ascontiguousarray(smooth[::2, ::2])
     known = usable[::2, ::2]
@@ -270,7 +276,7 @@ def _too_dark_for_spray(smooth: FloatMap, usable: Mask, noise: float, cell_mm: f
     order = np.argsort(plateau)
     heavier = np.cumsum(cells[large][order]) >= 0.5 * cells[large].sum()
     middle = float(plateau[order][np.argmax(heavier)])
-    things = [k for k, depth in zip(large, plateau, strict=True) if depth > TOO_DARK * middle]
+    things = [k for k, depth in zip(large, plateau, strict=True) if depth > too_dark * middle]
     if not things:
         return nothing
     found = np.isin(labels, things).astype(np.uint8)
