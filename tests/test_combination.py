@@ -217,6 +217,17 @@ def test_a_value_that_chance_moves_over_its_limit_is_not_intermittent():
     assert not result.holes[1].intermittent
 
 
+def test_a_hole_proven_weak_once_and_near_its_limit_else_does_not_come_and_go():
+    flows = [(1.0, flow, 0.98, 1.0, 1.01) for flow in (0.66, 0.76, 0.76)]
+    shots = [
+        shot(f, seed=k, printed=PRINTED, noise_ratio=1e-3) for k, f in enumerate(flows, start=1)
+    ]
+    assert [s.holes[1].state for s in shots] == ["weak", "unsure", "unsure"]
+    result = combine_shots(shots)
+    assert not result.holes[1].intermittent
+    assert result.verdict == "recheck"
+
+
 def test_shots_that_scatter_more_than_stated_widen_the_uncertainty():
     calm = combine_shots([shot(WEAK, seed=k) for k in range(4)])
     wild = combine_shots([shot(WEAK, seed=k, noise_ratio=0.08) for k in range(4)])

@@ -23,6 +23,7 @@ from spraycheck.pattern.combination.mismatch import (
     check_one_nozzle,
     check_photos,
     check_same_values,
+    check_seen,
     name_of,
 )
 from spraycheck.pattern.combination.shots import Shot, lay_out
@@ -91,6 +92,7 @@ def _matched(
 ) -> tuple[tuple[Shot, ...], Matching]:
     """Match photos of one card by its picture, and the cards with one another."""
     laid = [lay_out(photo) for photo in photos]
+    check_seen(laid)
     leads = [cards.index(card) for card in sorted(set(cards))]
     turns = {}
     for k, card in enumerate(cards):

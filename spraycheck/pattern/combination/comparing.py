@@ -12,7 +12,7 @@ from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.decision import risk_per_limit
 from spraycheck.pattern.combination.containers import Change, Comparison, HoleChange
 from spraycheck.pattern.combination.matching import match_shots
-from spraycheck.pattern.combination.mismatch import check_photos
+from spraycheck.pattern.combination.mismatch import check_photos, check_seen
 from spraycheck.pattern.combination.shots import Shot, lay_out
 from spraycheck.pattern.layout import Assessment
 
@@ -58,7 +58,9 @@ def compare_cards(
     """
     check_photos([before, after], same_job=False)
     turns = None if turn_deg is None else (0.0, turn_deg)
-    (one, other), matching = match_shots([lay_out(before), lay_out(after)], turns_deg=turns)
+    laid = [lay_out(before), lay_out(after)]
+    check_seen(laid)
+    (one, other), matching = match_shots(laid, turns_deg=turns)
     limits = before.limits
     # Two values a hole, and the three that need no match.
     risk = risk_per_limit(2 * len(one) + 3, limits.risk)

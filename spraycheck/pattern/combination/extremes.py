@@ -62,7 +62,7 @@ def keeps_extremes(found: Sequence[Check], others: Sequence[Check], shots: Seque
         return math.nan
     lost = sum(len(shots[0]) * (1 - check.probability) for check in found)
     lost += sum(1 - check.probability for check in others)
-    return max(0.0, 1.0 - lost)
+    return max(0.0, 1.0 - lost) if math.isfinite(lost) else math.nan
 
 
 def _root_mean_square(values: Sequence[float]) -> float:

@@ -15,6 +15,7 @@ from spraycheck.errors import InputError
 from spraycheck.pattern.combination.pictures import SAME_CARD, likeness
 from spraycheck.pattern.combination.shots import TROUBLE, Shot
 from spraycheck.pattern.layout import Assessment
+from spraycheck.pattern.limits import Limits
 
 _TRY = "give only photos of one nozzle, and look at each photo by itself first"
 _ONE_CARD = "leave --same-card or --photos-per-card out where every photo shows a shot of its own"
@@ -82,6 +83,22 @@ def check_photos(photos: Sequence[Assessment], *, same_job: bool) -> None:
         raise InputError(f"{one} the layout {first.layout.name!r}: {'. '.join(wrong)}", _TRY)
 
 
+def check_seen(shots: Sequence[Shot]) -> None:
+    """Refuse a photo on which no plume stands for a hole by itself.
+
+    Raises
+    ------
+    InputError
+        By its name.
+    """
+    for k, shot in enumerate(shots):
+        if (shot.plume < 0).all():
+            raise InputError(
+                f"{name_of(shot.photo, k)}: no plume stands for one hole by itself, expected some",
+                "leave this photo out, or spray a fresh card",
+            )
+
+
 def apart(one: Shot, other: Shot) -> Apart:
     """Tell which holes of two matched photos differ surely, and by more than half a limit.
 
@@ -95,15 +112,26 @@ def apart(one: Shot, other: Shot) -> Apart:
     with np.errstate(invalid="ignore"):
         direction = np.abs(off) > np.maximum(
             certain * np.hypot(one.direction_u_deg, other.direction_u_deg),
-            limits.direction_deg / 2,
+            material(limits, True),
         )
-        low, high = math.log(max(limits.area_low_ratio, 0.5)), math.log(limits.area_high_ratio)
-        half = min(-low, high) / 2
         area = np.abs(other.log_area - one.log_area) > np.maximum(
-            certain * np.hypot(one.log_area_u, other.log_area_u), half
+            certain * np.hypot(one.log_area_u, other.log_area_u), material(limits, False)
         )
     gone = (one.blocked & np.isfinite(other.log_area)) | (other.blocked & np.isfinite(one.log_area))
     return Apart(direction, area | gone)
+
+
+def material(limits: Limits, direction: bool) -> float:
+    """Smallest difference that matters: half a limit, in degrees or in the logarithm of an area.
+
+    Where a limit is off, half of its default.
+    """
+    if direction:
+        on = limits.held("direction_deg")
+        return (limits.direction_deg if on else Limits.direction_deg) / 2
+    low = limits.area_low_ratio if limits.held("area_low_ratio") else Limits.area_low_ratio
+    high = limits.area_high_ratio if limits.held("area_high_ratio") else Limits.area_high_ratio
+    return min(-math.log(low), math.log(high)) / 2
 
 
 def check_one_nozzle(shots: Sequence[Shot]) -> None:

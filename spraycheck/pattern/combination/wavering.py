@@ -10,7 +10,7 @@ import numpy as np
 
 from spraycheck.decision import risk_per_limit
 from spraycheck.pattern.assessment import FAULTS
-from spraycheck.pattern.combination.mismatch import name_of, two_sided
+from spraycheck.pattern.combination.mismatch import material, name_of, two_sided
 from spraycheck.pattern.combination.shots import Shot
 
 
@@ -105,7 +105,10 @@ def _certain(shots: Sequence[Shot]) -> float:
 def _excess(
     shots: Sequence[Shot], index: int, hole: int, others: Sequence[tuple[int, int]]
 ) -> float:
-    """Difference of a faulty value from the others' mean, in standard uncertainties."""
+    """Difference of a faulty value from the others' mean, in standard uncertainties.
+
+    Nothing where it is too small to matter.
+    """
     state = shots[index].rows[hole].state
     if state == "blocked":
         return math.inf
@@ -118,12 +121,14 @@ def _excess(
         return 0.0
     own = float(getattr(shots[index], sigma)[hole])
     total = math.hypot(own, math.sqrt(float((spread[known] ** 2).sum())) / int(known.sum()))
-    return abs(float(getattr(shots[index], name)[hole]) - float(values[known].mean())) / total
+    off = abs(float(getattr(shots[index], name)[hole]) - float(values[known].mean()))
+    # A hole a hair beyond its limit on one card and inside on the others does not come and go.
+    return off / total if off >= material(shots[index].photo.limits, state == "off-line") else 0.0
 
 
 def _counts(shot: Shot, hole: int) -> bool:
-    """Whether the photo says something of the hole, and no fault."""
-    return shot.plume[hole] >= 0 and shot.rows[hole].state not in FAULTS
+    """Whether the photo shows the hole to be sound; unsure is not enough."""
+    return shot.plume[hole] >= 0 and shot.rows[hole].state == "clear"
 
 
 def _whole(shot: Shot) -> bool:
