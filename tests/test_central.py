@@ -14,7 +14,6 @@ from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError, LayoutError, SprayNotFoundError
 from spraycheck.pattern import flags
 from spraycheck.pattern.central import (
-    QUANTITIES,
     Aim,
     CentralAssessment,
     CentralNozzle,

@@ -191,7 +191,9 @@ def measure_central(
 def _plateau(wetness: Float, cell: float) -> float:
     """Return the wetness of the darkest patch: a photograph shows wetness against that only."""
     seen = np.sort(ndimage.gaussian_filter(wetness, SEEN_MM / cell).ravel())
-    top = seen[-max(10, round(30 / cell**2))]
+    top = seen[-min(len(seen), max(10, round(30 / cell**2)))]
+    if top <= 0:
+        return 1.0
     return max(float(np.percentile(seen[seen > 0.5 * top], 75)), 1e-6)
 
 
