@@ -27,7 +27,8 @@ def test_a_disc_is_measured_as_its_formulas_say() -> None:
     assert (t.x_mm, t.y_mm) == pytest.approx((3.0, -5.0), abs=0.3)
     assert t.roundness == pytest.approx(1, abs=0.01)
     assert t.circularity == pytest.approx(1, abs=0.02)
-    assert t.heavy_side_frac == pytest.approx(0.5 + 0.3 / math.pi, abs=0.01)
+    # A middle moved by 0.2 mm takes 2 x 0.2 / (12 pi) off the share.
+    assert t.heavy_side_frac == pytest.approx(0.5 + 0.3 / math.pi - 0.0106, abs=0.004)
     assert t.heavy_side_deg == pytest.approx(70, abs=2)
 
 
