@@ -5,6 +5,9 @@ model under it) is put in and the patch measured again; half the difference of t
 that source's share, and the shares of one source belong together. What is local (photo noise,
 paper, cells) is worked out from the noise and the number of independent spots in the patch. The
 sheet's own geometry is added last.
+
+The constants were chosen so that the 95 % intervals hold the truth of simulated cards in 90 to 96 %
+of cases, value by value, on the seeds below 1000; a script in ``tests/benchmarks`` reports others.
 """
 
 from __future__ import annotations
