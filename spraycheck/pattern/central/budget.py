@@ -32,17 +32,17 @@ SCALE: Final = 0.08
 """Relative standard uncertainty of the scale of wetness under one patch: the plateau of a patch
 that is not full anywhere is a guess."""
 
-EDGE_MM: Final = 0.18
+EDGE_MM: Final = 0.22
 """Standard scatter of the outline where it is drawn, from cells, paper and blur."""
 
 MIDDLE_MM: Final = 0.15
 """Standard scatter of the outline's middle from the same."""
 
-LOCAL_FRAC, LOCAL_STREAK = 0.06, 0.02
+LOCAL_FRAC, LOCAL_STREAK = 0.06, 0.025
 """Standard scatter of wetness between spots of one patch that the photo adds to the spray's own,
 and what of it is left in the streaks however many spots there are (printed and pencilled lines)."""
 
-HEAVY_FLOOR: Final = 0.008
+HEAVY_FLOOR: Final = 0.010
 """Standard uncertainty of the share on the heavy side that is left however large the patch."""
 
 THIN_MM: Final = 0.35
@@ -52,7 +52,7 @@ DROPS_MM2: Final = 2.0
 """Standard uncertainty of the area beside the patch from drops that are just counted or not: one of
 the smallest size that counts (chosen)."""
 
-ROUND_FRAC: Final = 0.011
+ROUND_FRAC: Final = 0.014
 """Relative standard uncertainty of the axis ratio from the sheet's own geometry, beside what stage
 1 states."""
 
@@ -132,7 +132,7 @@ def vector_covariance(
     edge = math.hypot(EDGE_MM, 0.5 * level / max(slope, 1e-3))
     shape = edge / radius
     own = np.zeros(len(vector))
-    own[0] = math.hypot(2 * shape, 2 * card.aspect_u_frac, 0.03) * area
+    own[0] = math.hypot(2 * shape, 2 * card.aspect_u_frac, 0.05) * area
     own[1] = math.hypot(edge, card.aspect_u_frac * radius, 0.015 * radius)
     own[2] = own[3] = math.hypot(MIDDLE_MM, 0.5 * card.geometry_u_mm)
     own[4] = math.hypot(shape, card.aspect_u_frac, ROUND_FRAC) * roundness
