@@ -164,7 +164,13 @@ def test_a_spot_against_the_border_may_be_its_shadow() -> None:
     assert len(p.sides) == 1
     a = judged(wetness)
     assert a.verdict == "recheck"
-    assert codes(a) == ["central-edge-spot"]
+    assert codes(a) == ["central-doubtful-spot"]
+
+
+def test_a_faint_spot_beside_the_patch_is_not_passed_over() -> None:
+    a = judged(disc(12, MIDDLE) + 0.5 * disc(5, (MIDDLE[0], 45)))
+    assert a.verdict == "recheck"
+    assert codes(a) == ["central-doubtful-spot"]
 
 
 def test_a_spot_against_the_border_does_not_save_a_faulty_spray() -> None:

@@ -315,7 +315,9 @@ def _findings(
         elif one.state == "unsure" and one.limit == "side_frac" and _shadowed(patch, limits):
             direction = patch.sides[-1].direction_deg
             found.append(
-                describe("central-edge-spot", share=patch.doubtful_frac, direction_deg=direction)
+                describe(
+                    "central-doubtful-spot", share=patch.doubtful_frac, direction_deg=direction
+                )
             )
         elif one.state == "unsure" and not failed:  # a fail is settled by what is broken
             plain = limits.unit(one.limit) == "ratio" and "offset" not in one.limit

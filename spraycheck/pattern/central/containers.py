@@ -118,8 +118,8 @@ class CentralPatch:
     crest : float
         Largest value of the radial profile of wetness.
     doubtful_frac : float
-        Share of the wetted area in spots against the border of what can be judged: side spray or
-        the border's own shadow. Not in ``side_frac``.
+        Share of the wetted area in spots that may be side spray or shadow: faint ones, and those
+        against the border of what can be judged. Not in ``side_frac``.
     soaked_frac : float
         Share of the filled outline that is as wet as the paper gets.
     profile : (K,) ndarray of float64

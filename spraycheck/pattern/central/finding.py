@@ -26,9 +26,10 @@ LEAST_AREA_MM2: Final = 12.0
 DROP_MM2: Final = 2.0
 """Smaller wet spots beside the patch are thrown drops (a drop of 0.4 mm leaves about 1 mm2)."""
 
-SIDE_WETNESS, SIDE_NOISES = 0.6, 6.0
-"""Side spray is at least this wet in its wettest tenth, and so many times the noise; fainter ones
-are shadow or paper (chosen: corners of shadow left over by the dry-paper model show 0.3 to 0.5)."""
+SIDE_WETNESS, FAINT_WETNESS, SIDE_NOISES = 0.6, 0.4, 6.0
+"""Side spray is at least as wet as the first in its wettest tenth, and so many times the noise;
+from the second on it is doubtful, below it shadow or paper (chosen: what the dry-paper model leaves
+of shadows shows 0.3 to 0.5)."""
 
 AT_EDGE: Final = 0.1
 """A patch with more than this share of its outline against the border of what can be judged runs
@@ -67,8 +68,8 @@ class Found:
     sides : tuple of (M, N) ndarray of bool
         Wet cells of each patch beside it, largest first.
     doubtful : tuple of (M, N) ndarray of bool
-        The same, of patches that lie against the border of what can be judged: side spray that
-        runs over it, or the border's own shadow.
+        The same, of patches that may be spray or shadow: faint ones, and those against the border
+        of what can be judged.
     level : float
         Wetness at which its outline is drawn.
     box : (slice, slice)
@@ -141,12 +142,17 @@ def find_central(
         mask[one.patch.rows, one.patch.cols] = True
         others.append((mask & (wet.smooth >= threshold) & ~zone, one.patch.at_edge > 0))
     rim = _rim(wet.valid)
-    least = max(SIDE_WETNESS, SIDE_NOISES * wet.noise)
     sides: dict[bool, list[Mask]] = {True: [], False: []}
     for mask, at_rim in sorted(others, key=lambda pair: -int(pair[0].sum())):
-        if mask.sum() * cell**2 < DROP_MM2 or np.percentile(wet.smooth[mask], 90) < least:
+        if mask.sum() * cell**2 < DROP_MM2:
             continue
-        sides[at_rim or bool((mask & rim).any())].append(mask)
+        wetness = float(np.percentile(wet.smooth[mask], 90))
+        if wetness < max(FAINT_WETNESS, SIDE_NOISES * wet.noise):
+            continue
+        at_rim = at_rim or bool((mask & rim).any())
+        if at_rim and wetness < SIDE_WETNESS:
+            continue
+        sides[at_rim or wetness < SIDE_WETNESS].append(mask)
     return Found(
         zone=zone,
         sides=tuple(sides[False]),

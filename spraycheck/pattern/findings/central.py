@@ -159,12 +159,12 @@ CENTRAL_KINDS: Final = (
         "once.",
     ),
     FindingKind(
-        code="central-edge-spot",
-        title="Dark spot at the edge",
+        code="central-doubtful-spot",
+        title="Dark spot beside the patch",
         about="card",
-        text="A dark spot lies against the edge of the sheet, towards {direction_deg:clock} "
-        "({direction_deg:.0f}°), {share:.0%} of all that looks wet: side spray, or a shadow.",
-        causes=("a shadow on the card", "a jet to the side that ran over the edge"),
+        text="A dark spot beside the patch or at the sheet's edge, towards {direction_deg:clock} "
+        "({direction_deg:.0f}°), {share:.0%} of all that looks wet, may be spray or a shadow.",
+        causes=("a shadow on the card", "a faint jet to the side, or one that ran over the edge"),
         next_step="Photograph the card once more in even light, no shadow across it. If the spot "
         f"stays, spray {FRESH_CARD}.",
     ),
