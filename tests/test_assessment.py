@@ -257,3 +257,20 @@ def test_a_hole_under_a_large_stain_is_not_called_blocked() -> None:
     assert states(stained(400.0))[2] == "unsure"
     assert stained(400.0).verdict == "recheck"
     assert states(stained(40.0))[2] == "blocked"  # a splash hides nothing
+
+
+def test_how_far_the_plumes_reach_tells_the_turn_of_a_nearly_even_layout() -> None:
+    layout = Layout(
+        name="slanted, invented",
+        azimuth_deg=(0.0, 88.0, 180.0, 272.0),
+        axis_angle_deg=(76.0, 66.0, 58.0, 66.0),
+    )
+    throw = np.exp(0.8 * layout.log_throw())
+    # Directions fit every quarter turn to 2 degrees and a half turn best; only reach knows.
+    rows = catalogue([20.0, 110.0, 200.0, 290.0])
+    rows = replace(rows, reach_mm=50.0 * throw, width_deg=15.0 * np.exp(-1.4 * layout.log_throw()))
+    result = judge(rows, layout)
+    assert result.holes[0].expected_deg == pytest.approx(20, abs=2)
+    assert result.verdict == "pass"
+    turned = replace(rows, reach_mm=np.roll(rows.reach_mm, 1), width_deg=np.roll(rows.width_deg, 1))
+    assert judge(turned, layout).holes[0].expected_deg == pytest.approx(110, abs=2)

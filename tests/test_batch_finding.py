@@ -15,8 +15,8 @@ from batch_tools import batch, photo, records
 from spraycheck.app.batch.expectations import Expectations
 from spraycheck.app.batch.manifest import read_manifest
 from spraycheck.app.batch.sources import find_photos, is_address
+from spraycheck.app.nozzles.cabinet import Cabinet, open_cabinet
 from spraycheck.app.nozzles.files import Nozzle
-from spraycheck.app.nozzles.library import Library, open_library
 from spraycheck.errors import InputError
 from spraycheck.pattern.limits import Limits
 
@@ -272,15 +272,15 @@ def test_manifest_alone_names_the_photos(tmp_path: Path) -> None:
 LIMITS = '[limits]\nname = "ours"\n[limits.direction_deg]\nvalue = 3\nunit = "deg"\nsource = "x"\n'
 
 
-def library_of(folder: Path, **files: str) -> Library:
+def cabinet_of(folder: Path, **files: str) -> Cabinet:
     folder.mkdir()
     for name, text in files.items():
         (folder / f"{name}.toml").write_text(text)
-    return open_library(str(folder), {})
+    return open_cabinet(str(folder), {})
 
 
 def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
-    shelf = library_of(
+    shelf = cabinet_of(
         tmp_path / "nozzles",
         lorry="holes = 5\n" + LIMITS,
         tractor="holes = 6\n",
@@ -294,7 +294,7 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
         "file,holes,nozzle\n1.jpg,,lorry\n2.jpg,4,lorry\n3.jpg,,lory\n4.jpg,,needle\n5.jpg,,../x\n"
         "own/7.jpg,,LORRY\n"
     )
-    asking = Expectations(library=shelf, manifest=read_manifest(str(table)))
+    asking = Expectations(cabinet=shelf, manifest=read_manifest(str(table)))
 
     def of(name: str) -> tuple[int, str, str, float]:
         e = asking.of(str(cards / name))
@@ -329,10 +329,10 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
 
 
 def test_every_nozzle_file_is_read_once(tmp_path: Path) -> None:
-    shelf = library_of(tmp_path / "nozzles", lorry="holes = 5\n")
+    shelf = cabinet_of(tmp_path / "nozzles", lorry="holes = 5\n")
     table = tmp_path / "m.csv"
     table.write_text("file,nozzle\n" + "".join(f"{k}.jpg,lorry\n" for k in range(50)))
-    asking = Expectations(library=shelf, manifest=read_manifest(str(table)))
+    asking = Expectations(cabinet=shelf, manifest=read_manifest(str(table)))
     first = asking.of(str(tmp_path / "0.jpg"))
     (tmp_path / "nozzles/lorry.toml").write_text("broken")
     assert all(asking.of(str(tmp_path / f"{k}.jpg")) is first for k in range(50))
@@ -342,7 +342,7 @@ def test_a_changed_limit_or_source_measures_again(tmp_path: Path) -> None:
     photo(tmp_path / "in/1.jpg", "pass")
     (tmp_path / "in/spraycheck.toml").write_text('nozzle = "lorry"\n')
     text = "holes = 5\n" + LIMITS
-    shelf = library_of(tmp_path / "nozzles", lorry=text)
+    shelf = cabinet_of(tmp_path / "nozzles", lorry=text)
     for change, measured in (
         (text, 1),
         (text, 0),
@@ -352,7 +352,7 @@ def test_a_changed_limit_or_source_measures_again(tmp_path: Path) -> None:
         (text.replace("holes = 5", "holes = 6"), 1),
     ):
         (tmp_path / "nozzles/lorry.toml").write_text(change)
-        _, watcher = batch(tmp_path / "in", tmp_path / "out", nozzle=None, library=shelf)
+        _, watcher = batch(tmp_path / "in", tmp_path / "out", nozzle=None, cabinet=shelf)
         assert watcher.measured == measured, change
 
 

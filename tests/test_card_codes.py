@@ -12,8 +12,8 @@ from PIL import Image
 from spraycheck.app.batch.expectations import Expectations
 from spraycheck.app.card_codes import names_printed, nozzle_printed
 from spraycheck.app.cli import main
+from spraycheck.app.nozzles.cabinet import Cabinet, open_cabinet
 from spraycheck.app.nozzles.files import Nozzle
-from spraycheck.app.nozzles.library import Library, open_library
 from spraycheck.app.photos import photo_from_array
 from spraycheck.errors import InputError, MeasurementError
 from spraycheck.pattern.artwork import make_label
@@ -37,12 +37,12 @@ def picture(nozzle: str) -> NDArray[np.uint8]:
 
 
 @pytest.fixture
-def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Library:
+def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Cabinet:
     folder = tmp_path / "nozzles"
     folder.mkdir()
     (folder / "Lorry a.toml").write_text('name = "mine"\nholes = 5\n')
     monkeypatch.setenv("SPRAYCHECK_NOZZLES", str(folder))
-    return open_library()
+    return open_cabinet()
 
 
 def save(folder: Path, name: str, rgb: NDArray[np.uint8]) -> str:
@@ -51,7 +51,7 @@ def save(folder: Path, name: str, rgb: NDArray[np.uint8]) -> str:
     return str(path)
 
 
-def test_the_code_names_the_nozzle(shelf: Library) -> None:
+def test_the_code_names_the_nozzle(shelf: Cabinet) -> None:
     photo = photo_from_array(picture("Lorry A"))
     assert names_printed(photo) == {"LORRY A"}
     nozzle = nozzle_printed(photo, shelf)
@@ -59,12 +59,12 @@ def test_the_code_names_the_nozzle(shelf: Library) -> None:
     assert (nozzle.name, len(nozzle.layout)) == ("mine", 5)
 
 
-def test_no_name_and_no_card(shelf: Library) -> None:
+def test_no_name_and_no_card(shelf: Cabinet) -> None:
     assert nozzle_printed(photo_from_array(picture("")), shelf) is None
     assert nozzle_printed(photo_from_array(np.full((600, 400, 3), 200, np.uint8)), shelf) is None
 
 
-def test_two_names_and_an_unknown_one_are_refused(shelf: Library) -> None:
+def test_two_names_and_an_unknown_one_are_refused(shelf: Cabinet) -> None:
     both = np.concatenate([picture("Lorry A"), picture("even-4")], axis=1)
     with pytest.raises(InputError, match=r"name 2 nozzles \(EVEN-4, LORRY A\), expected one"):
         nozzle_printed(photo_from_array(both), shelf)
@@ -75,7 +75,7 @@ def test_two_names_and_an_unknown_one_are_refused(shelf: Library) -> None:
 
 
 def test_measure_asks_the_card_only_where_no_option_says(
-    shelf: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    shelf: Cabinet, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     seen: list[int] = []
 
@@ -92,16 +92,16 @@ def test_measure_asks_the_card_only_where_no_option_says(
     assert seen == [5, 7]
 
 
-def test_batch_asks_the_card_last(shelf: Library, tmp_path: Path) -> None:
+def test_batch_asks_the_card_last(shelf: Cabinet, tmp_path: Path) -> None:
     card = save(tmp_path, "card.png", picture("Lorry A"))
     wrong = save(tmp_path, "wrong.png", picture("Lory A"))
     (tmp_path / "text.png").write_text("no photo")
-    asking = Expectations(library=shelf)
+    asking = Expectations(cabinet=shelf)
     found = asking.of(card)
     assert found.layout is not None
     assert (len(found.layout), found.source) == (5, "card")
     assert asking.of(card) is found
     assert "did you mean Lorry a" in str(asking.of(wrong).problem)
     assert "nobody says how many holes" in str(asking.of(str(tmp_path / "text.png")).problem)
-    told = Expectations(library=shelf, nozzle=Nozzle.evenly_spread(4)).of(card)
+    told = Expectations(cabinet=shelf, nozzle=Nozzle.evenly_spread(4)).of(card)
     assert told.source == "option"

@@ -10,8 +10,8 @@ import pytest
 from PIL import Image
 
 from spraycheck.app.cli import main
+from spraycheck.app.nozzles.cabinet import EXAMPLES
 from spraycheck.app.nozzles.files import read_nozzle
-from spraycheck.app.nozzles.library import EXAMPLES
 from spraycheck.pattern.layout import Layout
 from spraycheck.report.nozzle_dial import text_dial
 

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
+    from spraycheck.app.nozzles.cabinet import Cabinet
     from spraycheck.app.nozzles.files import Nozzle
-    from spraycheck.app.nozzles.library import Library
     from spraycheck.pattern.limits import LimitSet
 
 USAGE = "(--holes N | --layout FILE | --nozzle NAME)"
@@ -93,14 +93,14 @@ def nozzle_asked(args: argparse.Namespace) -> Nozzle | None:
         return Nozzle.evenly_spread(args.holes)
     if args.layout is not None:
         return read_nozzle(args.layout, what="layout")
-    return None if args.nozzle is None else library_asked(args).read(args.nozzle)
+    return None if args.nozzle is None else cabinet_asked(args).read(args.nozzle)
 
 
-def library_asked(args: argparse.Namespace) -> Library:
+def cabinet_asked(args: argparse.Namespace) -> Cabinet:
     """Return the folders of nozzle files the options name."""
-    from spraycheck.app.nozzles.library import open_library
+    from spraycheck.app.nozzles.cabinet import open_cabinet
 
-    return open_library(args.nozzles)
+    return open_cabinet(args.nozzles)
 
 
 def limits_asked(args: argparse.Namespace) -> LimitSet | None:

@@ -10,8 +10,8 @@ from typing import Any, Final
 
 import numpy as np
 
+from spraycheck.app.nozzles.cabinet import Cabinet
 from spraycheck.app.nozzles.files import Nozzle
-from spraycheck.app.nozzles.library import Library
 from spraycheck.errors import InputError
 from spraycheck.pattern.artwork import parse_label
 from spraycheck.pattern.containers import Photo
@@ -20,14 +20,14 @@ _SIDE_PX: Final = 2400
 # Chosen because modules of a code are 0.5 mm or more: 4 pixels each with an A4 card in the picture.
 
 
-def nozzle_printed(photo: Photo, library: Library) -> Nozzle | None:
+def nozzle_printed(photo: Photo, cabinet: Cabinet) -> Nozzle | None:
     """Return the nozzle that the code on the card in a photo names.
 
     Parameters
     ----------
     photo : Photo
         With the card in it.
-    library : Library
+    cabinet : Cabinet
         Where to look the name up.
 
     Returns
@@ -41,7 +41,7 @@ def nozzle_printed(photo: Photo, library: Library) -> Nozzle | None:
         Codes that name different nozzles; a name with no nozzle file, or a file with mistakes.
     """
     name = one_name(names_printed(photo))
-    return library.read(name) if name else None
+    return cabinet.read(name) if name else None
 
 
 def one_name(names: set[str]) -> str:

@@ -122,6 +122,14 @@ class Layout:
             expected *= diameter**2
         return np.asarray(expected / np.median(expected))
 
+    def log_throw(self) -> NDArray[np.float64]:
+        """Logarithm of how far each hole throws beside the middle one, ``(n,)``.
+
+        A straight spray at an angle lands at its tangent; 0 for all where an angle is unknown.
+        """
+        log = np.log(np.tan(np.radians(np.array(self.axis_angle_deg))))
+        return np.asarray(log - np.median(log)) if np.isfinite(log).all() else np.zeros(len(self))
+
     def mirrored(self) -> Layout:
         """Return the layout as seen from the other side."""
         return replace(self, azimuth_deg=tuple((-a) % 360.0 for a in self.azimuth_deg))

@@ -15,8 +15,8 @@ from dataclasses import dataclass, field, replace
 from spraycheck.app.batch.folder_file import FOLDER_FILE, FolderFile, read_folder_file
 from spraycheck.app.batch.manifest import Labels, Manifest, Row
 from spraycheck.app.batch.sources import is_address
+from spraycheck.app.nozzles.cabinet import Cabinet, is_name, open_cabinet
 from spraycheck.app.nozzles.files import Nozzle, read_nozzle
-from spraycheck.app.nozzles.library import Library, is_name, open_library
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec, parse_sheet
 from spraycheck.pattern.layout import Layout
@@ -72,7 +72,7 @@ class Expectations:
         What the option says.
     limits : LimitSet, optional
         What is tolerated of every nozzle; without it what each nozzle's file says, or the defaults.
-    library : Library, optional
+    cabinet : Cabinet, optional
         Where nozzles are looked up by name; the user's own when not given.
     sheet : CardSpec, optional
         The sheet for all photos that nothing else is said of.
@@ -84,7 +84,7 @@ class Expectations:
 
     nozzle: Nozzle | None = None
     limits: LimitSet | None = None
-    library: Library = field(default_factory=open_library)
+    cabinet: Cabinet = field(default_factory=open_cabinet)
     sheet: CardSpec | None = None
     printed_mm: tuple[float, float] | None = None
     manifest: Manifest | None = None
@@ -157,7 +157,7 @@ class Expectations:
     def doubts(self) -> list[str]:
         """Return a line for every label met so far that is nearly a nozzle's name: a slip?"""
         labels = sorted(name for name, nozzle in self._by_name.items() if name and nozzle is None)
-        close = {name: self.library.close_to(name) for name in labels[:_MOST_DOUBTS]}
+        close = {name: self.cabinet.close_to(name) for name in labels[:_MOST_DOUBTS]}
         return [
             f"the nozzle {name!r} was taken for a label only: no nozzle file has this name, but "
             f"there is {names}"
@@ -176,8 +176,8 @@ class Expectations:
 
     def _look_up(self, name: str) -> Nozzle | InputError | None:
         try:
-            if is_name(name) and self.library.find(name) is not None:
-                return self.library.read(name)
+            if is_name(name) and self.cabinet.find(name) is not None:
+                return self.cabinet.read(name)
         except InputError as error:
             return error
         return None
@@ -201,14 +201,14 @@ class Expectations:
             return None  # whoever measures it will say so
         try:
             name = one_name(names_printed(photo))
-            return self._read(os.fspath(self.library.path_of(name))) if name else None
+            return self._read(os.fspath(self.cabinet.path_of(name))) if name else None
         except InputError as error:
             return error
 
     def _unknown(self, name: str) -> InputError:
         """Return the problem of photos whose nozzle's name leads nowhere; one for all of them."""
         if name not in self._problems:
-            why = self.library.unknown(name)
+            why = self.cabinet.unknown(name)
             self._problems[name] = InputError(
                 f"{UNKNOWN_HOLES.message}: {why.message}", f"{why.hint}; or {UNKNOWN_HOLES.hint}"
             )

@@ -19,8 +19,8 @@ from spraycheck.app.batch.outcome import Summary, write_outcome
 from spraycheck.app.batch.pictures import Pictures
 from spraycheck.app.batch.progress import Watcher
 from spraycheck.app.batch.sources import JOURNAL_NAME, Listing, find_photos, is_address
+from spraycheck.app.nozzles.cabinet import Cabinet, open_cabinet
 from spraycheck.app.nozzles.files import Nozzle
-from spraycheck.app.nozzles.library import Library, open_library
 from spraycheck.app.photos.files import shown
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec
@@ -52,7 +52,7 @@ class Options:
         The table of `manifest`.
     limits : LimitSet or None
         What is tolerated of every nozzle; None: what each nozzle's file says, or the defaults.
-    library : Library
+    cabinet : Cabinet
         Where nozzles are looked up by name.
     jobs : int
         Processes; 0 measures in this one.
@@ -72,7 +72,7 @@ class Options:
     standoff: Standoff | None = None
     manifest: str | None = None
     limits: LimitSet | None = None
-    library: Library = field(default_factory=open_library)
+    cabinet: Cabinet = field(default_factory=open_cabinet)
     jobs: int = 1
     cluster: str = ""
     pictures: bool = True
@@ -125,7 +125,7 @@ def run_batch(
     expectations = Expectations(
         nozzle=options.nozzle,
         limits=options.limits,
-        library=options.library,
+        cabinet=options.cabinet,
         sheet=options.sheet,
         printed_mm=options.printed_mm,
         manifest=manifest,
@@ -167,8 +167,8 @@ def _settings(standoff: Standoff | None) -> Callable[[Expected], bytes]:
     told: dict[str, Any] = dict(Pipeline().describe())
     if standoff is not None:  # results without it keep their keys
         told["standoff_mm"] = [standoff.height_mm, standoff.u_mm]
-    for library in ("spraycheck", "numpy", "opencv"):
-        told.pop(library)  # the results version speaks for them
+    for package in ("spraycheck", "numpy", "opencv"):
+        told.pop(package)  # the results version speaks for them
 
     @functools.cache
     def digest(layout: Layout | None, limits: Limits, spec: CardSpec) -> bytes:

@@ -17,8 +17,8 @@ from spraycheck.app import exits
 from spraycheck.app.asked import (
     USAGE,
     add_nozzle_options,
+    cabinet_asked,
     check_nozzle_options,
-    library_asked,
     limits_asked,
     nozzle_asked,
 )
@@ -186,7 +186,7 @@ def _options(args: argparse.Namespace) -> Options:
         out=Path(args.out),
         nozzle=nozzle,
         limits=limits,
-        library=library_asked(args),
+        cabinet=cabinet_asked(args),
         sheet=parse_sheet(args.sheet) if args.sheet else None,
         printed_mm=printed,
         standoff=parse_standoff(args.standoff_mm) if args.standoff_mm else None,

@@ -11,8 +11,8 @@ from spraycheck.app import exits
 from spraycheck.app.asked import (
     USAGE,
     add_nozzle_options,
+    cabinet_asked,
     check_nozzle_options,
-    library_asked,
     limits_asked,
     nobody_says,
     nozzle_asked,
@@ -94,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
     from spraycheck.report.combination_document import COMPARISON, comparison_document
 
     photos = [args.before, args.after]
-    asked, given, library = nozzle_asked(args), limits_asked(args), library_asked(args)
+    asked, given, cabinet = nozzle_asked(args), limits_asked(args), cabinet_asked(args)
     target = None
     if args.overlay is not None:
         plan_overlays([args.after], args.overlay)  # neither photo may be drawn over
@@ -102,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
 
     def measure(path: str) -> Assessment:
         photo = read_photo(path)
-        nozzle = asked or nozzle_printed(photo, library)
+        nozzle = asked or nozzle_printed(photo, cabinet)
         if nozzle is None:
             raise nobody_says()
         limits = nozzle.limits_under(given)

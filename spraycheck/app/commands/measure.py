@@ -16,8 +16,8 @@ from spraycheck.app import exits
 from spraycheck.app.asked import (
     USAGE,
     add_nozzle_options,
+    cabinet_asked,
     check_nozzle_options,
-    library_asked,
     limits_asked,
     nobody_says,
     nozzle_asked,
@@ -39,8 +39,8 @@ from spraycheck.errors import MeasurementError, SprayCheckError
 
 if TYPE_CHECKING:
     from spraycheck.app.cli import Commands
+    from spraycheck.app.nozzles.cabinet import Cabinet
     from spraycheck.app.nozzles.files import Nozzle
-    from spraycheck.app.nozzles.library import Library
     from spraycheck.pattern.card import CardSpec
     from spraycheck.pattern.central import CentralAssessment
     from spraycheck.pattern.containers import Photo
@@ -163,7 +163,7 @@ def run(args: argparse.Namespace) -> int:
     job = _Job(
         nozzle=nozzle,
         limits=limits,
-        library=library_asked(args),
+        cabinet=cabinet_asked(args),
         spec=_spec(args),
         dry=_dry(args.dry),
         standoff=_standoff(args.standoff_mm),
@@ -196,7 +196,7 @@ class _Job:
 
     nozzle: Nozzle | None
     limits: LimitSet | None
-    library: Library
+    cabinet: Cabinet
     spec: CardSpec
     dry: Photo | None
     standoff: Standoff | None
@@ -252,7 +252,7 @@ def _nozzle(photo: Photo, job: _Job) -> Nozzle:
     """Return the nozzle that an option or the card names."""
     from spraycheck.app.card_codes import nozzle_printed
 
-    nozzle = job.nozzle or nozzle_printed(photo, job.library)
+    nozzle = job.nozzle or nozzle_printed(photo, job.cabinet)
     if nozzle is None:
         raise nobody_says()
     return nozzle

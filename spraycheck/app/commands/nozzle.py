@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from spraycheck.app import exits
-from spraycheck.app.asked import add_folder_option, hole_count, library_asked
+from spraycheck.app.asked import add_folder_option, cabinet_asked, hole_count
 from spraycheck.app.commands.limits import KINDS
 from spraycheck.errors import InputError
 
@@ -81,7 +81,7 @@ def _list(args: argparse.Namespace) -> int:
     """Print a table of all nozzles; a file that cannot be read is a line that says so."""
     from spraycheck.app.nozzles.showing import list_text
 
-    print(list_text(library_asked(args), _screen()), end="")
+    print(list_text(cabinet_asked(args), _screen()), end="")
     return exits.PASS
 
 
@@ -93,7 +93,7 @@ def _show(args: argparse.Namespace) -> int:
     if args.name.endswith(".toml") and os.path.lexists(args.name):
         path = Path(args.name)
     else:
-        path = library_asked(args).path_of(args.name)
+        path = cabinet_asked(args).path_of(args.name)
     nozzle = read_nozzle(path)
     if args.png is not None:
         from spraycheck.report.nozzle_dial import dial_png
@@ -105,7 +105,7 @@ def _show(args: argparse.Namespace) -> int:
 
 def _new(args: argparse.Namespace) -> int:
     """Write a new file, never over another."""
-    from spraycheck.app.nozzles.library import folder_for_new, name_checked
+    from spraycheck.app.nozzles.cabinet import folder_for_new, name_checked
     from spraycheck.app.nozzles.writing import nozzle_text
 
     if args.kind == "holes" and args.holes is None:
@@ -131,7 +131,7 @@ def _check(args: argparse.Namespace) -> int:
     from spraycheck.app.nozzles.checking import check_place
     from spraycheck.app.photos.files import shown
 
-    places = args.places or [os.fspath(library_asked(args).shelves[0].folder)]
+    places = args.places or [os.fspath(cabinet_asked(args).shelves[0].folder)]
     good = wrong = 0
     for place in places:
         for checked in check_place(place):

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from spraycheck.app.nozzles.cabinet import Shelf
 from spraycheck.app.nozzles.files import examine_nozzle
-from spraycheck.app.nozzles.library import Shelf
 from spraycheck.app.nozzles.limits import KINDS, examine_limits
 from spraycheck.app.nozzles.source import Problem
 from spraycheck.errors import InputError

@@ -9,8 +9,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from spraycheck.app.nozzles.cabinet import Cabinet
 from spraycheck.app.nozzles.files import Nozzle, Pressure, read_nozzle
-from spraycheck.app.nozzles.library import Library
 from spraycheck.errors import InputError
 from spraycheck.pattern.central import CentralNozzle
 from spraycheck.pattern.findings import clock_position
@@ -66,13 +66,13 @@ class Screen:
         return "\n".join(line.rstrip() for line in self._out.getvalue().splitlines()) + "\n"
 
 
-def list_text(library: Library, screen: Screen) -> str:
+def list_text(cabinet: Cabinet, screen: Screen) -> str:
     """Return a table of every nozzle, the user's before the shipped ones."""
     table = screen.table("name", "kind", "holes", "limits", "from", "what it is")
     table.columns[2].justify = "right"
     for column in table.columns[:5]:
         column.no_wrap = True
-    for shelf, name in library:
+    for shelf, name in cabinet:
         try:
             nozzle = read_nozzle(shelf.place_of(name))
         except InputError:
@@ -83,7 +83,7 @@ def list_text(library: Library, screen: Screen) -> str:
         own = "own" if nozzle.limits else "default"
         screen.row(table, name, nozzle.kind, holes, own, shelf.origin, nozzle.name)
     screen.print(table)
-    for shelf in library.shelves[:-1]:
+    for shelf in cabinet.shelves[:-1]:
         screen.print(Text(screen.say(f"{shelf.origin}: {shelf.folder}")))
     return screen.text()
 

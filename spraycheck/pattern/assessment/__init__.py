@@ -18,7 +18,6 @@ import numpy as np
 
 from spraycheck.pattern.assessment.amounts import (
     area_ratios,
-    log_throw,
     reach_ratios,
     width_ratios,
 )
@@ -54,7 +53,7 @@ from spraycheck.pattern.containers import (
 from spraycheck.pattern.findings import describe, most_important_first
 from spraycheck.pattern.layout import Assessment, Finding, Layout
 from spraycheck.pattern.limits import Limits
-from spraycheck.pattern.matching import Match, match_layout
+from spraycheck.pattern.matching import Match, match_plumes
 
 __all__ = ["FAULTS", "assess_layout", "hold_pattern", "probability_of", "verdict_of"]
 
@@ -108,11 +107,11 @@ def assess_layout(
         catalogue=catalogue,
     )
     azimuth = np.array(layout.azimuth_deg)
-    match = match_layout(catalogue.direction_deg, azimuth)
+    match = match_plumes(catalogue, layout)
     expected = (azimuth + match.rotation_deg) % 360.0
     order = np.argsort(expected) if layout.even else np.arange(len(layout))
     held = hold_pattern(catalogue, centre, layout, match, limits)
-    trouble = misfit(catalogue.direction_deg, layout, match)
+    trouble = misfit(catalogue, layout, match)
     merged = merged_holes(seen, expected, match)
     checks = pattern_checks(seen, held, match, layout, limits, lined_up=lined_up)
     strays = () if trouble else _strays(match, merged)
@@ -259,7 +258,7 @@ def _merged_findings(merged: dict[int, int], order: np.ndarray) -> list[Finding]
 
 def _throw(layout: Layout, match: Match, hole: int) -> float:
     """How far a hole throws beside those whose plumes were found."""
-    log = log_throw(layout)
+    log = layout.log_throw()
     found = [log[h] for h in match.hole_of if h >= 0]
     return math.exp(float(log[hole] - np.median(found))) if found else 1.0
 

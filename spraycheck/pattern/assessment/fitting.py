@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
-from spraycheck.pattern.containers import Float
+from spraycheck.pattern.containers import PlumeCatalogue
 from spraycheck.pattern.findings import describe
 from spraycheck.pattern.layout import Finding, Layout
-from spraycheck.pattern.matching import Match, even_pattern, match_layout
+from spraycheck.pattern.matching import Match, even_pattern, match_plumes
 
 FITS_DEG = 4.0
 """Plumes within this of an even pattern are that pattern (healthy plumes stray by about 1 degree;
@@ -20,14 +18,15 @@ MIRROR_DEG = 2.0
 then fit with less than 0.4 of it, which one off-line plume alone cannot bring about."""
 
 
-def misfit(direction: Float, layout: Layout, match: Match) -> list[Finding]:
+def misfit(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> list[Finding]:
     """Findings that keep every hole from being judged."""
+    direction = catalogue.direction_deg
     n, k = len(layout), len(direction)
     matched = [d for d in match.deviation_deg.tolist() if math.isfinite(d)]
     gone = n - len(matched)
     extra = k - len(matched)
     if not layout.even:
-        other = match_layout(direction, np.array(layout.mirrored().azimuth_deg))
+        other = match_plumes(catalogue, layout.mirrored())
         if match.misfit_deg > MIRROR_DEG and other.misfit_deg < 0.4 * match.misfit_deg:
             return [
                 describe(

@@ -14,7 +14,7 @@ from spraycheck.pattern.assessment import hold_pattern
 from spraycheck.pattern.assessment.holes import Held
 from spraycheck.pattern.containers import Float
 from spraycheck.pattern.layout import Assessment, Hole
-from spraycheck.pattern.matching import Match, match_layout
+from spraycheck.pattern.matching import Match, match_plumes
 
 TROUBLE = ("count-does-not-fit", "mirrored-layout")
 """Findings with which no hole was judged."""
@@ -82,7 +82,7 @@ def lay_out(photo: Assessment) -> Shot:
     """Lay out a photo's values in the order of the layout's holes."""
     layout = photo.layout
     azimuth = np.array(layout.azimuth_deg)
-    match = match_layout(photo.catalogue.direction_deg, azimuth)
+    match = match_plumes(photo.catalogue, layout)
     expected = (azimuth + match.rotation_deg) % 360.0
     # The rows of an even layout are numbered from 12 o'clock on this very card.
     order = np.argsort(expected) if layout.even else np.arange(len(layout))

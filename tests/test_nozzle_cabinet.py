@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from spraycheck.app.nozzles import library
+from spraycheck.app.nozzles import cabinet
+from spraycheck.app.nozzles.cabinet import EXAMPLES, Cabinet, Shelf, folder_for_new, open_cabinet
 from spraycheck.app.nozzles.files import read_nozzle
-from spraycheck.app.nozzles.library import EXAMPLES, Library, Shelf, folder_for_new, open_library
 from spraycheck.errors import InputError
 from spraycheck.pattern.layout import Layout
 
@@ -21,8 +21,8 @@ def folder_of(path: Path, *names: str) -> Path:
     return path
 
 
-def shelf_of(folder: Path) -> Library:
-    return open_library(str(folder), {})
+def shelf_of(folder: Path) -> Cabinet:
+    return open_cabinet(str(folder), {})
 
 
 # -- which folder
@@ -38,22 +38,22 @@ def test_option_before_variable_before_settings(tmp_path: Path) -> None:
         (str(tmp_path / "option"), told, "option", "--nozzles"),
         (None, told, "variable", "SPRAYCHECK_NOZZLES"),
     ):
-        own, shipped = open_library(asked, where).shelves
+        own, shipped = open_cabinet(asked, where).shelves
         assert (own.names(), own.origin) == ([name], origin)
         assert shipped.folder == EXAMPLES
-    settings = library.user_folder(environ)
+    settings = cabinet.user_folder(environ)
     folder_of(settings, "mine")
-    assert "mine" in open_library(None, environ).shelves[0].names()
-    assert "mine" in open_library(None, environ | {"SPRAYCHECK_NOZZLES": ""}).shelves[0].names()
+    assert "mine" in open_cabinet(None, environ).shelves[0].names()
+    assert "mine" in open_cabinet(None, environ | {"SPRAYCHECK_NOZZLES": ""}).shelves[0].names()
     nobody = {"HOME": str(tmp_path / "nobody"), "XDG_CONFIG_HOME": "", "APPDATA": str(tmp_path)}
-    assert [shelf.folder for shelf in open_library(None, nobody).shelves] == [EXAMPLES]
+    assert [shelf.folder for shelf in open_cabinet(None, nobody).shelves] == [EXAMPLES]
 
 
 def test_a_folder_that_was_named_must_be_there(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"--nozzles .* is no folder"):
-        open_library(str(tmp_path / "gone"), {})
+        open_cabinet(str(tmp_path / "gone"), {})
     with pytest.raises(InputError, match=r"SPRAYCHECK_NOZZLES .* is no folder"):
-        open_library(None, {"SPRAYCHECK_NOZZLES": str(tmp_path / "gone")})
+        open_cabinet(None, {"SPRAYCHECK_NOZZLES": str(tmp_path / "gone")})
 
 
 def test_where_a_new_file_goes(tmp_path: Path) -> None:
@@ -61,7 +61,7 @@ def test_where_a_new_file_goes(tmp_path: Path) -> None:
     environ["APPDATA"] = environ["XDG_CONFIG_HOME"]
     own = folder_for_new(None, environ)
     assert own.is_dir()
-    assert own == library.user_folder(environ)
+    assert own == cabinet.user_folder(environ)
     assert folder_for_new(str(tmp_path), environ) == tmp_path
     (tmp_path / "file").touch()
     with pytest.raises(InputError, match="cannot be made"):
@@ -157,7 +157,7 @@ def test_a_name_is_found_without_opening_the_others(
         opened.append(path.stem)
         return read_nozzle(path)
 
-    monkeypatch.setattr(library, "read_nozzle", read)
+    monkeypatch.setattr(cabinet, "read_nozzle", read)
     shelf_of(tmp_path).read("n150")
     shelf_of(tmp_path).read("N_17".replace("_", ""))
     with pytest.raises(InputError, match="did you mean"):
@@ -179,7 +179,7 @@ def test_an_unreadable_folder_is_told(tmp_path: Path) -> None:
 
 
 def test_the_shipped_examples() -> None:
-    found = open_library(None, {"HOME": "/nowhere", "APPDATA": "/nowhere"})
+    found = open_cabinet(None, {"HOME": "/nowhere", "APPDATA": "/nowhere"})
     nozzles = {name: found.read(name) for _, name in found}
     even = {f"even-{n}": n for n in range(3, 11)}
     assert set(nozzles) == {*even, "slanted-5", "two-row-8", "pintle", "single-hole"}

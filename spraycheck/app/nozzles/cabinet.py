@@ -92,7 +92,7 @@ class Shelf:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Library:
+class Cabinet:
     """The folders, the user's before the shipped one: a nozzle of the same name goes before."""
 
     shelves: tuple[Shelf, ...]
@@ -169,7 +169,7 @@ class Library:
         return InputError(f"there is no nozzle {name!r} in {where}, expected one of theirs", hint)
 
 
-def open_library(folder: str | None = None, environ: Mapping[str, str] | None = None) -> Library:
+def open_cabinet(folder: str | None = None, environ: Mapping[str, str] | None = None) -> Cabinet:
     """Return the folders to look in.
 
     Parameters
@@ -200,11 +200,11 @@ def open_library(folder: str | None = None, environ: Mapping[str, str] | None = 
         )
     else:
         shelves = []
-    return Library(shelves=(*shelves, Shelf(folder=EXAMPLES, origin="shipped example")))
+    return Cabinet(shelves=(*shelves, Shelf(folder=EXAMPLES, origin="shipped example")))
 
 
 def folder_for_new(folder: str | None = None, environ: Mapping[str, str] | None = None) -> Path:
-    """Return the folder a new nozzle file goes to, made if need be; see `open_library`.
+    """Return the folder a new nozzle file goes to, made if need be; see `open_cabinet`.
 
     Raises
     ------
@@ -213,7 +213,7 @@ def folder_for_new(folder: str | None = None, environ: Mapping[str, str] | None 
     """
     environ = os.environ if environ is None else environ
     if folder is not None or environ.get(VARIABLE):
-        return open_library(folder, environ).shelves[0].folder
+        return open_cabinet(folder, environ).shelves[0].folder
     own = user_folder(environ)
     try:
         own.mkdir(parents=True, exist_ok=True)
