@@ -30,6 +30,7 @@ COMMANDS = (
     "limits",
     "repeatability",
     "demo",
+    "atlas",
     "quiz",
     "schema",
 )

@@ -121,6 +121,17 @@ def _contents(canvas: Canvas, atlas: Atlas) -> None:
 
 
 def _page(canvas: Canvas, page: AtlasPage, number: int) -> None:
+    """Draw a page; where much is to be told, the pictures give way."""
+    tallest = (
+        (_INNER - _GAP) / 2 * max(size[1] / size[0] for size in (page.photo_size, page.seen_size))
+    )
+    scratch = Canvas(io.BytesIO(), pagesize=A4)
+    over = _LOWEST_LINE - _fill(scratch, page, number, tallest)
+    _fill(canvas, page, number, tallest - max(0.0, over + 0.5))
+
+
+def _fill(canvas: Canvas, page: AtlasPage, number: int, tallest: float) -> float:
+    """Draw a page with pictures up to ``tallest`` mm high; return how far down it reaches."""
     column = Column(canvas, _MARGIN, _HEIGHT - 13, _INNER)
     _badge(canvas, KIND_IN_WORDS[page.kind], _KIND_COLOUR[page.kind])
     column.put(paragraph(page.group, 9, colour=GREY))
@@ -131,9 +142,17 @@ def _page(canvas: Canvas, page: AtlasPage, number: int) -> None:
         (page.seen, page.seen_size, "As the tool saw it"),
     )
     # Both stand on one line, so that the same place lies at the same height in both.
-    foot = column.y - 3 - side * max(size[1] / size[0] for _, size, _ in pictures)
+    foot = column.y - 3 - tallest
     column.y = min(
-        _picture(canvas, jpeg, size, _MARGIN + k * (side + _GAP), foot, side, caption)
+        _picture(
+            canvas,
+            jpeg,
+            size,
+            _MARGIN + k * (side + _GAP),
+            foot,
+            min(side, tallest * size[0] / size[1]),
+            caption,
+        )
         for k, (jpeg, size, caption) in enumerate(pictures)
     )
     column.put(_table(page.rows), gap=3.5)
@@ -152,9 +171,8 @@ def _page(canvas: Canvas, page: AtlasPage, number: int) -> None:
     columns[2].heading("What to do next", gap=0)
     for step in page.steps:
         columns[2].text(step)
-    lowest = min(c.y for c in columns)
-    assert lowest > _LOWEST_LINE, f"page {page.title!r} is {_LOWEST_LINE - lowest:.0f} mm too long"
     _foot(canvas, f"Make it again: {page.command}", number)
+    return min(c.y for c in columns)
 
 
 def _badge(canvas: Canvas, text: str, colour: Color) -> None:
