@@ -103,9 +103,13 @@ def main() -> None:
             f"median {name:<24} {photos / wall:6.2f} photos/s; {each:.3f} s of processor a photo "
             f"and {once:.1f} s once"
         )
-    pairs = zip(found["--jobs 1", photos], found["--jobs 2", photos], strict=True)
-    gain = statistics.median(a[0] / b[0] for a, b in pairs)
-    print(f"two jobs over one, median of pairs: {gain:.2f}")
+    one, two = (found[f"--jobs {jobs}", photos] for jobs in (1, 2))
+    gain = statistics.median(a[0] / b[0] for a, b in zip(one, two, strict=True))
+    print(f"two jobs over one, median of pairs: {gain:.2f} with starting and finishing", end="")
+    less_one, less_two = (found[f"--jobs {jobs}", few] for jobs in (1, 2))
+    runs_of = zip(one, less_one, two, less_two, strict=True)
+    gain = statistics.median((a[0] - b[0]) / (c[0] - d[0]) for a, b, c, d in runs_of)
+    print(f", {gain:.2f} for each further photo")
 
 
 if __name__ == "__main__":
