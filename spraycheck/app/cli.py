@@ -31,6 +31,7 @@ COMMANDS = (
     "repeatability",
     "demo",
     "atlas",
+    "handout",
     "quiz",
     "schema",
 )
