@@ -32,6 +32,7 @@ COMMANDS = (
     "demo",
     "atlas",
     "handout",
+    "findings",
     "quiz",
     "schema",
 )
