@@ -54,8 +54,8 @@ def test_show_tells_holes_limits_and_notes(tmp_path: Path, run: Run) -> None:
     code, out, _ = run("nozzle", "show", "slanted-5", "--png", tmp_path / "s.png")
     assert code == 0
     for said in (
-        "five holes at a slant (invented example)", "axis angle", "0° is the dowel", "80.9",
-        "direction_deg *", "closer on direction", "settings to be agreed", "117%",
+        "five holes at a slant (invented example)", "axis angle", "0° is the dowel", "70.0",
+        "direction_deg *", "closer on direction", "settings to be agreed", "109%",
     ):  # fmt: skip
         assert said in out
     with Image.open(tmp_path / "s.png") as image:

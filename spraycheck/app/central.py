@@ -111,13 +111,35 @@ def check_central_options(args: argparse.Namespace, nozzle: Nozzle | None) -> No
                 "leave --aim out: the holes themselves tell where the tip stood",
             )
         return
-    for option in ("combine", "same_card", "sprayed_at"):
+    for option in ("combine", "same_card", "sprayed_at", "lined_up"):
         if getattr(args, option):
-            raise InputError(
-                f"--{option.replace('_', '-')} given, but {nozzle.name!r} has one central spray, "
-                "expected a nozzle with holes",
-                "measure each photo by itself, without that option",
+            check_holes(
+                nozzle,
+                asked=f"--{option.replace('_', '-')} given",
+                instead="measure each photo by itself, without that option",
             )
+
+
+def check_holes(nozzle: Nozzle, *, asked: str, instead: str) -> None:
+    """Refuse what only nozzles with holes can do for one without.
+
+    Parameters
+    ----------
+    nozzle : Nozzle
+        What was named, by an option or by a card.
+    asked, instead : str
+        What cannot be done for it, and what can.
+
+    Raises
+    ------
+    InputError
+        It has one central spray.
+    """
+    if nozzle.kind != "holes":
+        raise InputError(
+            f"{asked}, but {nozzle.name!r} has one central spray, expected a nozzle with holes",
+            instead,
+        )
 
 
 def document_of(assessment: Assessment | CentralAssessment) -> dict[str, Any]:

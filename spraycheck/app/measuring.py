@@ -33,6 +33,7 @@ def measure_photo(
     dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None = None,
     standoff: str | Standoff | None = None,
     sprayed_at: str | SprayTime | None = None,
+    lined_up: str = "",
     pipeline: Pipeline | None = None,
 ) -> Assessment:
     """Measure one sprayed card and judge it.
@@ -58,6 +59,10 @@ def measure_photo(
     sprayed_at : str or SprayTime
         When the card was sprayed, for example ``14:30`` or ``2026-11-03T14:30``; where the photo
         says when it was taken, areas on a card photographed late become less certain.
+    lined_up : str
+        The feature of nozzle or holder that 12 o'clock on the card was lined up with (a printed
+        card's arrow, a plain sheet's top edge): the one that the layout counts from. The turn of
+        the whole pattern is then held against its limit.
     pipeline : Pipeline
         The stages; the house's own when not given.
 
@@ -71,7 +76,8 @@ def measure_photo(
     PhotoError
         The photo cannot be read.
     InputError
-        Neither or both of ``holes`` and ``layout``; an impossible hole count or sheet size.
+        Neither or both of ``holes`` and ``layout``; an impossible hole count or sheet size; a
+        feature that the layout does not count from.
     MeasurementError
         The photo was read but shows no card, no spray, or nothing that can be judged.
 
@@ -83,6 +89,7 @@ def measure_photo(
     """
     # Options first: a mistake in them should not wait for a photo to be decoded.
     expected = expected_layout(holes=holes, layout=layout)
+    expected.check_lined_up(lined_up)
     spec = card_spec(sheet)
     height = parse_standoff(standoff) if isinstance(standoff, str) else standoff
     sprayed = parse_spray_time(sprayed_at) if isinstance(sprayed_at, str) else sprayed_at
@@ -93,6 +100,7 @@ def measure_photo(
         pipeline = Pipeline()
     # A pipeline of the caller's own need not know of what is seldom given.
     extra: dict[str, Any] = {"dry": before, "standoff": height, "sprayed": sprayed}
+    extra["lined_up"] = lined_up or None
     extra = {name: value for name, value in extra.items() if value is not None}
     return pipeline(seen, spec, layout=expected, limits=limits, **extra)
 

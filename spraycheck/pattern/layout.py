@@ -130,6 +130,29 @@ class Layout:
         log = np.log(np.tan(np.radians(np.array(self.axis_angle_deg))))
         return np.asarray(log - np.median(log)) if np.isfinite(log).all() else np.zeros(len(self))
 
+    def check_lined_up(self, feature: str) -> None:
+        """Refuse a feature that the azimuths do not count from; empty is no feature.
+
+        Raises
+        ------
+        LayoutError
+            They count from another feature, or from none.
+        """
+        if not feature or feature.strip().casefold() == self.counts_from.strip().casefold():
+            return
+        if not self.counts_from:
+            raise LayoutError(
+                f"lined up with {feature!r}, but {self.name!r} names no feature, expected one that "
+                "its azimuths count from",
+                'give the nozzle file a line such as counts_from = "dowel", its azimuths counted '
+                "from there",
+            )
+        raise LayoutError(
+            f"lined up with {feature!r}, but {self.name!r} counts from {self.counts_from!r}, "
+            "expected that feature",
+            "line 12 o'clock on the card up with the feature that the nozzle file names",
+        )
+
     def mirrored(self) -> Layout:
         """Return the layout as seen from the other side."""
         return replace(self, azimuth_deg=tuple((-a) % 360.0 for a in self.azimuth_deg))

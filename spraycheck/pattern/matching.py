@@ -15,9 +15,12 @@ from spraycheck.pattern.layout import Layout
 
 REACH_BY_THROW = 0.8
 """Power of a hole's throw that a healthy plume's reach follows among unequal neighbours: paper
-wicks
-by the same millimetres whatever the distance. Fitted to 279 healthy plumes of simulated uneven
-nozzles, which then scatter by 0.09."""
+wicks by the same millimetres whatever the distance. Fitted to 279 healthy plumes of simulated
+uneven nozzles, which then scatter by 0.09."""
+
+AS_GOOD_DEG = 0.25
+"""Turns fit alike when their cost differs by less than this for every hole (chosen: well below the
+degree by which healthy plumes scatter, well above the rounding of azimuths in a drawing)."""
 
 DEG_PER_LOG_REACH, MOST_LOG = 10.0, 0.7
 """What a difference in log reach counts as, in degrees, and the most that is counted (chosen: reach
@@ -53,6 +56,7 @@ def match_layout(
     *,
     log_reach: Float | None = None,
     log_throw: Float | None = None,
+    lined_up: bool = False,
 ) -> Match:
     """Find the turn and the assignment that fit best.
 
@@ -71,6 +75,9 @@ def match_layout(
         several turns fit them alike; how far each hole throws tells the right one.
     log_throw : (n,) ndarray of float64, optional
         Logarithm of how far each hole should reach; needed with ``log_reach``.
+    lined_up : bool
+        The card was lined up with the feature the layout counts from: of turns that fit alike, as
+        those of a nozzle with two like halves do, the one nearest to none is taken.
     """
     from scipy.optimize import linear_sum_assignment  # heavy import, only needed here
 
@@ -93,7 +100,8 @@ def match_layout(
     turns = np.unique(np.round((direction_deg[:, None] - azimuth_deg[None, :]).ravel() % 360.0, 6))
     # Equal fits (an even layout has n of them): the smallest turn wins, so the answer is stable.
     costs = np.array([assign(float(turn))[0] for turn in turns])
-    turn = float(turns[np.flatnonzero(costs <= costs.min() + 1e-6)[0]])
+    alike = turns[costs <= costs.min() + (AS_GOOD_DEG * n if lined_up else 1e-6)]
+    turn = float(alike[np.argmin(np.abs(wrap_180(alike)))] if lined_up else alike[0])
     for _ in range(3):
         _, rows, cols, gap = assign(turn)
         pair = gap[rows, cols]
@@ -117,13 +125,14 @@ def match_layout(
     )
 
 
-def match_plumes(catalogue: PlumeCatalogue, layout: Layout) -> Match:
-    """Lay a layout over measured plumes, by direction and by reach."""
+def match_plumes(catalogue: PlumeCatalogue, layout: Layout, *, lined_up: bool = False) -> Match:
+    """Lay a layout over measured plumes, by direction and by reach; see `match_layout`."""
     return match_layout(
         catalogue.direction_deg,
         np.array(layout.azimuth_deg),
         log_reach=np.log(np.maximum(catalogue.reach_mm, 1e-3)),
         log_throw=REACH_BY_THROW * layout.log_throw(),
+        lined_up=lined_up,
     )
 
 

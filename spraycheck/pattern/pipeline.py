@@ -73,6 +73,7 @@ class Pipeline:
         dry: Photo | None = None,
         standoff: Standoff | None = None,
         sprayed: SprayTime | None = None,
+        lined_up: str = "",
     ) -> Assessment:
         """Measure and judge one photo.
 
@@ -92,14 +93,19 @@ class Pipeline:
             Height of the tip over the card; adds the angles of the holes.
         sprayed : SprayTime, optional
             When the card was sprayed; areas on a card photographed late are less certain.
+        lined_up : str, optional
+            The feature that 12 o'clock on the card was lined up with, as the layout's
+            ``counts_from``; the turn of the whole pattern is then held against its limit.
 
         Raises
         ------
         InputError
-            The photo was taken before the card was sprayed.
+            The photo was taken before the card was sprayed; a feature to line up with that the
+            layout does not count from.
         MeasurementError
             A stage cannot answer from this photo; the error names the stage and what to try.
         """
+        layout.check_lined_up(lined_up)
         elapsed = None if sprayed is None else seconds_since(sprayed, photo.taken_at)
         card = self.rectify(photo, spec or CardSpec())
         if dry is not None:
@@ -120,11 +126,14 @@ class Pipeline:
             wetness=wet,
             centre=centre,
             segmentation=segmentation,
+            # A stage of the caller's own need not know of what is seldom given.
+            **({"lined_up": True} if lined_up else {}),
             provenance={
                 **self.describe(),
                 "dry_sha256": "" if dry is None else dry.sha256,
                 "standoff_mm": None if standoff is None else standoff.height_mm,
                 "sprayed_at": None if sprayed is None else sprayed.text,
+                "lined_up_with": lined_up or None,
             },
         )
         if standoff is not None:

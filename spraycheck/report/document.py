@@ -64,6 +64,7 @@ def assessment_document(assessment: Assessment) -> dict[str, Any]:
         "angles": _angles(a.angles),
         "quality": quality_entry(a),
         "layout": _layout(a.layout),
+        "lined_up_with": plain(a.provenance.get("lined_up_with")) or None,
         "limits": limits_entry(a.limits),
         "provenance": plain(a.provenance),
     }
@@ -333,14 +334,21 @@ def _angles(angles: SprayAngles | None) -> dict[str, Any] | None:
 
 
 def _layout(layout: Layout) -> dict[str, Any]:
+    rows = zip(
+        layout.azimuth_deg, layout.axis_angle_deg, layout.diameter_mm, layout.row, strict=True
+    )
     return {
         "name": layout.name,
         "even": layout.even,
+        "counts_from": layout.counts_from or None,
         "holes": [
-            {"azimuth_deg": azimuth, "axis_angle_deg": plain(angle), "diameter_mm": plain(width)}
-            for azimuth, angle, width in zip(
-                layout.azimuth_deg, layout.axis_angle_deg, layout.diameter_mm, strict=True
-            )
+            {
+                "azimuth_deg": azimuth,
+                "axis_angle_deg": plain(angle),
+                "diameter_mm": plain(width),
+                "row": row,
+            }
+            for azimuth, angle, width, row in rows
         ],
     }
 

@@ -13,6 +13,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from spraycheck.circular import wrap_180
 from spraycheck.pattern import flags
 from spraycheck.pattern.containers import PrintedFacts, RectifiedCard
 from spraycheck.pattern.findings import AID, CAUTION, KINDS, clock_position
@@ -308,6 +309,7 @@ class Writer:
         for line in [
             _centre_line(a),
             *_value_lines(a),
+            *_turn_lines(a),
             sheet_line(a.card),
             *filter(None, [quality_line(a)]),
             *_angle_lines(a),
@@ -353,6 +355,22 @@ def _value_lines(a: Assessment) -> list[str]:
     if share:
         lines.append(f"Shares of the whole wetted area {share}.")
     return lines
+
+
+def _turn_lines(a: Assessment) -> list[str]:
+    """Say how the whole pattern is turned, where the card was lined up with a feature."""
+    feature = a.provenance.get("lined_up_with")
+    if not feature or not a.holes:
+        return []
+    turn = wrap_180(a.holes[0].expected_deg - a.layout.azimuth_deg[a.holes[0].hole - 1])
+    own = a.card.printed.index_u_deg if a.card.printed is not None else 0.0
+    u = math.hypot(own, a.catalogue.rotation_u_deg)
+    limit = a.limits.rotation_deg
+    allowed = f", limit {limit:.1f}°" if a.limits.held("rotation_deg") else ""
+    return [
+        f"12 o'clock on the card was lined up with the {printable(str(feature))}: the whole "
+        f"pattern is turned by {signed(turn)}° (± {u:.1f}°{allowed})."
+    ]
 
 
 def sheet_line(card: RectifiedCard) -> str:

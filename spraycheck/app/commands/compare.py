@@ -17,11 +17,13 @@ from spraycheck.app.asked import (
     nobody_says,
     nozzle_asked,
 )
+from spraycheck.app.central import check_holes
 from spraycheck.app.combined import answer, look, measure_all
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
     from spraycheck.app.cli import Commands
+    from spraycheck.app.nozzles.files import Nozzle
     from spraycheck.pattern.layout import Assessment
 
 _DESCRIPTION = """\
@@ -95,6 +97,9 @@ def run(args: argparse.Namespace) -> int:
 
     photos = [args.before, args.after]
     asked, given, cabinet = nozzle_asked(args), limits_asked(args), cabinet_asked(args)
+    if asked is not None:
+        _check(asked)
+        asked.limits_under(given)
     target = None
     if args.overlay is not None:
         plan_overlays([args.after], args.overlay)  # neither photo may be drawn over
@@ -105,6 +110,7 @@ def run(args: argparse.Namespace) -> int:
         nozzle = asked or nozzle_printed(photo, cabinet)
         if nozzle is None:
             raise nobody_says()
+        _check(nozzle)
         limits = nozzle.limits_under(given)
         assert isinstance(limits, Limits)  # it has holes
         return measure_photo(photo, layout=nozzle.layout, limits=limits, sheet=args.sheet)
@@ -125,3 +131,12 @@ def run(args: argparse.Namespace) -> int:
         return code, comparison_document(comparison), text
 
     return answer(COMPARISON, photos, args.json, work)
+
+
+def _check(nozzle: Nozzle) -> None:
+    check_holes(
+        nozzle,
+        asked="comparing asked for",
+        instead="measure both photos by themselves, spraycheck measure BEFORE AFTER with the same "
+        "nozzle, and read the two reports side by side",
+    )

@@ -88,7 +88,7 @@ def add_parser(commands: Commands) -> None:
         "[--sheet SIZE] [--json] [--overlay FILE|DIR] [--printed-length MM]\n       "
         "[--card-number N] [--dry PHOTO] [--standoff-mm H] [--sprayed-at TIME]\n       "
         "[--nozzles DIR] [--combine | --same-card] [--photos-per-card N]\n       "
-        "[--turn PHOTO:DEG]...\n       "
+        "[--turn PHOTO:DEG]... [--lined-up FEATURE]\n       "
         f"spraycheck measure PHOTO... ({CENTRAL}) [--aim X,Y|centre] ...",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -134,6 +134,14 @@ def add_parser(commands: Commands) -> None:
         "less certain",
     )
     parser.add_argument(
+        "--lined-up",
+        metavar="FEATURE",
+        default="",
+        help="12 o'clock on the card was lined up with this feature of nozzle or holder, the one "
+        "the nozzle file counts from: the turn of the whole pattern is then judged, too. 12 "
+        "o'clock is a printed card's arrow; on a plain sheet the edge nearest the top of the photo",
+    )
+    parser.add_argument(
         "--json", action="store_true", help="print one JSON document instead of the report"
     )
     parser.add_argument(
@@ -169,6 +177,7 @@ def run(args: argparse.Namespace) -> int:
         standoff=_standoff(args.standoff_mm),
         aim=parse_aim(args.aim),
         sprayed=_sprayed(args.sprayed_at),
+        lined_up=_lined_up(args.lined_up, nozzle),
         as_json=args.json,
     )
     targets: Sequence[Path | None] = [None] * len(args.photos)
@@ -202,6 +211,7 @@ class _Job:
     standoff: Standoff | None
     aim: str | tuple[float, float] | None
     sprayed: SprayTime | None
+    lined_up: str
     as_json: bool
 
 
@@ -293,6 +303,7 @@ def _measured(photo: Photo, job: _Job) -> Assessment:
         dry=job.dry,
         standoff=job.standoff,
         sprayed_at=job.sprayed,
+        lined_up=job.lined_up,
     )
 
 
@@ -372,6 +383,16 @@ def _sprayed(text: str | None) -> SprayTime | None:
     from spraycheck.pattern.quality import parse_spray_time
 
     return parse_spray_time(text)
+
+
+def _lined_up(feature: str, nozzle: Nozzle | None) -> str:
+    """Check the feature as soon as the nozzle is known; else when the card has named it."""
+    from spraycheck.pattern.layout import Layout
+
+    feature = feature.strip()
+    if nozzle is not None and isinstance(nozzle.expected, Layout):
+        nozzle.layout.check_lined_up(feature)
+    return feature
 
 
 def _internal(error: Exception) -> RuntimeError:

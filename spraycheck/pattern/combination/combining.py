@@ -35,7 +35,7 @@ from spraycheck.pattern.limits import Limits
 ONE_MORE = "Spray one more card and give its photo together with these."
 """What settles a doubt once there are several shots."""
 
-_PER_CARD = ("centre_offset_mm", "drip_frac")
+_PER_CARD = ("rotation_deg", "centre_offset_mm", "drip_frac")
 """Limits on what belongs to a card, not to the averaged pattern: their values are averaged."""
 
 _CARRIED = ("stray-spray", "centre-drip", "nozzle-tilted", "no-scale")
@@ -274,7 +274,12 @@ def _per_card(shots: tuple[Shot, ...], cards: tuple[int, ...]) -> list[Check]:
     for shot in shots:
         photo = shot.photo
         for check in pattern_checks(
-            seen_of(photo), shot.held, shot.match, photo.layout, photo.limits, lined_up=False
+            seen_of(photo),
+            shot.held,
+            shot.match,
+            photo.layout,
+            photo.limits,
+            lined_up=bool(photo.provenance.get("lined_up_with")),
         ):
             if check.limit in _PER_CARD:
                 each.setdefault(check.limit, []).append(check)
@@ -291,7 +296,8 @@ def _stray(shots: tuple[Shot, ...]) -> Check:
 
 def _mean_check(name: str, checks: Sequence[Check], shots: tuple[Shot, ...]) -> Check:
     value = sum(check.value for check in checks) / len(checks)
-    # As uncertain as one: a splash or a drip is another one on every card.
+    # As uncertain as one: a splash or a drip is another one on every card, and every card is laid
+    # down anew.
     sigma = math.sqrt(sum(check.sigma**2 for check in checks) / len(checks))
     return hold(name, value, sigma, shots[0].photo.limits)
 
