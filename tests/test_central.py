@@ -313,6 +313,22 @@ def test_a_patch_over_the_edge_or_without_a_sheet_is_not_judged() -> None:
     assert "sheet-not-found" in codes(lost)
 
 
+def test_a_card_with_plumes_all_round_is_another_nozzles_and_nothing_is_judged() -> None:
+    places = ((7, -50), (45, -10), (7, 30), (-35, -14))
+    plumes = np.sum([disc(7, place) for place in places], axis=0)
+    a = judged(plumes, aim=Aim())
+    assert a.patch.plumes == 4
+    assert a.verdict == "recheck"
+    assert codes(a)[0] == "central-several"
+    assert "shows 4 plumes" in a.findings[0].text
+    assert {one.state for one in a.judged} == {"unsure", "not judged"}
+    # One jet to the side, however large, is a fault of this nozzle.
+    two = judged(disc(9, MIDDLE) + disc(7, (50, 40)))
+    assert two.patch.plumes == 2
+    assert two.verdict == "fail"
+    assert "central-side-spray" in codes(two)
+
+
 def test_a_limit_that_is_off_is_not_held() -> None:
     wide = CentralLimits(roundness_low_ratio=0.0)
     assert judged(disc(12, MIDDLE, long=1.6), limits=wide).verdict == "pass"

@@ -64,17 +64,17 @@ def make_case(number: int, *, seed: int = SEED, megapixels: float = 1.2) -> Case
     )
     paper, shot = scene.paper, scene.shot
     assert shot is not None
-    # The shot of `random_scene` is for its own nozzle; here the steepest plume has to stay on the
-    # sheet, so the tip comes closer, and the nearest plumes still have to leave room between them,
-    # so the stroke is a short one; the card is laid under the tip with care.
+    # The shot of `random_scene` is for its own nozzle. A plume far off the axis spreads its fluid
+    # along the card: it is wet through only from close by, and its neighbours near the axis, which
+    # get as much, still have to leave room between them. So the tip comes close, the stroke is
+    # what the farthest plume needs, and the card is laid under the tip with care.
     cone = float(rng.uniform(3.5, 6.0))
     half = min(paper.width_mm, paper.height_mm) / 2
-    far = math.radians(min(max(nozzle.axis_angles) + 0.6 * cone, 86.0))
-    height = float(rng.uniform(0.75, 0.92)) * half / math.tan(far)
-    near = height * math.tan(math.radians(min(nozzle.axis_angles)))
-    room = 2 * math.pi * near / (len(layout) / len(set(layout.row)))
-    each = math.pi / 4 * (float(rng.uniform(0.45, 0.65)) * room) ** 2
-    each = min(each, float(rng.uniform(120, 260)) * (half / 105) ** 2)
+    steep, flat = (math.radians(pick(layout.axis_angle_deg)) for pick in (min, max))
+    height = float(rng.uniform(0.5, 0.65)) * half / math.tan(flat + 0.6 * math.radians(cone))
+    room = 2 * math.pi * height * math.tan(steep) / (len(layout) / len(set(layout.row)))
+    each = float(rng.uniform(0.8, 1.3)) * _footprint(flat, math.radians(cone), height)
+    each = min(each, math.pi / 4 * (0.75 * room) ** 2)
     flow = sum(f * d**2 for f, d in zip(nozzle.flows, layout.diameter_mm, strict=True))
     whole = sum(d**2 for d in layout.diameter_mm)
     shot = replace(
@@ -94,6 +94,13 @@ def make_case(number: int, *, seed: int = SEED, megapixels: float = 1.2) -> Case
         photo=scene.photograph(),
         faults=faults,
     )
+
+
+def _footprint(axis: float, cone: float, height_mm: float) -> float:
+    """Area of the ellipse in which a plume's cone meets the card; angles in radians."""
+    long = height_mm * (math.tan(axis + cone) - math.tan(axis - cone)) / 2
+    across = height_mm * math.sin(cone) / math.sqrt(math.cos(axis) ** 2 - math.sin(cone) ** 2)
+    return math.pi * long * across
 
 
 def _example(kind: str) -> Layout:

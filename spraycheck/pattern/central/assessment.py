@@ -62,6 +62,10 @@ SOAKED_OVER: Final = 0.65
 middle of simulated hollow sprays stayed drier than 0.6 of the ring until 0.74 of the patch was
 full, and closed from 0.8 on."""
 
+MANY: Final = 3
+"""From so many patches of about the same size on the card is another nozzle's (chosen: the fewest
+holes a nozzle with plumes has; a damaged mouth throws one second jet, seldom two)."""
+
 SOAK_FRAC: Final = 0.15
 """Relative standard uncertainty of the tangent of a half angle from soaking (chosen: on simulated
 cards the patch is up to a quarter wider than the cone)."""
@@ -123,6 +127,8 @@ def assess_central(
     angle, angle_u = _spray_angle(patch, card, standoff)
     # Without the sheet's edges neither shape nor place nor what lies beside the patch is known.
     lost = flag.AT_SHEET_EDGE in patch.flags or flag.NO_SHEET in card.flags
+    # Of a pattern of plumes one is taken for the patch, and all the others for faults.
+    lost = lost or patch.plumes >= MANY
     values = {name: (patch.value(name), patch.u(name)) for name in QUANTITIES}
     off_by = angle - nozzle.full_angle_deg
     values["spray_angle_deg"] = (off_by, angle_u)
@@ -299,6 +305,8 @@ def _findings(
     angle_deg: float,
 ) -> list[Finding]:
     """Say what is broken, what cannot be told, and what is not judged."""
+    if patch.plumes >= MANY:
+        return [describe("central-several", found=patch.plumes)]
     if flag.AT_SHEET_EDGE in patch.flags:
         return [describe("central-at-edge")]
     if all(math.isnan(one.probability) for one in judged):

@@ -20,6 +20,10 @@ QUANTITIES: Final = (
 )
 """The measured values that limits can be set for, in the order of `CentralPatch.covariance`."""
 
+PLUME_SHARE: Final = 0.25
+"""A patch beside the central one of at least this share of its area may be another plume (chosen:
+plumes of one nozzle differ less as a rule; thrown drops and slight jets stay below)."""
+
 AIM_SOURCES: Final = ("printed", "centre", "given", "none")
 
 
@@ -185,6 +189,11 @@ class CentralPatch:
     def offset_mm(self) -> float:
         """Distance of the patch from the aim; NaN without one."""
         return self.offset_ratio * self.diameter_mm
+
+    @property
+    def plumes(self) -> int:
+        """How many patches of about the same size there are: 1 for a sound central spray."""
+        return 1 + sum(side.area_mm2 >= PLUME_SHARE * self.area_mm2 for side in self.sides)
 
     @property
     def hollow(self) -> bool:

@@ -13,6 +13,20 @@ _AGAIN: Final = "If it comes back at the same place, replace the nozzle."
 
 CENTRAL_KINDS: Final = (
     FindingKind(
+        code="central-several",
+        title="Several plumes",
+        about="card",
+        text="The card shows {found:d} plumes apart from one another; a nozzle with one central "
+        "spray leaves one patch. Another kind of nozzle? Nothing is judged.",
+        causes=(
+            "the nozzle has several holes",
+            "a card of another nozzle",
+            "several strokes on one card",
+        ),
+        next_step="Look at the tip. If it has several holes, give their number (--holes) or its "
+        f"nozzle file and run this photo again. If not, spray {FRESH_CARD} with one stroke.",
+    ),
+    FindingKind(
         code="central-side-spray",
         title="Spray beside the patch",
         about="card",
