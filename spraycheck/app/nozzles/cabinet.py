@@ -10,7 +10,6 @@ import difflib
 import os
 import re
 import stat
-import sys
 import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from spraycheck.app.nozzles.files import Nozzle, read_nozzle
+from spraycheck.app.own_folders import settings_folder
 from spraycheck.app.photos.files import shown
 from spraycheck.errors import InputError
 
@@ -227,21 +227,8 @@ def folder_for_new(folder: str | None = None, environ: Mapping[str, str] | None 
 
 
 def user_folder(environ: Mapping[str, str]) -> Path:
-    """Return the folder for nozzle files among the user's settings, as the system has it.
-
-    Notes
-    -----
-    ``XDG_CONFIG_HOME`` or ``~/.config`` (XDG base directory specification), on Windows
-    ``%APPDATA%``, on a Mac ``~/Library/Application Support``.
-    """
-    home = Path(environ.get("HOME") or os.path.expanduser("~"))
-    if sys.platform == "win32":
-        settings = Path(environ.get("APPDATA") or home / "AppData" / "Roaming")
-    elif sys.platform == "darwin":
-        settings = home / "Library" / "Application Support"
-    else:
-        settings = Path(environ.get("XDG_CONFIG_HOME") or home / ".config")
-    return settings / "spraycheck" / "nozzles"
+    """Return the folder for nozzle files among the user's settings."""
+    return settings_folder(environ) / "nozzles"
 
 
 def is_name(text: str) -> bool:

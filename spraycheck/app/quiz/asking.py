@@ -95,10 +95,14 @@ def record_of(
 
 
 def practice_history(records: Sequence[Record], trainee: str) -> dict[str, list[bool]]:
-    """Return, by kind, whether the trainee found the faults of practice so far, in order."""
+    """Return, by kind, whether the trainee found the faults of practice so far, in order.
+
+    A practice on a fixed paper, as on a page, does not count: its severities did not follow the
+    answers, and a staircase is walked by those that did.
+    """
     history: dict[str, list[bool]] = {}
     for record in records:
-        if record.trainee == trainee and record.mode == "practice":
+        if record.trainee == trainee and record.mode == "practice" and record.paper is None:
             for fault in record.faults:
                 history.setdefault(fault.kind, []).append(fault.found)
     return history

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
 
+from spraycheck.app.own_folders import data_folder
 from spraycheck.app.photos.files import shown
+from spraycheck.app.quiz.asking import clean_name
 from spraycheck.errors import ArchiveError, InputError
+from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
 from spraycheck.report.quiz.records import SCHEMA, Record
 
 _FAMILY = SCHEMA.split("/")[0]
@@ -27,14 +29,7 @@ class Results:
 
 def default_results() -> Path:
     """Return where results go when nothing is said: the user's own data folder."""
-    if sys.platform == "win32":
-        base = os.environ.get("LOCALAPPDATA") or str(Path.home() / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = str(Path.home() / "Library" / "Application Support")
-    else:
-        # XDG Base Directory specification.
-        base = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
-    return Path(base) / "spraycheck" / "quiz.jsonl"
+    return data_folder() / "quiz.jsonl"
 
 
 def read_results(path: Path, *, missing_ok: bool = False) -> Results:
@@ -114,7 +109,18 @@ def _record(line: bytes, path: Path) -> Record:
         raise
     if record.schema != SCHEMA:
         raise _later(record.schema, path)
-    return record
+    if not _possible(record):
+        raise msgspec.DecodeError("impossible")
+    # A file may come from anywhere: what does not print must not reach a terminal.
+    return replace(record, trainee=clean_name(record.trainee) or "?")
+
+
+def _possible(record: Record) -> bool:
+    """Say whether an answer can have been given; a line edited by hand may hold anything."""
+    known = all(fault.kind in QUIZ_KINDS for fault in record.faults)
+    known = known and record.look_alike in ("", *LOOK_ALIKES)
+    sizes = all(fault.severity is None or fault.severity > 0 for fault in record.faults)
+    return known and sizes and 0 <= record.false_holes <= record.holes and record.holes >= 1
 
 
 def _later(form: str, path: Path) -> ArchiveError:

@@ -51,7 +51,7 @@ def question_picture(
     size = (round(cols * scale), round(rows * scale))
     image = np.ascontiguousarray(cv2.resize(photo, size, interpolation=cv2.INTER_AREA), np.uint8)
     pen = Pen(image, size[0] / 100)
-    edge = 1.6 * pen.unit
+    edge = 1.9 * pen.unit
     room = np.array(size, float) - edge
     hours = np.clip((hours_px + 0.5) * scale - 0.5, edge, room)
     halves = np.clip((half_hours_px + 0.5) * scale - 0.5, edge / 2, room + edge / 2)
@@ -61,6 +61,6 @@ def question_picture(
         cv2.circle(image, (round(x), round(y)), round(dot), PAPER, cv2.FILLED, cv2.LINE_AA)
     for hour, (x, y) in enumerate(hours, start=1):
         centre = (round(x), round(y))
-        cv2.circle(image, centre, round(1.7 * pen.unit), INK, cv2.FILLED, cv2.LINE_AA)
+        cv2.circle(image, centre, round(1.9 * pen.unit), INK, cv2.FILLED, cv2.LINE_AA)
         pen.text(x, y, str(hour), PAPER, _TYPE, align=0.5)
     return image, np.asarray(hours)

@@ -4,7 +4,7 @@
   const setup = JSON.parse($("setup").textContent);
   const questions = JSON.parse($("questions").textContent);
   const records = [];
-  let name = "", began = "", at = 0, shown = 0, waiting = false;
+  let name = "", began = "", at = 0, shown = 0, waiting = false, saved = false;
 
   // Text only, never markup: names and answers stay inert.
   const make = (tag, text, parent, kind) => {
@@ -67,7 +67,7 @@
   // -- asking -----------------------------------------------------------------------------------
   const ask = () => {
     const q = questions[at];
-    for (const id of ["named", "told", "next"]) $(id).hidden = true;
+    for (const id of ["named", "mark", "told", "next"]) $(id).hidden = true;
     $("answer").hidden = false;
     $("places").replaceChildren();
     $("faulty").setAttribute("aria-pressed", "false");
@@ -77,7 +77,8 @@
     $("where").textContent = `${name}: card ${at + 1} of ${questions.length}`;
     shown = performance.now();
     waiting = true;
-    $("good").focus();
+    window.scrollTo(0, 0);
+    $("good").focus({ preventScroll: true });
   };
   const choose = (parent, label, options) => {
     const select = make("select", "", parent);
@@ -88,6 +89,8 @@
   const addPlace = (deg) => {
     $("named").hidden = false;
     $("faulty").setAttribute("aria-pressed", "true");
+    const twin = [...$("places").children].find((r) => r.children[0].value === String(deg));
+    if (twin) { twin.children[1].focus({ preventScroll: true }); return; }
     const row = make("div", "", $("places"), "place");
     const halves = Array.from({ length: 24 }, (_, k) => [String(k * 15), clock(k * 15)]);
     const where = choose(row, "place on the clock", [["", "where?"], ...halves]);
@@ -97,15 +100,17 @@
     drop.type = "button";
     drop.setAttribute("aria-label", "take this place out");
     drop.addEventListener("click", () => row.remove());
-    if (deg !== undefined) { where.value = String(deg); row.children[1].focus(); } else where.focus();
+    if (deg === undefined) { where.focus(); return; }
+    where.value = String(deg);
+    row.children[1].focus({ preventScroll: true }); // the picture stays in view for the next click
   };
   const answer = (verdict, named) => {
     if (!waiting) return;
     waiting = false;
     const q = questions[at], m = mark(q, verdict, named);
     records.push({
-      schema: setup.schema, trainee: name, sitting: began, mode: "exam", paper: setup.paper,
-      question: at + 1, at: stamp(), seconds: Math.round((performance.now() - shown) / 100) / 10,
+      schema: setup.schema, trainee: name, sitting: began, mode: setup.exam ? "exam" : "practice",
+      paper: setup.paper, question: at + 1, at: stamp(), seconds: Math.round((performance.now() - shown) / 100) / 10,
       seed: q.seed, holes: q.holes, look_alike: q.lookAlike,
       faults: m.faulty.map((t, k) => ({
         kind: t.kind, severity: t.severity, clock_deg: t.at[0], found: m.found[k],
@@ -118,14 +123,23 @@
     if (setup.exam) { next(); return; }
     $("answer").hidden = true;
     $("told").replaceChildren();
-    tell($("told"), q, m);
-    for (const id of ["told", "next"]) $(id).hidden = false;
+    sayMark($("mark"), m);
+    tell($("told"), q);
+    for (const id of ["mark", "told", "next"]) $(id).hidden = false;
     $("next").textContent = at + 1 < questions.length ? "Next card" : "See the result";
-    if (q.overlay) $("picture").src = q.overlay;
-    $("next").focus();
+    if (q.overlay) {
+      $("picture").src = q.overlay;
+      $("picture").alt = `Card ${at + 1}: what the tool found`;
+    }
+    window.scrollTo(0, 0);
+    $("next").focus({ preventScroll: true });
   };
-  const tell = (parent, q, m) => {
-    make("p", inWords(m), parent, "verdict");
+  // A sign and words, so that colour is not needed.
+  const sayMark = (node, m) => {
+    node.textContent = `${m.right ? "\u2713" : "\u2717"} ${inWords(m)}`;
+    node.className = `verdict ${m.right ? "right" : "wrong"}`;
+  };
+  const tell = (parent, q) => {
     make("p", `On the card: ${q.truth}`, parent);
     for (const [title, text] of q.explain) {
       make("h3", title, parent);
@@ -151,6 +165,7 @@
     records.forEach((r, k) => {
       const q = questions[k], box = make("article", "", $("review"), "question");
       make("h2", `Card ${k + 1}`, box);
+      sayMark(make("p", "", box), mark(q, r.verdict, r.named));
       const named = r.named.map((n) => `${n.kind} at ${clock(n.clock_deg)}`).join(", ");
       make("p", `You said: ${r.verdict}${named ? `: ${named}` : ""}`, box);
       const pair = make("div", "", box, "pair");
@@ -160,10 +175,10 @@
         image.src = src;
         image.alt = `Card ${k + 1}: ${alt}`;
       }
-      tell(box, q, mark(q, r.verdict, r.named));
+      tell(box, q);
     });
-    $("save").focus();
     window.scrollTo(0, 0);
+    $("save").focus({ preventScroll: true });
   };
 
   // -- what is pressed --------------------------------------------------------------------------
@@ -213,6 +228,10 @@
     link.href = URL.createObjectURL(new Blob([text], { type: "application/x-ndjson" }));
     link.download = `quiz-${name.replace(/[^\p{L}\p{N}]+/gu, "-")}-${setup.paper}.jsonl`;
     link.click();
+    saved = true;
+  });
+  window.addEventListener("beforeunload", (event) => {
+    if (records.length && !saved) event.preventDefault();
   });
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || !waiting) return;
