@@ -43,7 +43,10 @@ def standing_plot(standing: Standing) -> bytes:
     for pane, kind in zip(panes, graded, strict=False):
         _pane(pane, kind)
     if graded:
-        panes[0].legend(frameon=False, fontsize=9, loc="lower right")
+        figure.legend(
+            *panes[0].get_legend_handles_labels(), frameon=False, fontsize=9, ncols=2,
+            loc="outside upper right",
+        )  # fmt: skip
     out = io.BytesIO()
     figure.savefig(out, format="png", dpi=130, metadata={"Software": None})
     return out.getvalue()

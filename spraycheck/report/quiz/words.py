@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterable, Sequence
 
 from spraycheck.pattern.findings import clock_position
@@ -19,6 +20,9 @@ RULE = (
     "Smaller differences are never asked about."
 )
 """What the trainee is to judge by; the numbers are the tool's default limits."""
+
+_COLUMNS = 96
+# Of a report. Chosen: the table's width, and what A4 holds in print of a fixed width.
 
 
 def fault_in_words(target: Target) -> str:
@@ -109,7 +113,7 @@ def tool_lines(assessment: Assessment) -> list[str]:
 
 
 def standing_text(standing: Standing) -> str:
-    """Write one person's report, for a terminal and for paper, lines up to about 96 columns."""
+    """Write one person's report, for a terminal and for paper, in at most `_COLUMNS` columns."""
     s = standing
     lines = [
         f"{s.trainee}: {_count(s.questions, 'question')} in {_count(s.sittings, 'sitting')}, "
@@ -122,19 +126,22 @@ def standing_text(standing: Standing) -> str:
         f"  no verdict         -                  {s.tool_undecided}",
         "",
         "  how small a fault is found",
-        f"  {'kind':<9} {'found':<15} {'kind right':<15} {'half of them':<22} "
+        f"  {'kind':<9} {'found':<15} {'kind right':<11} {'half of them':<22} "
         f"{'nine in ten':<22} tool",
     ]
     for k in s.kinds:
         lines.append(
-            f"  {k.kind:<9} {k.found!s:<15} {k.named!s:<15} {_level(k, 0.5):<22} "
-            f"{_level(k, 0.9):<22} {k.tool}"
+            f"  {k.kind:<9} {k.found!s:<15} {f'{k.named.some} of {k.named.of}':<11} "
+            f"{_level(k, 0.5):<22} {_level(k, 0.9):<22} {k.tool.some} of {k.tool.of}"
         )
     lines += [
         "  (severity, with the 95 % interval; 'half' and 'nine in ten' apart from chance)",
         "",
     ]
-    lines += [f"  - {line}" for line in conclusions(s)]
+    for line in conclusions(s):
+        lines += textwrap.wrap(
+            line, _COLUMNS, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False
+        )
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
@@ -197,7 +204,8 @@ def _compared(s: Standing) -> str:
     if s.doubt >= 0.05:
         return f"{shares}: no difference beyond chance (exact McNemar test, p = {s.doubt:.2f})."
     better = "person" if s.person_only > s.tool_only else "tool"
-    return f"{shares}: the {better} did better (exact McNemar test, p = {s.doubt:.3f})."
+    chance = f"p = {s.doubt:.3f}" if s.doubt >= 0.001 else "p < 0.001"
+    return f"{shares}: the {better} did better (exact McNemar test, {chance})."
 
 
 def _level(k: KindStanding, share: float) -> str:
