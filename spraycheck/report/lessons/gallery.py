@@ -1,0 +1,89 @@
+"""Cards side by side, and what a page of the atlas says about one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spraycheck.report.atlas import KIND_IN_WORDS, AtlasPage
+from spraycheck.report.lessons.canvas import INK, bare, decoded, figure, jpeg
+from spraycheck.report.lessons.tables import markdown_table
+
+_SIDE_IN = 3.0
+# Of a card in a row of three: 270 pixels, where a streak is still 25 long. Two get more.
+
+
+def card_row(pages: Sequence[AtlasPage], *, named: bool = True) -> bytes:
+    """Draw cards side by side as photographed, with nothing marked.
+
+    Parameters
+    ----------
+    pages : sequence of AtlasPage
+        One to four.
+    named : bool
+        Write titles above; letters otherwise, for a reader who is to find out.
+
+    Returns
+    -------
+    bytes
+        A JPEG.
+    """
+    titles = [page.title if named else chr(ord("A") + k) for k, page in enumerate(pages)]
+    return _row([decoded(page.photo) for page in pages], titles)
+
+
+def seen_row(pages: Sequence[AtlasPage]) -> bytes:
+    """Draw the same cards with what the tool found on them, as JPEG."""
+    titles = [f"{page.title}: {page.verdict}" for page in pages]
+    return _row([decoded(page.seen) for page in pages], titles, side=1.25 * _SIDE_IN)
+
+
+def _row(
+    pictures: Sequence[NDArray[np.uint8]], titles: Sequence[str], side: float = _SIDE_IN
+) -> bytes:
+    count = len(pictures)
+    side = side if count > 2 else 1.25 * side
+    tallest = max(picture.shape[0] / picture.shape[1] for picture in pictures)
+    made, panes = figure(side * count, side * tallest + 0.35, columns=count)
+    for pane, picture, title in zip(panes[0], pictures, titles, strict=True):
+        bare(pane).imshow(picture)
+        pane.set_title(title, fontsize=11, color=INK, loc="left")
+    return jpeg(made)
+
+
+def page_text(page: AtlasPage) -> str:
+    """Tell what to see, the hole's true and measured numbers, causes and next step, as Markdown.
+
+    Only holes that are not clear by the truth or by the tool are listed; the others are counted.
+    """
+    odd = [row for row in page.rows if row.true_state != "clear" or row.state != "clear"]
+    parts = [f"**{page.title}** ({KIND_IN_WORDS[page.kind].lower()}). {page.see}"]
+    if odd:
+        rows = [(row.hole, *row.cells()[1:]) for row in odd]
+        parts.append(markdown_table(_COLUMNS, rows))
+    others = len(page.rows) - len(odd)
+    if others:
+        ratios = [row.ratio for row in page.rows if row not in odd and math.isfinite(row.ratio)]
+        offs = [
+            abs(row.off_deg) for row in page.rows if row not in odd and math.isfinite(row.off_deg)
+        ]
+        seen = ""
+        if ratios and offs:
+            seen = (
+                f"; the tool reads them at {min(ratios):.0%} to {max(ratios):.0%} of the area, "
+                f"{max(offs):.1f}° off at most"
+            )
+        parts.append(f"{'The other' if odd else 'All'} {others} holes are clear{seen}.")
+    parts += [page.verdict_line, *page.others]
+    parts.append("*May come from:* " + "; ".join(page.causes) + ".")
+    parts.append("*Next:* " + " ".join(page.steps))
+    return "\n\n".join(parts)
+
+
+_COLUMNS = (
+    "hole", "gives", "truly wets", "truly off by", "truly is",
+    "tool: wets", "tool: off by", "tool: is",
+)  # fmt: skip
