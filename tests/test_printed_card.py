@@ -17,6 +17,7 @@ from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.printed import find_card as find_card_finely
 from spraycheck.pattern.printed import rectify_printed_card
 from spraycheck.pattern.printed.markers import CARD_NUMBERS, place_corners, read_markers
+from spraycheck.pattern.printed.traces import look_for_traces
 from spraycheck.synthetic import Artwork, Camera, Curl, Paper, SyntheticNozzle, draw_card
 from spraycheck.synthetic import photograph as simulated
 
@@ -213,6 +214,49 @@ def test_markers_that_lie_wrong_are_refused(slanted):
         photo[y : y + side, x : x + side] = flat[top : top + side, left : left + side]
     with pytest.raises(CardNotFoundError, match="do not lie as on a target card"):
         find_card(photo_from_array(photo))
+
+
+@pytest.mark.parametrize(
+    ("paper", "blur_px", "kept"),
+    [
+        ("a4", 9.0, np.s_[:, :]),
+        ("letter", 8.0, np.s_[:1100, :]),
+        ("a5", 9.0, np.s_[420:1500, 380:1300]),
+    ],
+)
+def test_a_card_too_blurred_to_read_is_never_taken_for_a_plain_sheet(paper, blur_px, kept):
+    homography = view(paper, turn_deg=6, tilt_deg=8, px_per_mm=4.0)
+    photo = photograph(flat_card(paper), paper, homography, blur_px=blur_px)
+    photo = photo_from_array(np.ascontiguousarray(photo[kept]))
+    assert read_markers(photo.rgb, CARD_NUMBERS) == []
+    with pytest.raises(CardNotFoundError, match="dark squares lie as on one") as caught:
+        find_card(photo)
+    assert "in focus" in caught.value.hint
+
+
+def test_a_small_blurred_card_is_seen_once_its_sheet_is_found():
+    size = (900, 1100)
+    homography = view("a4", turn_deg=38, tilt_deg=24, px_per_mm=1.5, size=size)
+    photo = photo_from_array(photograph(flat_card("a4"), "a4", homography, size=size, blur_px=3.5))
+    with pytest.raises(CardNotFoundError, match="dark squares lie as on one"):
+        find_card(photo)
+
+
+@pytest.mark.parametrize("kept", [np.s_[60:560, 150:650], np.s_[150:620, 900:1420]])
+def test_a_corner_of_a_card_is_never_taken_for_a_plain_sheet(kept):
+    homography = view("a4", turn_deg=0)
+    photo = photograph(flat_card("a4"), "a4", homography)
+    with pytest.raises(CardNotFoundError, match="target card"):
+        find_card(photo_from_array(np.ascontiguousarray(photo[kept])))
+
+
+def test_spots_that_lie_anyhow_are_no_card():
+    rng = np.random.default_rng(2)
+    photo = np.full((900, 700, 3), 215, np.uint8)
+    for x, y in rng.uniform(40, 660, (14, 2)):
+        photo[int(y) : int(y) + 34, int(x) : int(x) + 34] = 40
+    light = np.asarray((photo.max(axis=2) / 255.0) ** 2.2, np.float32)
+    assert look_for_traces(cv2.resize(light, (373, 480))) is None
 
 
 def test_other_peoples_markers_are_left_alone():

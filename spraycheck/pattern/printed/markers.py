@@ -73,6 +73,7 @@ def read_markers(
     *,
     dictionary: int = cv2.aruco.DICT_5X5_100,
     working_px: int = WORKING_PX,
+    correct: bool = True,
 ) -> list[SeenMarker]:
     """Read the codes of markers, also mirrored ones; corners to about a pixel.
 
@@ -86,20 +87,23 @@ def read_markers(
         OpenCV's number of the dictionary.
     working_px : int
         Long side the picture is reduced to.
+    correct : bool
+        Put wrong cells of a code right, as many as it allows; otherwise every cell must be as
+        printed.
 
     Returns
     -------
     list of SeenMarker
         Corners in pixels of ``rgb``; the same id may come more than once.
     """
-    wanted = tuple(numbers)
+    wanted = tuple(sorted(numbers))
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     scale = max(1.0, max(grey.shape) / working_px)
     if scale > 1:
         size = (round(grey.shape[1] / scale), round(grey.shape[0] / scale))
         grey = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
     ratio = np.array([rgb.shape[1] / grey.shape[1], rgb.shape[0] / grey.shape[0]])
-    found, codes, _ = _detector(wanted, dictionary).detectMarkers(grey)
+    found, codes, _ = _detector(wanted, dictionary, correct).detectMarkers(grey)
     seen = []
     for corners, code in zip(found, np.ravel(codes) if codes is not None else (), strict=True):
         at = (np.asarray(corners, float).reshape(4, 2) + 0.5) * ratio - 0.5
@@ -109,7 +113,7 @@ def read_markers(
 
 
 @functools.lru_cache(maxsize=4)
-def _detector(numbers: tuple[int, ...], dictionary: int) -> cv2.aruco.ArucoDetector:
+def _detector(numbers: tuple[int, ...], dictionary: int, correct: bool) -> cv2.aruco.ArucoDetector:
     """Return a detector of these codes, then of the same codes mirrored."""
     known = cv2.aruco.getPredefinedDictionary(dictionary)
     size = int(known.markerSize)
@@ -130,7 +134,7 @@ def _detector(numbers: tuple[int, ...], dictionary: int) -> cv2.aruco.ArucoDetec
     # reading does no harm: it does not lie where the card has that marker.
     how.perspectiveRemovePixelPerCell = 8
     how.perspectiveRemoveIgnoredMarginPerCell = 0.25
-    how.errorCorrectionRate = 1.0
+    how.errorCorrectionRate = 1.0 if correct else 0.0
     how.polygonalApproxAccuracyRate = 0.05
     how.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
     return cv2.aruco.ArucoDetector(codes, how)
