@@ -18,7 +18,9 @@ from spraycheck.app.batch.sources import find_photos, is_address
 from spraycheck.app.nozzles.cabinet import Cabinet, open_cabinet
 from spraycheck.app.nozzles.files import Nozzle
 from spraycheck.errors import InputError
-from spraycheck.pattern.limits import Limits
+from spraycheck.pattern.central import CentralNozzle
+from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.limits import CentralLimits, Limits
 
 ODD_NAMES = (
     "two\nlines.jpg",
@@ -298,7 +300,8 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
 
     def of(name: str) -> tuple[int, str, str, float]:
         e = asking.of(str(cards / name))
-        holes = len(e.layout) if e.layout else 0
+        assert isinstance(e.limits, Limits)
+        holes = len(e.layout) if isinstance(e.layout, Layout) else 0
         return holes, e.source, e.limits.name, e.limits.direction_deg
 
     default = Limits().name
@@ -308,12 +311,14 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
     assert of("own/7.jpg") == (5, "manifest", "ours", 3.0)
     for name, said in (
         ("3.jpg", "there is no nozzle 'lory'"),
-        ("4.jpg", "is a pintle nozzle with one central spray"),
         ("5.jpg", "there is no nozzle '../x'"),
     ):
         expected = asking.of(str(cards / name))
         assert expected.layout is None
         assert said in str(expected.problem)
+    needle = asking.of(str(cards / "4.jpg"))
+    assert isinstance(needle.layout, CentralNozzle)
+    assert isinstance(needle.limits, CentralLimits)
     assert "did you mean lorry" in str(asking.of(str(cards / "3.jpg")).problem)
     asking.nozzle = shelf.read("tractor")
     assert of("1.jpg") == (5, "manifest", "ours", 3.0)

@@ -12,12 +12,10 @@ from typing import TYPE_CHECKING, Any
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from spraycheck.app.nozzles.files import Nozzle
     from spraycheck.pattern.central import CentralAssessment
     from spraycheck.pattern.layout import Assessment
+    from spraycheck.report.overlay import Composition
 
 USAGE = "--pintle | --single-hole"
 
@@ -112,7 +110,7 @@ def check_central_options(args: argparse.Namespace, nozzle: Nozzle | None) -> No
             )
         return
     for option in ("combine", "same_card", "sprayed_at", "lined_up"):
-        if getattr(args, option):
+        if getattr(args, option, None):  # not every command has all of them
             check_holes(
                 nozzle,
                 asked=f"--{option.replace('_', '-')} given",
@@ -153,15 +151,17 @@ def document_of(assessment: Assessment | CentralAssessment) -> dict[str, Any]:
     return central_document(assessment)
 
 
-def overlay_of(assessment: Assessment | CentralAssessment) -> NDArray[np.uint8]:
-    """Draw the overlay of either kind of nozzle."""
+def overlay_of(
+    assessment: Assessment | CentralAssessment, *, max_side_px: int = 1600
+) -> Composition:
+    """Draw the overlay of either kind of nozzle; parameters and result as of `compose_overlay`."""
     from spraycheck.pattern.layout import Assessment
-    from spraycheck.report.central_overlay import draw_central_overlay
-    from spraycheck.report.overlay import draw_overlay
+    from spraycheck.report.central_overlay import compose_central_overlay
+    from spraycheck.report.overlay import compose_overlay
 
     if isinstance(assessment, Assessment):
-        return draw_overlay(assessment)
-    return draw_central_overlay(assessment)
+        return compose_overlay(assessment, max_side_px=max_side_px)
+    return compose_central_overlay(assessment, max_side_px=max_side_px)
 
 
 def report_of(

@@ -18,7 +18,7 @@ from spraycheck.report.central_words import (
     rows_of,
     size_in_words,
 )
-from spraycheck.report.overlay import frame_photo
+from spraycheck.report.overlay import Composition, frame_photo
 from spraycheck.report.overlay.dial import BACK, DIM, RING, tell_verdict
 from spraycheck.report.overlay.pen import PAPER, Box, Pen, Points, circle
 from spraycheck.report.overlay.scene import Scene
@@ -60,13 +60,26 @@ def draw_central_overlay(
     InputError
         ``max_side_px`` is less than 200.
     """
+    composed = compose_central_overlay(assessment, max_side_px=max_side_px, whole_photo=whole_photo)
+    return composed.image
+
+
+def compose_central_overlay(
+    assessment: CentralAssessment, *, max_side_px: int = 1600, whole_photo: bool = False
+) -> Composition:
+    """Draw as `draw_central_overlay` does, and also tell where the parts are."""
     a = assessment
     frame = frame_photo(a, PANEL_UNITS, max_side_px, whole_photo)
     tell_verdict(frame.banner, a.verdict, size_in_words(a), explain(a))
     view = _View(assessment=a, width=frame.width, height=frame.height, crop=frame.crop)
-    _Scene(frame.middle, view).draw()
+    labels = _Scene(frame.middle, view).draw()
     _panel(frame.panel, a)
-    return frame.image
+    return Composition(
+        image=frame.image,
+        photo=Box(0, frame.above, frame.width, frame.above + frame.height),
+        labels=tuple((text, box.shifted(0, frame.above)) for text, box in labels),
+        dial_numbers=(),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

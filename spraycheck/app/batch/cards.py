@@ -26,11 +26,20 @@ _WEIGHT: Final = {
 before any one other fault; nothing is judged by it."""
 
 
+_NOTES: Final = ("no-scale", "central-no-aim", "central-fill-unknown")
+"""Findings that say what is not judged, and decide nothing."""
+
+
 def severity_of(record: dict[str, Any]) -> float:
     """Return how bad a measured card looks; only to sort by."""
     if record["outcome"] != "measured":
         return 0.0
     result = record["result"]
+    if "patch" in result:
+        states = [one["state"] for one in result["judged"]]
+        return _WEIGHT["off-line"] * states.count("broken") + _WEIGHT["unsure"] * states.count(
+            "unsure"
+        )
     total = 2.0 * len(result["strays"])
     for hole in result["holes"]:
         total += _WEIGHT.get(hole["state"], 0.0)
@@ -45,17 +54,19 @@ def reason_of(record: dict[str, Any]) -> str:
     result = record["result"]
     if record["outcome"] != "measured":
         return str(result["error"]["message"])
-    holes = [hole for hole in result["holes"] if hole["state"] != "clear"]
+    holes = [hole for hole in result.get("holes", ()) if hole["state"] != "clear"]
     whole = [
         KINDS[f["code"]].title.lower() if f["code"] in KINDS else f["code"].replace("-", " ")
         for f in result["findings"]
-        if f["hole"] is None and f["code"] != "no-scale"
+        if f["hole"] is None and f["code"] not in _NOTES
     ]
     if len(holes) > 3:
         counts = Counter(hole["state"] for hole in holes)
         said = [", ".join(f"{n} {state}" for state, n in counts.items())]
     else:
         said = [_hole(hole) for hole in holes]
+    if not said and not whole and "patch" in result:
+        return "all limits kept"
     if not said and not whole:
         return f"all {len(result['holes'])} holes clear"
     return "; ".join(said + whole)

@@ -38,6 +38,13 @@ def _c(name: str, kind: str, meaning: str) -> Column:
     return Column(name, kind, meaning)
 
 
+def _central(name: str, meaning: str) -> tuple[Column, Column]:
+    return (
+        Column(name, "number", meaning),
+        Column(f"{name}_u", "number", "its expanded uncertainty (95 %)"),
+    )
+
+
 IDENTITY: Final = (
     _c("file", "text", "path or address of the photo, as found"),
     _c("sha256", "text", "SHA-256 of the file's bytes; empty when it could not be read"),
@@ -100,6 +107,17 @@ PHOTOS: Final = (
     _c("spraycheck", "text", "version of the program that measured"),
     _c("results_version", "whole", "version of the numbers: the same version, the same numbers"),
     _c("key", "text", "key of the result; names its pictures"),
+    _c("kind", "text", "kind of nozzle: holes, pintle or single-hole"),
+    *_central("roundness", "minor over major axis of the one central patch; 1 is round"),
+    *_central("circularity", "of its outline; 1 is a circle"),
+    *_central("heavy_side_frac", "share of the fluid on its heavy side; 0.5 is even"),
+    *_central("streak_frac", "unevenness of the fluid by angle, root mean square over the mean"),
+    *_central("core_ratio", "wetness in its middle over the wettest ring's"),
+    *_central("hollow_offset_ratio", "distance of the hollow's middle from the outline's, over the "
+              "diameter; empty without a hollow"),
+    *_central("offset_ratio", "distance of the patch from the aim, over the diameter; empty "
+              "without an aim"),
+    *_central("side_frac", "share of the wetted area beside the patch"),
 )  # fmt: skip
 
 HOLES: Final = (
@@ -153,8 +171,10 @@ def photo_row(record: Record) -> dict[str, Value]:
         "photo_flags": _words(photo.get("flags")),
         "key": record["key"],
     }
-    layout = result.get("layout", record.get("layout")) or {}
+    # A nozzle with one central spray has no layout; its document names the nozzle itself.
+    layout = result.get("layout") or result.get("nozzle") or record.get("layout") or {}
     row["layout"] = layout.get("name")
+    row["kind"] = layout.get("kind", "holes") if layout else None
     row["holes_expected"] = len(layout.get("holes", layout.get("azimuth_deg", ()))) or None
     limits = result.get("limits", record.get("limits"))
     row |= {f"limit_{name}": one["value"] for name, one in limits.items() if name != "name"}
@@ -162,15 +182,15 @@ def photo_row(record: Record) -> dict[str, Value]:
     row["spraycheck"] = provenance.get("spraycheck")
     row["results_version"] = provenance.get("results_version")
     if record["outcome"] == "measured":
-        row |= _measured(result)
+        row |= _patch(result) if "patch" in result else _measured(result)
     return _complete(row, PHOTOS)
 
 
 def hole_rows(record: Record) -> list[dict[str, Value]]:
     """Return a row per expected hole; none unless the photo was measured."""
-    if record["outcome"] != "measured":
-        return []
     result = record["result"]
+    if record["outcome"] != "measured" or "holes" not in result:
+        return []
     plumes = {plume["id"]: plume for plume in result["plumes"]}
     rows = []
     for hole in result["holes"]:
@@ -220,6 +240,16 @@ def _measured(result: Record) -> dict[str, Value]:
     if len(shares) == len(holes) and sum(shares) > 0:
         row["share_spread_frac"] = round((max(shares) - min(shares)) * len(shares) / sum(shares), 6)
     return row
+
+
+def _patch(result: Record) -> dict[str, Value]:
+    """Values of a nozzle with one central spray: those of its document have the columns' names."""
+    return {
+        **result["patch"],
+        "mm_per_px": result["card"]["mm_per_px"],
+        "card_flags": _words(result["card"]["flags"]),
+        "findings": _words([finding["code"] for finding in result["findings"]]),
+    }
 
 
 def _known(holes: list[Record], name: str) -> list[Record]:

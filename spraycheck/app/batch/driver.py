@@ -72,6 +72,8 @@ class Work:
         Photos that are known not to be readable, and why.
     standoff : Standoff or None
         Height of the tip over every card.
+    aim : (float, float) or str or None
+        Where the tip was set over every card, for nozzles with one central spray.
     """
 
     paths: Sequence[str]
@@ -83,6 +85,7 @@ class Work:
     has_pictures: Callable[[bytes], bool] = lambda _: True
     missing: dict[str, InputError] = field(default_factory=dict)
     standoff: Standoff | None = None
+    aim: str | tuple[float, float] | None = None
 
 
 @dataclass(kw_only=True)
@@ -346,6 +349,7 @@ class _Run:
                 limits=expected.limits,
                 pictures=work.pictures is not None,
                 standoff=work.standoff,
+                aim=work.aim,
             )
             self.to_score.append(_Piece(indices=(index,), task=task, key=key))
 

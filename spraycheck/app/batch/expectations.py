@@ -19,6 +19,7 @@ from spraycheck.app.nozzles.cabinet import Cabinet, is_name, open_cabinet
 from spraycheck.app.nozzles.files import Nozzle, read_nozzle
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec, parse_sheet
+from spraycheck.pattern.central import CentralNozzle
 from spraycheck.pattern.layout import Layout
 from spraycheck.pattern.limits import Limits, LimitSet
 
@@ -29,9 +30,9 @@ class Expected:
 
     Parameters
     ----------
-    layout : Layout or None
-        None when nobody knows; ``problem`` says why.
-    limits : Limits
+    layout : Layout or CentralNozzle or None
+        What the nozzle should spray; None when nobody knows, and ``problem`` says why.
+    limits : LimitSet
         What is tolerated.
     spec : CardSpec
         The sheet.
@@ -43,8 +44,8 @@ class Expected:
         Why the photo cannot be scored.
     """
 
-    layout: Layout | None
-    limits: Limits = field(default_factory=Limits)
+    layout: Layout | CentralNozzle | None
+    limits: LimitSet = field(default_factory=Limits)
     spec: CardSpec
     source: str
     labels: Labels
@@ -130,10 +131,13 @@ class Expectations:
             spec = replace(spec, printed_x_mm=self.printed_mm[0], printed_y_mm=self.printed_mm[1])
 
         def make(nozzle: Nozzle, source: str) -> Expected:
-            limits = nozzle.limits_under(self.limits)
-            layout = nozzle.layout
-            assert isinstance(limits, Limits)  # it has holes
-            return Expected(layout=layout, limits=limits, spec=spec, labels=labels, source=source)
+            return Expected(
+                layout=nozzle.expected,
+                limits=nozzle.limits_under(self.limits),
+                spec=spec,
+                labels=labels,
+                source=source,
+            )
 
         if row and row.holes is not None:
             return make(_even(row.holes), "manifest")

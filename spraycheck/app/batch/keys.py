@@ -14,8 +14,9 @@ from typing import Any
 
 from spraycheck.constants import RESULTS_VERSION
 from spraycheck.pattern.card import CardSpec
+from spraycheck.pattern.central import CentralNozzle
 from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.limits import Limits
+from spraycheck.pattern.limits import LimitSet
 from spraycheck.report.document import limits_entry, plain
 
 FORM = "spraycheck.record/1"
@@ -26,7 +27,7 @@ KEY_BYTES = 16
 
 
 def settings_digest(
-    layout: Layout, limits: Limits, spec: CardSpec, stages: dict[str, Any]
+    layout: Layout | CentralNozzle, limits: LimitSet, spec: CardSpec, stages: dict[str, Any]
 ) -> bytes:
     """Return the digest of everything but the photo.
 
@@ -35,7 +36,7 @@ def settings_digest(
     layout, limits, spec
         What is expected, tolerated and known of the sheet.
     stages : dict
-        ``Pipeline.describe()`` without the versions of libraries.
+        ``describe()`` of the pipeline for this kind of nozzle, without the versions of libraries.
     """
     text = json.dumps(
         [

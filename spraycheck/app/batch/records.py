@@ -59,7 +59,7 @@ def make_record(
         **known,
         "result": {**result, "photo": photo},
     }
-    if "layout" not in result:
+    if "limits" not in result:
         layout = expected.layout
         record["layout"] = plain(asdict(layout)) if layout else None
         record["limits"] = limits_entry(expected.limits)

@@ -7,7 +7,6 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from spraycheck.app.batch import driver
 from spraycheck.app.batch.engines import Cluster, Engine, InProcess, Pool
@@ -24,8 +23,9 @@ from spraycheck.app.nozzles.files import Nozzle
 from spraycheck.app.photos.files import shown
 from spraycheck.errors import InputError
 from spraycheck.pattern.card import CardSpec
+from spraycheck.pattern.central import CentralNozzle, CentralPipeline
 from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.limits import Limits, LimitSet
+from spraycheck.pattern.limits import LimitSet
 from spraycheck.pattern.pipeline import Pipeline
 from spraycheck.pattern.standoff import Standoff
 
@@ -48,6 +48,9 @@ class Options:
         Measured check lines of the printed target cards, level and upright.
     standoff : Standoff or None
         Height of the tip over every card.
+    aim : (float, float) or str or None
+        Where the tip was set over every card, for nozzles with one central spray; as of
+        `CentralPipeline`.
     manifest : str or None
         The table of `manifest`.
     limits : LimitSet or None
@@ -70,6 +73,7 @@ class Options:
     sheet: CardSpec | None = None
     printed_mm: tuple[float, float] | None = None
     standoff: Standoff | None = None
+    aim: str | tuple[float, float] | None = None
     manifest: str | None = None
     limits: LimitSet | None = None
     cabinet: Cabinet = field(default_factory=open_cabinet)
@@ -139,8 +143,9 @@ def run_batch(
         work = driver.Work(
             paths=listing.paths,
             expected=expectations.of,
-            settings=_settings(options.standoff),
+            settings=_settings(options.standoff, options.aim),
             standoff=options.standoff,
+            aim=options.aim,
             journal=journal,
             engine=_engine(options),
             pictures=pictures.store if options.pictures else None,
@@ -163,16 +168,23 @@ def _engine(options: Options) -> Engine:
     return Pool(options.jobs) if options.jobs else InProcess()
 
 
-def _settings(standoff: Standoff | None) -> Callable[[Expected], bytes]:
-    told: dict[str, Any] = dict(Pipeline().describe())
-    if standoff is not None:  # results without it keep their keys
-        told["standoff_mm"] = [standoff.height_mm, standoff.u_mm]
-    for package in ("spraycheck", "numpy", "opencv"):
-        told.pop(package)  # the results version speaks for them
+def _settings(
+    standoff: Standoff | None, aim: str | tuple[float, float] | None
+) -> Callable[[Expected], bytes]:
+    holes, central = dict(Pipeline().describe()), dict(CentralPipeline().describe())
+    for told in (holes, central):
+        if standoff is not None:  # results without it keep their keys
+            told["standoff_mm"] = [standoff.height_mm, standoff.u_mm]
+        for package in ("spraycheck", "numpy", "opencv"):
+            told.pop(package)  # the results version speaks for them
+    central["aim"] = aim
 
     @functools.cache
-    def digest(layout: Layout | None, limits: Limits, spec: CardSpec) -> bytes:
-        return b"" if layout is None else settings_digest(layout, limits, spec, told)
+    def digest(layout: Layout | CentralNozzle | None, limits: LimitSet, spec: CardSpec) -> bytes:
+        if layout is None:
+            return b""
+        stages = holes if isinstance(layout, Layout) else central
+        return settings_digest(layout, limits, spec, stages)
 
     return lambda expected: digest(expected.layout, expected.limits, expected.spec)
 

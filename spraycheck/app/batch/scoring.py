@@ -19,9 +19,10 @@ from spraycheck.app.batch.sources import is_address, open_file
 from spraycheck.app.photos.files import shown
 from spraycheck.errors import InputError, MeasurementError, PhotoError
 from spraycheck.pattern.card import CardSpec
+from spraycheck.pattern.central import CentralAssessment, CentralNozzle, CentralPipeline
 from spraycheck.pattern.containers import Photo
 from spraycheck.pattern.layout import Assessment, Layout
-from spraycheck.pattern.limits import Limits
+from spraycheck.pattern.limits import CentralLimits, Limits, LimitSet
 from spraycheck.pattern.standoff import Standoff
 
 SMALL_WIDTH_PX: Final = 320
@@ -46,19 +47,22 @@ class Task:
     file : str
         Path or address.
     layout, spec, limits
-        What is expected and tolerated.
+        What is expected and tolerated; ``layout`` is a `CentralNozzle` for one central spray.
     pictures : bool
         Whether to draw.
     standoff : Standoff or None
         Height of the tip over the card.
+    aim : (float, float) or str or None
+        Where the tip was set over the card, for a nozzle with one central spray.
     """
 
     file: str
-    layout: Layout
+    layout: Layout | CentralNozzle
     spec: CardSpec
-    limits: Limits
+    limits: LimitSet
     pictures: bool
     standoff: Standoff | None = None
+    aim: str | tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,21 +120,15 @@ def versions() -> tuple[str, int, str, str]:
 
 
 def _score(task: Task) -> Scored:
-    from spraycheck.app.measuring import measure_photo
+    from spraycheck.app.central import document_of
     from spraycheck.pattern.pipeline import Pipeline
-    from spraycheck.report.document import assessment_document, error_document, plain
+    from spraycheck.report.document import error_document, plain
 
     photo: Photo | str = task.file
     try:
         photo = _read(task.file)
-        assessment = measure_photo(
-            photo,
-            layout=task.layout,
-            sheet=task.spec,
-            limits=task.limits,
-            standoff=task.standoff,
-        )
-        document = assessment_document(assessment)
+        assessment = _measure(photo, task)
+        document = document_of(assessment)
     except (MeasurementError, InputError) as error:
         failed, lasting = error_document(photo, error), True
     except Exception as error:
@@ -150,13 +148,34 @@ def _score(task: Task) -> Scored:
     # Files of the same content share the result, whatever they are called.
     told = failed["error"]["message"].replace(f"{shown(task.file)}: ", "this file: ")
     failed["error"]["message"] = told
-    failed["provenance"] = plain(Pipeline().describe())
+    pipeline = CentralPipeline() if isinstance(task.layout, CentralNozzle) else Pipeline()
+    failed["provenance"] = plain(pipeline.describe())
     if isinstance(photo, str):
         sha256 = _hash(photo)
         failed["photo"]["sha256"] = sha256 or None
         return Scored(result=failed, sha256=sha256, lasting=lasting and bool(sha256))
     small = _shrink(photo.rgb) if task.pictures else b""
     return Scored(result=failed, sha256=photo.sha256, lasting=lasting, small=small)
+
+
+def _measure(photo: Photo, task: Task) -> Assessment | CentralAssessment:
+    from spraycheck.app.measuring import measure_central_photo, measure_photo
+
+    limits = task.limits
+    if isinstance(task.layout, CentralNozzle):
+        assert isinstance(limits, CentralLimits)
+        return measure_central_photo(
+            photo,
+            task.layout,
+            aim=task.aim,
+            sheet=task.spec,
+            limits=limits,
+            standoff=task.standoff,
+        )
+    assert isinstance(limits, Limits)
+    return measure_photo(
+        photo, layout=task.layout, sheet=task.spec, limits=limits, standoff=task.standoff
+    )
 
 
 def _read(file: str) -> Photo:
@@ -195,14 +214,14 @@ def _hash(place: str) -> str:
         return ""
 
 
-def _draw(assessment: Assessment) -> tuple[bytes, bytes]:
+def _draw(assessment: Assessment | CentralAssessment) -> tuple[bytes, bytes]:
     """Draw both pictures; a drawing that fails costs the drawing, not the result."""
     import numpy as np
 
-    from spraycheck.report.overlay import compose_overlay
+    from spraycheck.app.central import overlay_of
 
     try:
-        drawn = compose_overlay(assessment, max_side_px=LARGE_SIDE_PX)
+        drawn = overlay_of(assessment, max_side_px=LARGE_SIDE_PX)
         box = drawn.photo
         part = drawn.image[round(box.top) : round(box.bottom), round(box.left) : round(box.right)]
         return _shrink(np.ascontiguousarray(part)), _jpeg(drawn.image, _LARGE_QUALITY)

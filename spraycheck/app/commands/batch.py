@@ -22,6 +22,15 @@ from spraycheck.app.asked import (
     limits_asked,
     nozzle_asked,
 )
+from spraycheck.app.central import (
+    USAGE as CENTRAL,
+)
+from spraycheck.app.central import (
+    add_central_options,
+    central_asked,
+    check_central_options,
+    parse_aim,
+)
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -39,10 +48,11 @@ goes on where it ended; only what changed is scored again.
 
 _EPILOG = """\
 how many holes each nozzle should have is looked up in this order: the photo's row in
-the manifest (column holes, layout or nozzle); --holes, --layout or --nozzle; the file
-spraycheck.toml in the photo's folder or one above it, for example with the line:
-holes = 4, or nozzle = "NAME". A nozzle's name that leads to no nozzle file is a label
-to sort by. A nozzle's own limits hold for its photos, unless --limits is given.
+the manifest (column holes, layout or nozzle); --holes, --layout, --nozzle, --pintle or
+--single-hole; the file spraycheck.toml in the photo's folder or one above it, for
+example with the line: holes = 4, or nozzle = "NAME". A nozzle's name that leads to no
+nozzle file is a label to sort by. A nozzle's own limits hold for its photos, unless
+--limits is given.
 
 manifest: a CSV table with a column file and any of holes, layout, sheet, nozzle,
 injector, date, verdict (a person's), part, person, repeat.
@@ -52,6 +62,7 @@ examples:
   spraycheck batch cards --manifest cards.csv --out results --jobs 4
   spraycheck batch /shared/cards --holes 6 --cluster tcp://10.0.0.5:8786
   spraycheck batch s3://bucket/cards --holes 6
+  spraycheck batch pintles --nozzle pintle --aim centre
 
 exit code: 0 every photo has its record, whatever the verdicts; 2 usage or input
 error, or disk full; 3 ended early because the first photos all failed alike;
@@ -70,7 +81,8 @@ def add_parser(commands: Commands) -> None:
         epilog=_EPILOG,
         usage=f"spraycheck batch FOLDER... [{USAGE[1:-1]}] [--limits FILE]\n       "
         "[--manifest FILE] [--sheet SIZE] [--printed-length MM] [--standoff-mm H]\n       "
-        "[--out DIR] [--jobs N | --cluster ADDRESS] [--no-pictures] [--keep-going] [--nozzles DIR]",
+        "[--out DIR] [--jobs N | --cluster ADDRESS] [--no-pictures] [--keep-going]\n       "
+        f"[--nozzles DIR]\n       spraycheck batch FOLDER... ({CENTRAL}) [--aim X,Y|centre] ...",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -81,6 +93,7 @@ def add_parser(commands: Commands) -> None:
         help="folders, searched with all below them; photos; or addresses such as s3://bucket/cards",
     )
     add_nozzle_options(parser)
+    add_central_options(parser)
     parser.add_argument("--manifest", metavar="FILE", help="table (CSV) of what the photos show")
     parser.add_argument(
         "--sheet", metavar="SIZE", help="size of the sheet: a4, a5, a6, letter, WIDTHxHEIGHT in mm"
@@ -175,9 +188,10 @@ def _options(args: argparse.Namespace) -> Options:
     from spraycheck.pattern.card import CardSpec, parse_printed_length, parse_sheet
     from spraycheck.pattern.standoff import parse_standoff
 
-    nozzle, limits = nozzle_asked(args), limits_asked(args)
+    nozzle, limits = central_asked(args) or nozzle_asked(args), limits_asked(args)
     if nozzle is not None:  # a mistake here should not be told once for every photo
-        nozzle.layout.name, nozzle.limits_under(limits)
+        nozzle.limits_under(limits)
+    check_central_options(args, nozzle)
     printed = parse_printed_length(args.printed_length) if args.printed_length else None
     if printed is not None:
         CardSpec(printed_x_mm=printed[0], printed_y_mm=printed[1])  # refuses what is out of reason
@@ -190,6 +204,7 @@ def _options(args: argparse.Namespace) -> Options:
         sheet=parse_sheet(args.sheet) if args.sheet else None,
         printed_mm=printed,
         standoff=parse_standoff(args.standoff_mm) if args.standoff_mm else None,
+        aim=parse_aim(args.aim),
         manifest=args.manifest,
         jobs=_cores() if args.jobs is None else args.jobs,
         cluster=args.cluster,

@@ -322,7 +322,7 @@ def _draw(assessment: Assessment | CentralAssessment, target: Path) -> bool:
     from spraycheck.app.overlays import write_overlay
 
     try:
-        write_overlay(overlay_of(assessment), target)
+        write_overlay(overlay_of(assessment).image, target)
     except SprayCheckError as error:
         complain(describe(error))
         return False
