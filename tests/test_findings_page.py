@@ -12,7 +12,7 @@ from reportlab.platypus import Paragraph
 from spraycheck.app.cli import main
 from spraycheck.pattern.findings import AID, CAUTION, KINDS, PHOTO_ADVICE
 from spraycheck.report.catalogue import NO_CAUSE, Entry, catalogue
-from spraycheck.report.catalogue.examples import EXAMPLES
+from spraycheck.report.catalogue.examples import EXAMPLES, example_text
 from spraycheck.report.catalogue.html import catalogue_html
 from spraycheck.report.catalogue.pdf import catalogue_pdf
 from spraycheck.report.catalogue.terminal import catalogue_text
@@ -49,6 +49,13 @@ def test_an_example_reads_as_in_a_report_and_leaves_the_next_step_out(code: str)
 def test_examples_hold_exactly_the_numbers_their_findings_need() -> None:
     needed = {code: set(kind.fields) for code, kind in KINDS.items() if kind.fields}
     assert {code: set(fields) for code, fields in EXAMPLES.items()} == needed
+
+
+def test_a_finding_without_an_example_is_told_with_blanks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delitem(EXAMPLES, "hole-weak")
+    assert example_text("hole-weak") == "Hole … wets only … of what it should (± …, limit …)."
 
 
 @pytest.mark.parametrize(

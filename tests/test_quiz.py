@@ -640,6 +640,21 @@ def test_an_exported_page_asks_the_paper_of_its_seed(
     assert path.stat().st_size < 3 * 600_000  # 20 questions stay below 15 MB
 
 
+def test_an_export_broken_off_leaves_an_older_page_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = tmp_path / "quiz.html"
+    page.write_text("older", encoding="utf-8")
+
+    def stop(spec: QuestionSpec) -> Question:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(export, "draw_question", stop)
+    assert main(["quiz", "--html", str(page), "--questions", "2"]) == 130
+    assert page.read_text(encoding="utf-8") == "older"
+    assert list(tmp_path.iterdir()) == [page]
+
+
 BROWSER = next(
     (found for name in ("chromium", "chromium-browser", "google-chrome")
      if (found := shutil.which(name))), None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -61,9 +62,10 @@ def export_page(
     path = Path(target)
     if path.suffix.lower() not in (".html", ".htm"):
         path = path / f"quiz-{kind}-{seed}.html"
+    unfinished = path.with_name(f"{path.name}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with open(path, "w", encoding="utf-8") as file:
+        with open(unfinished, "w", encoding="utf-8") as file:
             pieces = quiz_page(
                 _drawn(paper, tell),
                 title=f"Reading spray cards: {kind}, paper {seed}",
@@ -74,11 +76,15 @@ def export_page(
             )
             for piece in pieces:
                 file.write(piece)
+        unfinished.replace(path)  # a drawing broken off leaves an older page as it was
         return path, path.stat().st_size
     except OSError as error:
         raise InputError(
             f"page {shown(path)} cannot be written ({error.strerror})", "choose another place"
         ) from None
+    finally:
+        with contextlib.suppress(OSError):
+            unfinished.unlink()
 
 
 def page_question(spec: QuestionSpec) -> PageQuestion:

@@ -18,7 +18,7 @@ from spraycheck.pattern.findings.central import CENTRAL_KINDS
 from spraycheck.pattern.findings.kinds import FindingKind
 from spraycheck.pattern.findings.patterns import PATTERN_KINDS
 from spraycheck.pattern.findings.photos import PHOTO_KINDS
-from spraycheck.report.catalogue.examples import example_text
+from spraycheck.report.catalogue.examples import blanked, example_text
 
 TITLE: Final = "Findings: meaning, possible causes, next step"
 
@@ -122,7 +122,7 @@ def _fits(code: str, word: str) -> bool:
 
 def _entry(kind: FindingKind) -> Entry:
     cases: tuple[tuple[str, str], ...] = ()
-    step = kind.next_step
+    step = blanked(kind.next_step)
     if kind.code == "photo-poor":
         cases = tuple((_sentence(flags.MEANING[flag]), text) for flag, text in PHOTO_ADVICE.items())
         step = ""

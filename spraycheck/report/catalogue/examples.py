@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import string
 from typing import Any, Final
 
 from spraycheck.pattern import flags
@@ -41,6 +42,7 @@ EXAMPLES: Final[dict[str, dict[str, Any]]] = {
     "centre-drip": {"area_frac": 0.04},
     "nozzle-tilted": {"tilt_deg": 4.2},
     "centre-uncertain": {"u_deg": 3.5},
+    "central-several": {"found": 5},
     "central-side-spray": {
         "share": 0.09,
         "u": 0.02,
@@ -94,12 +96,19 @@ def example_text(code: str) -> str:
     Parameters
     ----------
     code : str
-        A key of `KINDS`.
+        A key of `KINDS`. Without an example, blanks stand for the numbers.
     """
     kind, fields = KINDS[code], EXAMPLES.get(code, {})
-    whole = describe(code, 3 if kind.about == "hole" else 0, **fields).text
-    # The text and the next step are joined by a blank; the step's own fields stand for sentences.
-    step = kind.next_step.format(**fields) if code == "hole-unsure" else kind.next_step
     if code == "photo-poor":
         return kind.text.split(":")[0] + " (see below)."
-    return whole.removesuffix(step).rstrip()
+    if fields.keys() != kind.fields:
+        return blanked(kind.text)
+    whole = describe(code, 3 if kind.about == "hole" else 0, **fields).text
+    # The text and the next step are joined by a blank; the step's own fields stand for sentences.
+    return whole.removesuffix(kind.next_step.format(**fields)).rstrip()
+
+
+def blanked(template: str) -> str:
+    """Return a template with a blank for every field."""
+    parsed = string.Formatter().parse(template)
+    return "".join(text + ("…" if name is not None else "") for text, name, _, _ in parsed)

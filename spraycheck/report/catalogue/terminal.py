@@ -13,7 +13,7 @@ from spraycheck.pattern.findings import AID, CAUTION
 from spraycheck.report.catalogue import ABOUT, NEXT, Entry, Group
 from spraycheck.report.terminal import MAX_WIDTH, MIN_WIDTH
 
-_ASCII = str.maketrans({"°": " deg", "±": "+-", "×": "x", "’": "'"})
+_ASCII = str.maketrans({"°": " deg", "±": "+-", "×": "x", "’": "'", "…": "..."})
 _INDENT = 4
 
 
