@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import math
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from spraycheck.pattern.layout import Assessment
 from spraycheck.report.atlas import KIND_IN_WORDS, AtlasPage
-from spraycheck.report.lessons.canvas import INK, bare, decoded, figure, jpeg
+from spraycheck.report.lessons.canvas import INK, PHOTO_QUALITY, bare, decoded, figure, jpeg
 from spraycheck.report.lessons.tables import markdown_table
+from spraycheck.report.overlay import draw_overlay
 
 _SIDE_IN = 3.0
 # Of a card in a row of three: 270 pixels, where a streak is still 25 long. Two get more.
@@ -35,23 +38,38 @@ def card_row(pages: Sequence[AtlasPage], *, named: bool = True) -> bytes:
     return _row([decoded(page.photo) for page in pages], titles)
 
 
+def photo_and_seen(page: AtlasPage) -> bytes:
+    """Draw one card twice, as photographed and with what the tool found, as JPEG."""
+    titles = [page.title, f"the tool: {page.verdict}"]
+    return _row([decoded(page.photo), decoded(page.seen)], titles)
+
+
 def seen_row(pages: Sequence[AtlasPage]) -> bytes:
     """Draw the same cards with what the tool found on them, as JPEG."""
     titles = [f"{page.title}: {page.verdict}" for page in pages]
-    return _row([decoded(page.seen) for page in pages], titles, side=1.25 * _SIDE_IN)
+    return _row([decoded(page.seen) for page in pages], titles)
 
 
-def _row(
-    pictures: Sequence[NDArray[np.uint8]], titles: Sequence[str], side: float = _SIDE_IN
-) -> bytes:
+def _row(pictures: Sequence[NDArray[np.uint8]], titles: Sequence[str]) -> bytes:
     count = len(pictures)
-    side = side if count > 2 else 1.25 * side
+    side = _SIDE_IN if count > 2 else 1.3 * _SIDE_IN
     tallest = max(picture.shape[0] / picture.shape[1] for picture in pictures)
     made, panes = figure(side * count, side * tallest + 0.35, columns=count)
     for pane, picture, title in zip(panes[0], pictures, titles, strict=True):
         bare(pane).imshow(picture)
         pane.set_title(title, fontsize=11, color=INK, loc="left")
     return jpeg(made)
+
+
+def overlay_picture(assessment: Assessment, max_side_px: int = 900) -> bytes:
+    """Return what the technician gets to see, as JPEG."""
+    from PIL import Image
+
+    out = io.BytesIO()
+    Image.fromarray(draw_overlay(assessment, max_side_px=max_side_px)).save(
+        out, "JPEG", quality=PHOTO_QUALITY, optimize=True
+    )
+    return out.getvalue()
 
 
 def page_text(page: AtlasPage) -> str:
