@@ -329,6 +329,26 @@ def test_a_card_with_plumes_all_round_is_another_nozzles_and_nothing_is_judged()
     assert "central-side-spray" in codes(two)
 
 
+def test_a_ring_broken_into_drops_is_one_streaky_spray() -> None:
+    _, turn = grid(MIDDLE)
+    drops = RING * (np.abs((turn - 20) % 120 - 60) < 22)
+    a = judged(drops, fill="hollow")
+    assert a.patch.plumes == 1
+    assert a.patch.sides == ()
+    assert a.verdict == "fail"
+    assert "central-streaky" in codes(a)
+    # Its middle, and so its place against the aim, is the ring's.
+    assert math.dist((a.patch.x_mm, a.patch.y_mm), MIDDLE) < 1.5
+
+
+def test_a_shadow_at_the_border_is_no_plume() -> None:
+    corners = 0.7 * (disc(18, (-75, 95)) + disc(18, (75, -95)))
+    a = judged(disc(9, MIDDLE) + corners)
+    assert len(a.patch.sides) == 2
+    assert a.patch.plumes == 1
+    assert "central-several" not in codes(a)
+
+
 def test_a_limit_that_is_off_is_not_held() -> None:
     wide = CentralLimits(roundness_low_ratio=0.0)
     assert judged(disc(12, MIDDLE, long=1.6), limits=wide).verdict == "pass"

@@ -47,4 +47,4 @@ def test_a_wrong_centre_does_not_turn_a_slanted_nozzle() -> None:
 
 def test_allowing_for_the_centre_costs_nothing_where_it_is_right() -> None:
     assert found(3 / 45, sigma_mm=0.3) == 1.0
-    assert found(3 / 45, sigma_mm=0.3, weak=True) > 0.98
+    assert found(3 / 45, sigma_mm=0.3, weak=True) > 0.95

@@ -71,6 +71,8 @@ class SidePatch:
         Wetted area.
     outline_px : (L, 2) ndarray of float64
         In the full photo.
+    sure : bool
+        Surely wet; else it may be a shadow, too.
     """
 
     x_mm: float
@@ -78,6 +80,7 @@ class SidePatch:
     direction_deg: float
     area_mm2: float
     outline_px: Float = field(repr=False)
+    sure: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,8 +195,9 @@ class CentralPatch:
 
     @property
     def plumes(self) -> int:
-        """How many patches of about the same size there are: 1 for a sound central spray."""
-        return 1 + sum(side.area_mm2 >= PLUME_SHARE * self.area_mm2 for side in self.sides)
+        """How many patches there are, surely wet and not much smaller than the central one."""
+        least = PLUME_SHARE * self.area_mm2
+        return 1 + sum(side.sure and side.area_mm2 >= least for side in self.sides)
 
     @property
     def hollow(self) -> bool:

@@ -47,6 +47,11 @@ FAR_SHARE: Final = 0.25
 """A patch that lies this share of the sheet's short side off the aim weighs half in the choice of
 the central one (chosen: a spray that far off would miss the sheet from twice the height)."""
 
+DROP_SHARE, ROUND_RATIO = 0.2, 1.2
+"""Drops of a broken ring have at least the first share of the largest one's area, and spread across
+the direction from the ring's middle by the second more than along it, in mean square (chosen: the
+plumes of a nozzle with holes show 0.05 to 0.7)."""
+
 WHOLE_SHARE: Final = 0.6
 """A piece with this share of the filled area of all is a whole patch by itself, and what hangs on
 it by a faint bridge lies beside it; without such a piece the patch is broken (chosen: the largest
@@ -129,7 +134,15 @@ def find_central(
         if one is not main:
             inside = math.dist(one.middle, main.middle) <= REACH * main.radius
             (own if inside else beside).append(one)
+    low = max(LOW_LEVEL, LOW_NOISES * wet.noise)
     joined = np.zeros(wet.smooth.shape, np.uint8)
+    if ring := _ring_of_drops(main, beside):
+        own += ring
+        beside = [one for one in beside if one not in ring]
+        cells = np.concatenate([one.points for one in own])
+        (x, y), radius = cv2.minEnclosingCircle(cells.astype(np.float32))
+        across, down = np.arange(joined.shape[1]) - x, np.arange(joined.shape[0]) - y
+        joined[(np.hypot(across, down[:, None]) <= radius) & (wet.smooth >= low)] = 1
     for one in own:
         joined[one.patch.rows, one.patch.cols] = 1
     part = _part(wet, joined, threshold, bridge_mm / cell)
@@ -157,10 +170,36 @@ def find_central(
         zone=zone,
         sides=tuple(sides[False]),
         doubtful=tuple(sides[True]),
-        level=max(LOW_LEVEL, LOW_NOISES * wet.noise) if part.broken else threshold,
+        level=low if part.broken else threshold,
         box=_box(zone, grow + round(0.7 * main.radius)),
         at_edge=main.patch.at_edge > AT_EDGE and not part.apart,
     )
+
+
+def _ring_of_drops(main: _Seen, beside: list[_Seen]) -> list[_Seen]:
+    """Find the patches that form one ring with the main one: a hollow spray gathered in streaks.
+
+    The drops of a ring lie along it, the plumes of a nozzle with holes point away from its middle.
+    """
+    alike = [
+        one
+        for one in beside
+        if one.patch.at_edge == 0
+        and one.wetness >= SIDE_WETNESS
+        and one.patch.area_mm2 >= DROP_SHARE * main.patch.area_mm2
+    ]
+    if len(alike) < 2 or main.patch.at_edge > 0:
+        return []
+    drops = [one.points.astype(float) for one in (main, *alike)]
+    (x, y), _ = cv2.minEnclosingCircle(np.concatenate(drops).astype(np.float32))
+    along = across = 0.0
+    for points in drops:
+        middle = points.mean(axis=0)
+        out = (middle - (x, y)) / max(math.dist(middle, (x, y)), 1e-6)
+        off = points - middle
+        along += float(((off @ out) ** 2).sum())
+        across += float(((off @ (-out[1], out[0])) ** 2).sum())
+    return alike if across > ROUND_RATIO * along else []
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -242,6 +281,7 @@ class _Seen:
     """A wet patch with what the choice goes by; lengths in cells."""
 
     patch: Patch
+    points: NDArray[np.int32]
     middle: tuple[float, float]
     radius: float
     wetness: float
@@ -263,6 +303,7 @@ class _Seen:
         score = (cv2.contourArea(hull) + 1.0) * min(wetness, 1.0) ** 2 / (1 + far**2)
         return cls(
             patch=patch,
+            points=points,
             middle=(float(x), float(y)),
             radius=float(radius),
             wetness=wetness,

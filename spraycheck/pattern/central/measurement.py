@@ -128,7 +128,11 @@ def measure_central(
         soaked_frac=_soaked(smooth, n),
         profile=n.profile,
         by_angle=_by_angle(raw, n),
-        sides=tuple(_side(card, mask, middle) for mask in (*found.sides, *found.doubtful)),
+        sides=tuple(
+            _side(card, mask, middle, sure)
+            for masks, sure in ((found.sides, True), (found.doubtful, False))
+            for mask in masks
+        ),
         outline_px=card.to_photo(n.outline * cell + origin),
         hollow_px=card.to_photo(n.hollow * cell + origin),
         flags=(flag.AT_SHEET_EDGE,) if found.at_edge else (),
@@ -201,7 +205,7 @@ def _by_angle(raw: FloatMap, n: Numbers) -> Float:
     return out
 
 
-def _side(card: RectifiedCard, mask: Mask, middle: Float) -> SidePatch:
+def _side(card: RectifiedCard, mask: Mask, middle: Float, sure: bool) -> SidePatch:
     rows, cols = np.nonzero(mask)
     x, y = card.to_mm(np.array([[cols.mean(), rows.mean()]]))[0]
     pieces, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -212,4 +216,5 @@ def _side(card: RectifiedCard, mask: Mask, middle: Float) -> SidePatch:
         direction_deg=wrap_360(math.degrees(math.atan2(x - middle[0], middle[1] - y))),
         area_mm2=float(mask.sum()) * card.cell_mm**2,
         outline_px=card.to_photo(card.to_mm(outline)),
+        sure=sure,
     )
