@@ -5,10 +5,19 @@ import dataclasses
 import numpy as np
 import pytest
 from cards import Scene, draw, even, grid
+from drawn_photos import Camera, Card
+from drawn_photos import even as blots
+from drawn_photos import photograph as shot
 
+from spraycheck.app.photos import photo_from_array
 from spraycheck.errors import CardNotFoundError
+from spraycheck.pattern import flags
+from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.clean_card import subtract_clean_card
 from spraycheck.pattern.containers import PrintedFacts
+from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.pipeline import Pipeline
+from spraycheck.pattern.quality.light import look_at_light
 from spraycheck.pattern.wetness import map_wetness
 
 STAINS = ((-50.0, 60.0, 9.0), (40.0, 70.0, 7.0), (60.0, -70.0, 8.0))
@@ -93,3 +102,25 @@ def test_a_label_that_was_not_read_is_no_other_card(pair):
         dataclasses.replace(card, printed=facts()), dataclasses.replace(clean, printed=unread)
     )
     assert "before spraying" in out.method
+
+
+@pytest.mark.parametrize(("brightness", "dry_brightness"), [(1.55, 1.0), (1.0, 1.55)])
+def test_over_exposure_is_told_although_the_clean_card_is_divided_out(brightness, dry_brightness):
+    sprayed, clean = (
+        photo_from_array(
+            shot(
+                Card(plumes=plumes, brightness=light, falloff=0.1),
+                Camera(size=(600, 800), focal=718),
+            ).rgb
+        )
+        for plumes, light in ((blots(4), brightness), ((), dry_brightness))
+    )
+    layout = Layout(name="four", azimuth_deg=(0.0, 90.0, 180.0, 270.0))
+    spec = CardSpec(width_mm=210, height_mm=297)
+    held = Pipeline()(sprayed, spec, layout=layout, dry=clean)
+    assert held.quality.clipped_frac > 0.15
+    assert flags.CLIPPED in held.quality.flags
+    assert held.verdict != "pass"
+    # Negative control: the divided light itself does not show it.
+    if dry_brightness > 1:
+        assert look_at_light(held.wetness).clipped_frac < 0.05

@@ -108,9 +108,10 @@ class Pipeline:
         layout.check_lined_up(lined_up)
         elapsed = None if sprayed is None else seconds_since(sprayed, photo.taken_at)
         card = self.rectify(photo, spec or CardSpec())
+        seen = clean = None
         if dry is not None:
-            clean = self.rectify(dry, spec or CardSpec(), cell_mm=card.cell_mm)
-            card = subtract_clean_card(card, clean)
+            seen, clean = card, self.rectify(dry, spec or CardSpec(), cell_mm=card.cell_mm)
+            card = subtract_clean_card(seen, clean)
         wet = self.wetness(card)
         centre = self.centre(wet)
         segmentation = self.segment(wet, centre)
@@ -138,7 +139,7 @@ class Pipeline:
         )
         if standoff is not None:
             assessment = add_spray_angles(assessment, standoff)
-        return add_quality(assessment, elapsed_s=elapsed)
+        return add_quality(assessment, elapsed_s=elapsed, seen=seen, clean=clean)
 
     def describe(self) -> dict[str, object]:
         """Return versions and every stage with all its parameters, for provenance."""

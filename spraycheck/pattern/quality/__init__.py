@@ -10,6 +10,7 @@ import math
 from dataclasses import replace
 
 from spraycheck.pattern import flags as flag
+from spraycheck.pattern.containers import RectifiedCard
 from spraycheck.pattern.findings import describe, most_important_first
 from spraycheck.pattern.layout import Assessment, Finding
 from spraycheck.pattern.quality.creeping import (
@@ -33,7 +34,13 @@ __all__ = [
 ]
 
 
-def add_quality(assessment: Assessment, *, elapsed_s: float | None = None) -> Assessment:
+def add_quality(
+    assessment: Assessment,
+    *,
+    elapsed_s: float | None = None,
+    seen: RectifiedCard | None = None,
+    clean: RectifiedCard | None = None,
+) -> Assessment:
     """Return the assessment with the photo's quality, and hold back a pass it does not support.
 
     Parameters
@@ -43,6 +50,9 @@ def add_quality(assessment: Assessment, *, elapsed_s: float | None = None) -> As
     elapsed_s : float, optional
         Time from spraying to photo; NaN when the time of spraying was given but the photo does not
         say when it was taken, None when it was not given.
+    seen, clean : RectifiedCard, optional
+        The card as photographed, and as photographed before spraying, where the first was divided
+        by the second before it was measured.
 
     Returns
     -------
@@ -51,7 +61,8 @@ def add_quality(assessment: Assessment, *, elapsed_s: float | None = None) -> As
         otherwise. What limits the photo is told where it is beyond a limit or the verdict is open.
     """
     time = math.nan if elapsed_s is None else elapsed_s
-    quality = replace(look_at_photo(assessment), elapsed_s=time, crept_mm=crept_mm(time))
+    looked = look_at_photo(assessment, seen=seen, clean=clean)
+    quality = replace(looked, elapsed_s=time, crept_mm=crept_mm(time))
     found = limitations(quality, assessment)
     beyond = [one for one in found if one.beyond]
     verdict = assessment.verdict

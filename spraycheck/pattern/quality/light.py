@@ -9,7 +9,7 @@ from typing import Final
 import cv2
 import numpy as np
 
-from spraycheck.pattern.containers import WetnessMap
+from spraycheck.pattern.containers import Mask, RectifiedCard, WetnessMap
 from spraycheck.pattern.wetness import CLIPPED_LINEAR
 
 DRY: Final = 0.15
@@ -52,13 +52,16 @@ class LightFacts:
     glare_frac: float
 
 
-def look_at_light(wet: WetnessMap) -> LightFacts:
+def look_at_light(wet: WetnessMap, seen: RectifiedCard | None = None) -> LightFacts:
     """Measure light and noise on a card.
 
     Parameters
     ----------
     wet : WetnessMap
         From stage 2; its card's light is looked at.
+    seen : RectifiedCard, optional
+        The same card as it was photographed, on the same grid, where the map's own light has been
+        divided by that of the clean card: what is over-exposed can no longer be told from that.
 
     Notes
     -----
@@ -66,7 +69,7 @@ def look_at_light(wet: WetnessMap) -> LightFacts:
     variance estimation", Comput. Vis. Image Underst. 64, 300-302 (from memory): blind to slopes,
     its response to white noise is 6 sigma.
     """
-    card = wet.card
+    card = seen or wet.card
     light = np.asarray(card.linear_rgb[..., 1])
     dry = wet.valid & (wet.smooth < DRY)
     kernel = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
@@ -74,18 +77,32 @@ def look_at_light(wet: WetnessMap) -> LightFacts:
     noise = math.nan
     if dry.any():
         noise = _MAD_TO_SIGMA * float(np.median(fine[dry])) / 6 / float(np.median(light[dry]))
-    # Each colour for itself: paper that clips in red alone already reads too dark beside the spray.
-    clipped = card.linear_rgb[dry] > FULL_LINEAR
-    rim = np.ones((2 * max(1, round(RIM_MM / card.cell_mm)) + 1,) * 2, np.uint8)
-    inner = cv2.erode(card.inside.astype(np.uint8), rim).astype(bool)  # the rim is never judged
+    inner = _inner(card)
     blown = (card.linear_rgb > CLIPPED_LINEAR).all(axis=2) & inner
     whole = max(int(card.inside.sum()), 1)
     return LightFacts(
         noise_frac=noise,
         evenness_frac=_evenness(light, dry, card.cell_mm),
-        clipped_frac=float(clipped.mean()) if dry.any() else 0.0,
+        clipped_frac=_clipped(card, dry),
         glare_frac=float((blown & ~wet.valid).sum()) / whole,
     )
+
+
+def clipped_frac(clean: RectifiedCard) -> float:
+    """Share of a clean card's colour values that are over-exposed."""
+    return _clipped(clean, _inner(clean))
+
+
+def _clipped(card: RectifiedCard, where: Mask) -> float:
+    # Each colour for itself: paper that clips in red alone already reads too dark beside the spray.
+    values = card.linear_rgb[where]
+    return float((values > FULL_LINEAR).mean()) if values.size else 0.0
+
+
+def _inner(card: RectifiedCard) -> Mask:
+    """Leave out the rim, which is never judged."""
+    rim = np.ones((2 * max(1, round(RIM_MM / card.cell_mm)) + 1,) * 2, np.uint8)
+    return cv2.erode(card.inside.astype(np.uint8), rim).astype(bool)
 
 
 def _evenness(light: np.ndarray, dry: np.ndarray, cell_mm: float) -> float:

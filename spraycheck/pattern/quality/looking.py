@@ -16,7 +16,7 @@ from spraycheck.pattern.containers import (
     WetnessMap,
 )
 from spraycheck.pattern.layout import Assessment, PhotoQuality
-from spraycheck.pattern.quality.light import look_at_light
+from spraycheck.pattern.quality.light import clipped_frac, look_at_light
 from spraycheck.pattern.quality.sharpness import edge_spread_mm
 
 TWO_LEVELS: Final = 0.85
@@ -26,13 +26,21 @@ drawn cards reach 0.96 and more, cards under uneven light at most 0.7."""
 _LEVEL_CELL_MM: Final = 1.5
 
 
-def look_at_photo(assessment: Assessment) -> PhotoQuality:
+def look_at_photo(
+    assessment: Assessment,
+    *,
+    seen: RectifiedCard | None = None,
+    clean: RectifiedCard | None = None,
+) -> PhotoQuality:
     """Measure sharpness, light, noise, view and how wet the card is.
 
     Parameters
     ----------
     assessment : Assessment
         Of the photo, all stages done.
+    seen, clean : RectifiedCard, optional
+        The sprayed card as it was photographed and the same card before, where one was divided by
+        the other before it was measured.
 
     Returns
     -------
@@ -41,7 +49,9 @@ def look_at_photo(assessment: Assessment) -> PhotoQuality:
     """
     a = assessment
     across, down, measured_on = edge_spread_mm(a.photo, a.card)
-    light = look_at_light(a.wetness)
+    light = look_at_light(a.wetness, seen)
+    # An over-exposed clean card spoils what it is divided into just as well.
+    clipped = max(light.clipped_frac, 0.0 if clean is None else clipped_frac(clean))
     jacobian = _jacobian(a.card)
     return PhotoQuality(
         measured_on=measured_on,
@@ -50,7 +60,7 @@ def look_at_photo(assessment: Assessment) -> PhotoQuality:
         mm_per_px=a.photo.decode_scale / math.sqrt(abs(float(np.linalg.det(jacobian)))),
         noise_frac=light.noise_frac,
         evenness_frac=light.evenness_frac,
-        clipped_frac=light.clipped_frac,
+        clipped_frac=clipped,
         glare_frac=light.glare_frac,
         outside_frac=_outside(a.card, a.photo.width_px, a.photo.height_px),
         view_deg=_view_deg(jacobian),
