@@ -13,6 +13,10 @@ import pytest
 from PIL import Image
 from test_combination import PRINTED, shot
 
+from spraycheck.app.batch.expectations import Expectations
+from spraycheck.app.batch.manifest import read_manifest
+from spraycheck.app.batch.running import _settings
+from spraycheck.app.batch.scoring import Task, score
 from spraycheck.app.cli import main
 from spraycheck.errors import LayoutError
 from spraycheck.pattern.combination import combine_shots
@@ -113,3 +117,30 @@ def test_combined_shots_hold_the_turn_too(turn: float, verdict: str) -> None:
         assert math.isclose(finding.evidence.value, turn, abs_tol=1.0)
     never_said = combine_shots([replace(photo, provenance={}) for photo in photos])
     assert never_said.verdict == "pass"
+
+
+def test_a_manifest_says_which_cards_were_lined_up(folder: Path) -> None:
+    (folder / "m.csv").write_text(
+        "file,layout,holes,lined_up\ncard.jpg,n.toml,,dowel\nnone.jpg,n.toml,,\n"
+        "wrong.jpg,n.toml,,notch\neven.jpg,,5,dowel\n"
+    )
+    asking = Expectations(manifest=read_manifest(str(folder / "m.csv")))
+    told = {name: asking.of(str(folder / f"{name}.jpg")) for name in ("card", "none", "wrong")}
+    assert [one.lined_up for one in told.values()] == ["dowel", "", ""]
+    assert "expected that feature" in str(told["wrong"].problem)
+    assert "names no feature" in str(asking.of(str(folder / "even.jpg")).problem)
+    digest = _settings(None, None)
+    assert digest(told["card"]) != digest(told["none"])
+    expected = told["card"]
+    assert isinstance(expected.layout, Layout)
+    scored = score(
+        Task(
+            file=str(folder / "card.jpg"),
+            layout=expected.layout,
+            spec=expected.spec,
+            limits=expected.limits,
+            pictures=False,
+            lined_up=expected.lined_up,
+        )
+    )
+    assert scored.result["lined_up_with"] == "dowel"

@@ -350,6 +350,7 @@ class _Run:
                 pictures=work.pictures is not None,
                 standoff=work.standoff,
                 aim=work.aim,
+                lined_up=expected.lined_up,
             )
             self.to_score.append(_Piece(indices=(index,), task=task, key=key))
 

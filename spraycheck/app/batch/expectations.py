@@ -40,6 +40,8 @@ class Expected:
         ``manifest``, ``option``, ``folder`` or ``card``; empty when nobody knows.
     labels : Labels
         What is said of the photo besides.
+    lined_up : str
+        The feature that 12 o'clock on the card was lined up with; empty when nobody says.
     problem : InputError or None
         Why the photo cannot be scored.
     """
@@ -49,6 +51,7 @@ class Expected:
     spec: CardSpec
     source: str
     labels: Labels
+    lined_up: str = ""
     problem: InputError | None = None
 
 
@@ -131,11 +134,15 @@ class Expectations:
             spec = replace(spec, printed_x_mm=self.printed_mm[0], printed_y_mm=self.printed_mm[1])
 
         def make(nozzle: Nozzle, source: str) -> Expected:
+            feature = row.lined_up if row else ""
+            if feature:
+                nozzle.layout.check_lined_up(feature)
             return Expected(
                 layout=nozzle.expected,
                 limits=nozzle.limits_under(self.limits),
                 spec=spec,
                 labels=labels,
+                lined_up=feature,
                 source=source,
             )
 

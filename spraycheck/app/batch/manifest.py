@@ -36,6 +36,8 @@ COLUMNS: Final[dict[str, str]] = {
     "part": "for a repeatability study: which card or injector",
     "person": "for a repeatability study: who took the photo or judged",
     "repeat": "for a repeatability study: first, second, ... time",
+    "lined_up": "the feature of nozzle or holder that 12 o'clock on the card was lined up with, "
+    "the one the nozzle file counts from; the turn of the whole pattern is then judged",
 }
 
 _MAX_FIELD = 1 << 20
@@ -69,6 +71,8 @@ class Row:
         Absolute path of the layout file, and size of the sheet; empty when not stated.
     labels : Labels
         Everything else.
+    lined_up : str
+        The feature the card was lined up with; empty when not stated.
     line : int
         Where it stands, for messages.
     """
@@ -79,6 +83,7 @@ class Row:
     sheet: str
     labels: Labels
     line: int
+    lined_up: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -205,6 +210,7 @@ def _row(path: str, folder: str, line: int, cell: dict[str, str]) -> Row:
             repeat=cell.get("repeat", ""),
         ),
         line=line,
+        lined_up=cell.get("lined_up", ""),
     )
 
 

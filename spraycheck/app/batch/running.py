@@ -180,13 +180,17 @@ def _settings(
     central["aim"] = aim
 
     @functools.cache
-    def digest(layout: Layout | CentralNozzle | None, limits: LimitSet, spec: CardSpec) -> bytes:
+    def digest(
+        layout: Layout | CentralNozzle | None, limits: LimitSet, spec: CardSpec, lined_up: str
+    ) -> bytes:
         if layout is None:
             return b""
         stages = holes if isinstance(layout, Layout) else central
+        if lined_up:
+            stages = {**stages, "lined_up": lined_up}
         return settings_digest(layout, limits, spec, stages)
 
-    return lambda expected: digest(expected.layout, expected.limits, expected.spec)
+    return lambda one: digest(one.layout, one.limits, one.spec, one.lined_up)
 
 
 def _check_out(out: Path) -> None:

@@ -54,6 +54,8 @@ class Task:
         Height of the tip over the card.
     aim : (float, float) or str or None
         Where the tip was set over the card, for a nozzle with one central spray.
+    lined_up : str
+        The feature that 12 o'clock on the card was lined up with; empty for none.
     """
 
     file: str
@@ -63,6 +65,7 @@ class Task:
     pictures: bool
     standoff: Standoff | None = None
     aim: str | tuple[float, float] | None = None
+    lined_up: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,7 +177,12 @@ def _measure(photo: Photo, task: Task) -> Assessment | CentralAssessment:
         )
     assert isinstance(limits, Limits)
     return measure_photo(
-        photo, layout=task.layout, sheet=task.spec, limits=limits, standoff=task.standoff
+        photo,
+        layout=task.layout,
+        sheet=task.spec,
+        limits=limits,
+        standoff=task.standoff,
+        lined_up=task.lined_up,
     )
 
 

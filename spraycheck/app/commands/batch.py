@@ -55,7 +55,8 @@ nozzle file is a label to sort by. A nozzle's own limits hold for its photos, un
 --limits is given.
 
 manifest: a CSV table with a column file and any of holes, layout, sheet, nozzle,
-injector, date, verdict (a person's), part, person, repeat.
+injector, date, verdict (a person's), part, person, repeat, lined_up (the feature the
+card was lined up with).
 
 examples:
   spraycheck batch cards/2019 cards/2020 --holes 4 --sheet a4

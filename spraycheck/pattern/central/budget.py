@@ -42,6 +42,10 @@ LOCAL_FRAC, LOCAL_STREAK = 0.06, 0.025
 """Standard scatter of wetness between spots of one patch that the photo adds to the spray's own,
 and what of it is left in the streaks however many spots there are (printed and pencilled lines)."""
 
+DRY_NOISES: Final = 0.8
+"""Standard uncertainty of the dry-paper model inside a hollow, where no dry paper around it helps,
+in units of the map's noise."""
+
 HEAVY_FLOOR: Final = 0.010
 """Standard uncertainty of the share on the heavy side that is left however large the patch."""
 
@@ -132,14 +136,20 @@ def vector_covariance(
     edge = math.hypot(EDGE_MM, 0.5 * level / max(slope, 1e-3))
     shape = edge / radius
     own = np.zeros(len(vector))
-    own[0] = math.hypot(2 * shape, 2 * card.aspect_u_frac, 0.05) * area
+    # An outline wrong by ``edge`` changes the area by its length times that; a hollow has one too,
+    # of the radius that leaves the wetted area.
+    disc = math.pi * radius**2
+    inner = math.sqrt(max(0.0, 1 - area / disc))
+    own[0] = math.hypot(
+        2 * shape * (1 + inner) * disc, math.hypot(2 * card.aspect_u_frac, 0.05) * area
+    )
     own[1] = math.hypot(edge, card.aspect_u_frac * radius, 0.015 * radius)
     own[2] = own[3] = math.hypot(MIDDLE_MM, 0.5 * card.geometry_u_mm)
     own[4] = math.hypot(shape, card.aspect_u_frac, ROUND_FRAC) * roundness
     own[5] = math.hypot(0.5 * shape, 0.025, 0.5 * wet.noise)
     own[6] = math.hypot(0.5 * local, HEAVY_FLOOR)
     own[7] = math.hypot(local, LOCAL_STREAK, vector[7] * min(1.0, THIN_MM * 2 / radius))
-    own[8] = math.hypot(2 * local, 0.03)
+    own[8] = math.hypot(2 * local, 0.03, DRY_NOISES * wet.noise)
     own[9] = own[10] = MIDDLE_MM
     # Thrown drops near the limit of what counts as one.
     own[11] = math.hypot(0.1 * vector[11], DROPS_MM2)
