@@ -141,7 +141,8 @@ def find_central(
         beside = [one for one in beside if one not in ring]
         cells = np.concatenate([one.points for one in own])
         (x, y), radius = cv2.minEnclosingCircle(cells.astype(np.float32))
-        across, down = np.arange(joined.shape[1]) - x, np.arange(joined.shape[0]) - y
+        rows, cols = wet.smooth.shape
+        across, down = np.arange(cols) - x, np.arange(rows) - y
         joined[(np.hypot(across, down[:, None]) <= radius) & (wet.smooth >= low)] = 1
     for one in own:
         joined[one.patch.rows, one.patch.cols] = 1
