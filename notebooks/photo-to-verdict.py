@@ -15,9 +15,9 @@
 # # How the photo becomes a verdict
 #
 # One sample photograph, followed through the six stages: the sheet, the wetness, the centre, the
-# plumes, the numbers, the verdict. Every stage is a function from one frozen container to the next;
-# nothing looks ahead, and **the first five do not know what to expect**: they are never told how
-# many holes the nozzle has, so what is expected cannot leak into what is measured.
+# plumes, the numbers, the verdict. Every stage is a function from one frozen container to the
+# next; nothing looks ahead, and **the first five do not know what to expect**: they are never told
+# how many holes the nozzle has, so what is expected cannot leak into what is measured.
 
 # %%
 from IPython.display import Image, Markdown
@@ -40,12 +40,15 @@ print(a.verdict, "-", "; ".join(explain_verdict(a)))
 #
 # Candidates for the sheet's outline come from regions of one colour and from straight edges; the
 # evidence along each side picks the winner. Then one physical model is fitted to all edge points:
-# where the camera stood, its focal length, and a sheet that may be bent but not stretched. Left the
-# photograph with the outline found; right the sheet as seen from straight above. The white net is
-# the same on both: where it is square on the right, lengths and angles can be trusted.
+# where the camera stood, its focal length, and a sheet that may be bent but not stretched. Left
+# the photograph with the outline found; right the sheet as seen from straight above. The white net
+# is the same on both: where it is square on the right, lengths and angles can be trusted.
 
 # %%
-Image(stages.draw_sheet(a.photo, a.card), alt="The photo with the sheet's outline, and the sheet made flat")
+Image(
+    stages.draw_sheet(a.photo, a.card),
+    alt="The photo with the sheet's outline, and the sheet made flat",
+)
 
 # %%
 print(f"found by: {a.card.found_by}; a position is good to {a.card.geometry_u_mm:.2f} mm")
@@ -54,8 +57,8 @@ print("what to doubt:", ", ".join(a.card.flags) or "nothing")
 # %% [markdown]
 # ## 2. Wetness
 #
-# Brightness alone is no measure: a shadow is dark too. So the dry paper's own light is modelled all
-# over the sheet, shadows and their edges included, and what is left is how much the oil
+# Brightness alone is no measure: a shadow is dark too. So the dry paper's own light is modelled
+# all over the sheet, shadows and their edges included, and what is left is how much the oil
 # darkens the paper. Optical depth then becomes wetness, 0 dry to 1 full, by the law of Yule and
 # Nielsen, in which half-wet fibres count as half.
 #
@@ -70,15 +73,18 @@ Image(stages.draw_wetness(a.wetness, y_mm), alt="Map of wetness, and wetness alo
 # %% [markdown]
 # ## 3. The centre
 #
-# All directions are seen from the foot of the perpendicular from the nozzle's tip, and nobody marks
-# it. But fuel flies straight: the long axes of all streaks meet there, however the nozzle is
+# All directions are seen from the foot of the perpendicular from the nozzle's tip, and nobody
+# marks it. But fuel flies straight: the long axes of all streaks meet there, however the nozzle is
 # tilted. Where the streaks lie on a ring, its middle helps as well, though a tilt of the nozzle
 # moves the ring; how much the ring is believed depends on how well the two agree. An error of one
-# millimetre at a ring of 50 mm turns a direction by up to 1.15 degrees, so the centre's uncertainty
-# (red circle) goes into every direction.
+# millimetre at a ring of 50 mm turns a direction by up to 1.15 degrees, so the centre's
+# uncertainty (red circle) goes into every direction.
 
 # %%
-Image(stages.draw_centre(a.wetness, a.centre, a.catalogue), alt="Axes of the plumes and where they meet")
+Image(
+    stages.draw_centre(a.wetness, a.centre, a.catalogue),
+    alt="Axes of the plumes and where they meet",
+)
 
 # %%
 print(f"found by: {a.centre.found_by}; within {a.centre.u95_mm:.2f} mm with 95 %")
@@ -126,25 +132,28 @@ Markdown(
 # ## 6. The verdict
 #
 # Only now is the nozzle looked at: five holes, evenly spread. One common turn and one assignment
-# lay them over the plumes, and every hole is held against what the *others* predict. A hole without
-# a plume is blocked, if the others leave no doubt where its plume should be.
+# lay them over the plumes, and every hole is held against what the *others* predict. A hole
+# without a plume is blocked, if the others leave no doubt where its plume should be.
 
 # %%
 Image(stages.draw_holes(a), alt="Deviation and wetted area of each hole with limits")
 
 # %% [markdown]
 # A limit is not a cliff. What decides is the probability that the true value keeps it (JCGM 106).
-# Each bell below holds the true values a hole may have; the part beyond a limit is hatched. A
-# hole fails when nearly all of its bell lies beyond, passes when nearly none does, and is *unsure*
-# in between: then the verdict is **recheck**, never a guess. The risk of
-# being wrong is shared among all limits, so that it holds for the whole nozzle.
+# Each bell below holds the true values a hole may have; the part beyond a limit is hatched. A hole
+# fails when nearly all of its bell lies beyond, passes when nearly none does, and is *unsure* in
+# between: then the verdict is **recheck**, never a guess. The risk of being wrong is shared among
+# all limits, so that it holds for the whole nozzle.
 
 # %%
 Image(stages.draw_bells(a), alt="Where the true area of each hole may lie, against the limits")
 
 # %%
 Markdown(
-    "\n".join(f"- **{finding.code}** (hole {finding.hole or '-'}): {finding.text}" for finding in a.findings)
+    "\n".join(
+        f"- **{finding.code}** (hole {finding.hole or '-'}): {finding.text}"
+        for finding in a.findings
+    )
 )
 
 # %% [markdown]

@@ -65,7 +65,9 @@ print(LESSONS["Six good holes"].wish.command("good.jpg"))
 # few per cent. A nozzle without any of that exists on paper only.
 
 # %%
-Image(photo_and_seen(good[0]), alt="A good card with six equal streaks, and the tool's drawing on it")
+Image(
+    photo_and_seen(good[0]), alt="A good card with six equal streaks, and the tool's drawing on it"
+)
 
 # %%
 Markdown(page_text(good[0]))
@@ -105,8 +107,8 @@ Markdown(page_text(weak[1]))
 # ## 4. Off-line: compare the gaps, not the streaks
 #
 # Three, eight and seventeen degrees. The streak itself is of the right size, so an eye that looks
-# for small streaks passes over it. The two gaps beside it give it away: one wide, one narrow.
-# At seventeen degrees the wide gap is easily taken for a blocked hole; count the streaks.
+# for small streaks passes over it. The two gaps beside it give it away: one wide, one narrow. At
+# seventeen degrees the wide gap is easily taken for a blocked hole; count the streaks.
 
 # %%
 turned = pages("Slightly off-line", "Off-line", "Far off-line")
@@ -139,7 +141,9 @@ Markdown(page_text(extra[1]))
 # or one side of the card, dry paper included.
 
 # %%
-alike = pages("Nozzle not square to the card", "Lamp mirrored on the card", "Shadow across the card")
+alike = pages(
+    "Nozzle not square to the card", "Lamp mirrored on the card", "Shadow across the card"
+)
 Image(card_row(alike), alt="Three cards of a good nozzle: tilted, under glare, under a shadow")
 
 # %%
@@ -148,8 +152,8 @@ Markdown(page_text(alike[0]))
 # %% [markdown]
 # ## 7. Your turn
 #
-# Four cards, six holes each. Which would you put back into an engine? Write down verdict, hole
-# (as on a clock) and fault for each before you read on.
+# Four cards, six holes each. Which would you put back into an engine? Write down verdict, hole (as
+# on a clock) and fault for each before you read on.
 
 # %%
 asked = [
@@ -173,16 +177,16 @@ Image(seen_row(quiz[2:]), alt="Cards C and D with what the tool found")
 
 # %% [markdown]
 # **A**: the streak at 9 o'clock is nine degrees out of line; one gap beside it is wider than the
-# other by eighteen. **B** is good. **C**: the hole at 2:30 is weak, it gives half. **D** is good as
-# well, sprayed with the tip three degrees askew: the streaks on the right are longer than those on
-# the left, and none is odd among its neighbours.
+# other by eighteen. **B** is good. **C**: the hole at 2:30 is weak, it gives half. **D** is good
+# as well, sprayed with the tip three degrees askew: the streaks on the right are longer than those
+# on the left, and none is odd among its neighbours.
 #
 # ## Going on
 #
 # - `spraycheck atlas --out atlas/` makes the whole book, thirty-odd pages, for print and screen.
-# - `spraycheck quiz --name Ana` trains one person and follows what that person finds;
-#   `--exam --seed 7` is the same paper for a whole class; `--report` says at which size a
-#   person finds each kind of fault, beside the tool on the same cards.
+# - `spraycheck quiz --name Ana` trains one person and follows what that person finds; `--exam
+#   --seed 7` is the same paper for a whole class; `--report` says at which size a person finds
+#   each kind of fault, beside the tool on the same cards.
 # - `spraycheck demo --holes 6 --weak 5:0.4 --out card.jpg` draws a card of your own.
 # - `spraycheck handout --out handout.pdf` is the page for the wall beside the tester.
 #

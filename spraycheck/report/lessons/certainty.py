@@ -61,6 +61,8 @@ _SERIES: Final = (
 
 _VERDICTS: Final = (("pass", GREEN, ""), ("recheck", AMBER, "..."), ("fail", RED, "///"))
 
+_LABEL: Final = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
+
 Rows = Sequence[Mapping[str, Any]]
 
 
@@ -125,8 +127,8 @@ def draw_detection(verdicts: Rows) -> bytes:
     pane = plain(panes[0, 0], grid="x")
     for row, fault in enumerate(kinds):
         for k, family in enumerate(families):
-            mine = [v for v in verdicts
-                    if (v["truth"], v["fault"], v["family"]) == ("faulty", fault, family)]  # fmt: skip
+            wanted = ("faulty", fault, family)
+            mine = [v for v in verdicts if (v["truth"], v["fault"], v["family"]) == wanted]
             total = sum(v["count"] for v in mine)
             if not total:
                 continue
@@ -146,7 +148,9 @@ def draw_detection(verdicts: Rows) -> bytes:
     return png(made)
 
 
-def draw_severity(severity: Mapping[str, Rows], threshold: Mapping[str, Mapping[str, Any]]) -> bytes:
+def draw_severity(
+    severity: Mapping[str, Rows], threshold: Mapping[str, Mapping[str, Any]]
+) -> bytes:
     """Draw the verdict against how bad the one fault is, with the severity found at 95 %.
 
     Parameters
@@ -158,7 +162,9 @@ def draw_severity(severity: Mapping[str, Rows], threshold: Mapping[str, Mapping[
     """
     made, panes = figure(9.2, 3.5, columns=len(severity))
     for pane, (fault, bins) in zip(panes[0], severity.items(), strict=True):
-        factor, what = (100.0, "missing part of its area (%)") if fault == "weak" else (1.0, "degrees")
+        factor, what = (
+            (100.0, "missing part of its area (%)") if fault == "weak" else (1.0, "degrees")
+        )
         plain(pane)
         for one in (b for b in bins if b["n"]):
             left, right = factor * one["from"], factor * one["to"]
@@ -320,7 +326,8 @@ def _unread(pane: Any, lines: Rows, at: float) -> None:
         if line["measured"] < line["photos"]:
             pane.plot(line["level"], at, "x", color=RED, ms=7, mew=1.6)
             pane.annotate(f"{line['measured']}/{line['photos']}", (line["level"], at), (0, -13),
-                          textcoords="offset points", ha="center", fontsize=8, color=RED)  # fmt: skip
+                          textcoords="offset points", ha="center", fontsize=8,
+                          color=RED)  # fmt: skip
 
 
 def _stacked(pane: Any, counts: Sequence[Counter[str]], *, level: bool) -> None:
@@ -332,8 +339,7 @@ def _stacked(pane: Any, counts: Sequence[Counter[str]], *, level: bool) -> None:
                       label=verdict if row == 0 else None)  # fmt: skip
             if share > 5:
                 pane.annotate(f"{share:.0f}", (left + share / 2, row), ha="center", va="center",
-                              fontsize=9, color=INK,
-                              bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"})  # fmt: skip
+                              fontsize=9, color=INK, bbox=_LABEL)  # fmt: skip
             left += share
     pane.set_xlim(0, 100)
     if level:

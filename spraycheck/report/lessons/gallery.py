@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,6 +70,45 @@ def overlay_picture(assessment: Assessment, max_side_px: int = 900) -> bytes:
         out, "JPEG", quality=PHOTO_QUALITY, optimize=True
     )
     return out.getvalue()
+
+
+_SIGNS = {"pass": "✓ pass", "recheck": "? recheck", "fail": "✗ fail"}
+
+
+def card_wall(
+    rows: Sequence[Mapping[str, str]], pictures: Mapping[str, bytes], *, line: str, column: str
+) -> bytes:
+    """Draw an archive as a wall: a line per injector, say, and a column per date.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+        Of the batch's table of photos.
+    pictures : mapping
+        A row's ``file`` to the picture's bytes.
+    line, column : str
+        Columns of the table that say where a card hangs.
+
+    Returns
+    -------
+    bytes
+        A JPEG.
+    """
+    lines, columns = (sorted({row[name] for row in rows}) for name in (line, column))
+    side = min(2.1, 9.2 / len(columns))
+    made, panes = figure(side * len(columns), (side + 0.28) * len(lines), rows=len(lines),
+                         columns=len(columns))  # fmt: skip
+    for pane in panes.flat:
+        bare(pane)
+    for row in rows:
+        pane = panes[lines.index(row[line]), columns.index(row[column])]
+        pane.imshow(decoded(pictures[row["file"]]))
+        pane.set_title(_SIGNS.get(row["verdict"], "not measured"), loc="left", fontsize=10)
+        if row[column] == columns[0]:
+            pane.set_ylabel(row[line], fontsize=10)
+        if row[line] == lines[-1]:
+            pane.set_xlabel(row[column], fontsize=10)
+    return jpeg(made)
 
 
 def page_text(page: AtlasPage) -> str:

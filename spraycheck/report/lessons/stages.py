@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
 from spraycheck.optics import srgb_encode
 from spraycheck.pattern.containers import (
+    Float,
     NozzleCentre,
     Photo,
     PlumeCatalogue,
@@ -247,7 +248,7 @@ def _photo_extent(photo: Photo) -> tuple[float, float, float, float]:
     return -0.5, photo.width_px - 0.5, photo.height_px - 0.5, -0.5
 
 
-def _axes_mm(card: RectifiedCard) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _axes_mm(card: RectifiedCard) -> tuple[Float, Float]:
     rows, cols = card.inside.shape
     return (
         card.x0_mm + card.cell_mm * np.arange(cols),

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import PurePath
 
 from spraycheck.errors import InputError
 
@@ -31,37 +30,31 @@ def _row(cells: Sequence[object]) -> str:
     return "| " + " | ".join(str(cell).replace("|", "\\|") for cell in cells) + " |"
 
 
-def csv_table(path: str | Path, columns: Sequence[str], *, most: int = 12) -> str:
-    """Set some columns of a CSV table, its first rows.
+def chosen_columns(rows: Sequence[Mapping[str, str]], columns: Sequence[str]) -> str:
+    """Set some columns of a table of texts, as ``csv.DictReader`` reads it.
 
     Parameters
     ----------
-    path : path
-        The file, UTF-8.
+    rows : sequence of mapping
+        Column to cell.
     columns : sequence of str
-        What to show, in this order. Numbers are cut to three significant digits; of a path only
-        the name is shown.
-    most : int
-        Rows to show; how many there are more is said below.
+        What to show, in this order. Decimals are cut to three significant digits; of the path in
+        the column ``file`` only the name is shown.
 
     Raises
     ------
     InputError
-        It has no such column.
+        There is no such column.
     """
-    with open(path, encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
-    missing = [name for name in columns if rows and name not in rows[0]]
-    if missing:
-        raise InputError(f"{Path(path).name} has no column {missing[0]!r}, it has {list(rows[0])}")
-    shown = [[_short(name, row[name]) for name in columns] for row in rows[:most]]
-    more = f"\n\n... and {len(rows) - most} rows more." if len(rows) > most else ""
-    return markdown_table(columns, shown) + more
+    for name in columns:
+        if rows and name not in rows[0]:
+            raise InputError(f"no column {name!r} among {', '.join(rows[0])}")
+    return markdown_table(columns, [[_short(name, row[name]) for name in columns] for row in rows])
 
 
 def _short(name: str, cell: str) -> str:
     if name == "file":
-        return Path(cell).name
+        return PurePath(cell).name
     try:
         return f"{float(cell):.3g}" if "." in cell else cell
     except ValueError:
@@ -120,7 +113,7 @@ class Checked:
         return self.what, self.printed, ours, (AGREES if self.agrees else DIFFERS) + note
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Comparison:
     """Some values from one source; a notebook shows it as a table.
 
@@ -135,6 +128,29 @@ class Comparison:
     source: str
     checked: tuple[Checked, ...]
 
+    @classmethod
+    def of(
+        cls, source: str, *rows: tuple[str, str, float] | tuple[str, str, float, float, str]
+    ) -> Comparison:
+        """Make one from rows of what, printed and ours, and where needed tolerance and reason."""
+        return cls(
+            source=source,
+            checked=tuple(
+                Checked(what=row[0], printed=row[1], ours=float(row[2]),
+                        within=row[3] if len(row) == 5 else None,
+                        why=row[4] if len(row) == 5 else "")
+                for row in rows
+            ),
+        )  # fmt: skip
+
+    @property
+    def agreeing(self) -> int:
+        """How many values agree."""
+        return sum(one.agrees for one in self.checked)
+
+    def __repr__(self) -> str:
+        return f"{self.agreeing} of {len(self.checked)} agree: {self.source}"
+
     def _repr_markdown_(self) -> str:
         rows = [one.cells() for one in self.checked]
         table = markdown_table(("quantity", "published", "spraycheck", "agrees"), rows)
@@ -143,9 +159,9 @@ class Comparison:
 
 def tally(comparisons: Iterable[Comparison]) -> str:
     """Say how many of all values agree, source by source, as Markdown."""
-    pairs = [(sum(one.agrees for one in c.checked), len(c.checked), c.source) for c in comparisons]
-    rows = [(source, f"{good} of {count}") for good, count, source in pairs]
-    good, count = (sum(pair[k] for pair in pairs) for k in (0, 1))
+    every = list(comparisons)
+    rows = [(one.source, f"{one.agreeing} of {len(one.checked)}") for one in every]
+    good, count = sum(one.agreeing for one in every), sum(len(one.checked) for one in every)
     return markdown_table(
         ("source", "agree"), [*rows, ("**all together**", f"**{good} of {count}**")]
     )
