@@ -4,16 +4,27 @@ from __future__ import annotations
 
 import functools
 import io
-from typing import TYPE_CHECKING, Final
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from spraycheck.optics import srgb_decode, srgb_encode
+
 if TYPE_CHECKING:
     from PIL.ImageCms import ImageCmsTransform
 
 _SPACE_OF_MODE: Final = {"RGB": "RGB", "L": "GRAY", "CMYK": "CMYK"}
+
+_SRGB_TRANSFER, _PRIMARIES_709, _PRIMARIES_UNSTATED = 13, 1, 2  # ITU-T H.273
+_REC_709: Final = {
+    **{"red_x": 0.64, "red_y": 0.33, "green_x": 0.30, "green_y": 0.60},
+    **{"blue_x": 0.15, "blue_y": 0.06, "white_x": 0.3127, "white_y": 0.3290},
+}
+"""Chromaticities of sRGB (ITU-R BT.709-6, IEC 61966-2-1)."""
+_CORNERS: Final = tuple(_REC_709)
 
 _SAME_SRGB = 2
 # Largest difference, in steps of 255, at which a profile counts as sRGB. Chosen because the sRGB
@@ -96,6 +107,45 @@ def to_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
         assert converted is not None  # None only in place
         return converted
     return image if image.mode == "RGB" else image.convert("RGB")
+
+
+def primaries_to_srgb(image: Image.Image, named: Mapping[str, Any]) -> Image.Image:
+    """Convert from the primaries a HEIC file names in place of a profile (some Android phones).
+
+    Parameters
+    ----------
+    image : Image
+        Mode RGB.
+    named : mapping
+        The file's colour information as libheif gives it: code points of ITU-T H.273 (2021),
+        tables 2 and 3, and the chromaticities they stand for. Anything but the sRGB transfer curve
+        (13) is left alone, as are primaries not stated.
+    """
+    if named.get("transfer_characteristics") != _SRGB_TRANSFER or image.mode != "RGB":
+        return image
+    if named.get("color_primaries") in (_PRIMARIES_709, _PRIMARIES_UNSTATED):
+        return image
+    try:
+        theirs = _to_xyz({name: float(named[f"color_primary_{name}"]) for name in _CORNERS})
+        matrix = np.linalg.inv(_to_xyz(_REC_709)) @ theirs
+    except (KeyError, TypeError, ValueError, ZeroDivisionError, np.linalg.LinAlgError):
+        return image
+    linear = srgb_decode(np.arange(256) / 255).astype(np.float32)[np.asarray(image)]
+    mixed = np.clip(linear @ matrix.astype(np.float32).T, 0, 1)
+    # 16384 steps of linear light are finer than a step of 255 even where the curve is steepest.
+    encoded = np.rint(255 * srgb_encode(np.arange(16385) / 16384)).astype(np.uint8)
+    return Image.fromarray(encoded[np.rint(mixed * 16384).astype(np.int32)])
+
+
+def _to_xyz(xy: Mapping[str, float]) -> NDArray[np.float64]:
+    """Matrix from linear RGB to XYZ for these primaries and white (SMPTE RP 177-1993)."""
+
+    def column(name: str) -> list[float]:
+        x, y = xy[f"{name}_x"], xy[f"{name}_y"]
+        return [x / y, 1.0, (1 - x - y) / y]
+
+    primaries = np.array([column(name) for name in ("red", "green", "blue")]).T
+    return np.asarray(primaries * np.linalg.solve(primaries, np.array(column("white"))))
 
 
 @functools.lru_cache(maxsize=8)

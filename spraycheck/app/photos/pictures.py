@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from spraycheck.app.photos.colours import flatten, to_srgb
+from spraycheck.app.photos.colours import flatten, primaries_to_srgb, to_srgb
 from spraycheck.app.photos.files import refuse
 from spraycheck.app.photos.structure import check_structure
 from spraycheck.errors import PhotoError
@@ -46,6 +46,7 @@ KEEP_MEGAPIXELS: Final = 2.9
 # Tags: Exif 3.0 (CIPA DC-008), TIFF 6.0, DNG 1.7
 _SUBFILE_TYPE, _ORIENTATION, _DATE, _EXIF_IFD, _DNG_VERSION = 254, 274, 306, 0x8769, 50706
 _TAKEN, _DIGITISED, _OFFSET, _FLASH, _FOCAL_35MM = 36867, 36868, 36881, 37385, 41989
+_COMMENT = 37510
 
 _UPRIGHT: Final[dict[int, Image.Transpose]] = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
@@ -82,6 +83,8 @@ class Picture:
         Of a JPEG, on the scale of 1 to 100 most encoders use; NaN for other formats.
     flash : bool
         The flash fired.
+    screenshot : bool
+        The file says that it is one.
     """
 
     rgb: NDArray[np.uint8]
@@ -91,6 +94,7 @@ class Picture:
     focal_35mm: float
     quality: float
     flash: bool = False
+    screenshot: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,6 +104,7 @@ class _Header:
     focal_35mm: float = math.nan
     raw: bool = False
     flash: bool = False
+    screenshot: bool = False
 
 
 def decode(
@@ -142,6 +147,8 @@ def decode(
         if left < (wanted := reduction(size) if reduce else 1):
             flat = flat.reduce(wanted // left)
         upright = to_srgb(flat, image.info.get("icc_profile"))
+        if not image.info.get("icc_profile") and (named := image.info.get("nclx_profile")):
+            upright = primaries_to_srgb(upright, named)
         if (turn := _UPRIGHT.get(header.orientation)) is not None:
             upright = upright.transpose(turn)
         rgb = np.asarray(upright)
@@ -170,6 +177,7 @@ def decode(
         focal_35mm=header.focal_35mm,
         quality=_quality(image),
         flash=header.flash,
+        screenshot=header.screenshot,
     )
 
 
@@ -317,7 +325,14 @@ def _header(image: Image.Image) -> _Header:
         raw=raw,
         # Bit 0 says that it fired; the others say why, and what came back.
         flash=isinstance(fired := details.get(_FLASH), int) and fired & 1 == 1,
+        # What one make of phone writes into its screenshots (from memory); others write nothing.
+        screenshot="screenshot" in _plain_text(details.get(_COMMENT)),
     )
+
+
+def _plain_text(value: Any) -> str:
+    text = value.decode("latin-1") if isinstance(value, bytes) else str(value)
+    return text.lower()
 
 
 def _iso(taken: Any, offset: Any) -> str:

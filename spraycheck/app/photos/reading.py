@@ -59,7 +59,7 @@ def read_photo(
     """
     data, kind = read_bytes(path)
     picture = decode(data, kind, path, max_megapixels=max_megapixels, reduce=reduce)
-    lossy = picture.quality < _LOSSY_QUALITY
+    lossy = picture.quality < _LOSSY_QUALITY or picture.screenshot
     return Photo(
         rgb=picture.rgb,
         width_px=picture.width_px,
