@@ -17,8 +17,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
-from spraycheck.constants import WET_THRESHOLD_FRAC
+from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
 from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import Float, NozzleCentre, WetnessMap
@@ -39,7 +40,7 @@ simulated cards of square nozzles show 0.010 to 0.017)."""
 RING_PRIOR_THREE = ((0.25, 0.004), (0.35, 0.035), (0.40, 0.20))
 """The same for three plumes: any three points lie on a circle, so the ring cannot be tested."""
 
-AXIS_FLOOR_DEG, AXIS_AREA_DEG_MM2 = 0.27, 350.0
+AXIS_FLOOR_DEG, AXIS_AREA_DEG_MM2 = 0.30, 380.0
 """Scatter of a plume's own axis about its ray: a floor, and a part that falls with the wetted area
 (few drops, and paper that wicks by a millimetre whatever the plume's size). Simulated cards show
 1.2 degrees at 270 mm2, 1.1 at 410, 0.6 at 580 and 0.5 at 960."""
@@ -55,6 +56,11 @@ sound patterns reach 0.85 and more, patterns with touching plumes cut about a wr
 CAUCHY = 2.4
 """Scale of Cauchy's weights: 95 % efficient on normal errors (Holland and Welsch 1977, from
 memory)."""
+
+PRIOR_FREEDOM = 4.0
+"""Degrees of freedom that the scatters above are worth beside a card's own: cards differ in how
+well their axes agree (chosen: with 0 three plumes alone would decide, with dozens all cards would
+scatter alike; with 4 the interval holds on simulated cards of three plumes and of eight)."""
 
 CUT_FACTOR = 4.0
 """A plume cut from its neighbour has lost one flank: its axis leans away by several degrees
@@ -251,10 +257,20 @@ def _axes_centre(streaks: list[_Streak], start: Float) -> tuple[Float, Float, Fl
         at = new
         if moved < 1e-4:
             break
-    # Scatter larger than assumed widens the region; smaller never narrows it.
-    spare = max(len(streaks) - 2, 1)
-    excess = max(1.0, float((robust * miss**2).sum()) / spare)
-    return at, np.linalg.inv(information) * excess, miss
+    spread = _spread(float((robust * miss**2).sum()), len(streaks) - 2)
+    return at, np.linalg.inv(information) * spread, miss
+
+
+def _spread(squares: float, spare: int) -> float:
+    """Factor on a covariance: the assumed scatter weighed against what this card shows.
+
+    The posterior mean of a scaled inverse chi-squared prior, widened so that 1.96 standard
+    deviations are Student's 97.5 % quantile for the degrees of freedom behind it (JCGM 100:2008,
+    G.3 and G.6.4).
+    """
+    freedom = PRIOR_FREEDOM + spare
+    student = float(special.stdtrit(freedom, 0.975)) / COVERAGE_FACTOR_95
+    return (PRIOR_FREEDOM + squares) / freedom * student**2
 
 
 def _ring(streaks: list[_Streak]) -> tuple[Float, float, Float, float]:
@@ -283,10 +299,9 @@ def _ring(streaks: list[_Streak]) -> tuple[Float, float, Float, float]:
         radius = float(radius + step[2])
         if not (0 < radius < 1e4) or float(np.abs(step).max()) < 1e-5:
             break
-    spare = max(len(xy) - 3, 1)
-    excess = max(1.0, float((weight * residual**2).sum()) / spare)
+    spread = _spread(float((weight * residual**2).sum()), len(xy) - 3)
     scatter = float(np.sqrt(np.mean(residual**2)) / max(radius, 1e-6))
-    return at, radius, np.linalg.inv(information)[:2, :2] * excess, scatter
+    return at, radius, np.linalg.inv(information)[:2, :2] * spread, scatter
 
 
 def _combine(streaks: list[_Streak], start: Float, wet: WetnessMap) -> NozzleCentre:

@@ -63,6 +63,8 @@ def missing(seen: Seen, expected_deg: float, throw: float) -> tuple[str, str]:
         return "unsure", "its place lies outside the card or photo, or under glare"
     if seen.wetness.noise > FAINTEST_NOISE:
         return "unsure", "the photo is too faint to show a weak plume"
+    if flag.THING_ON_CARD in seen.wetness.flags:
+        return "unsure", "something dark on the card was left out and may be its plume"
     if _covered(seen, expected_deg, float(near[0]), float(reach[-1])):
         return "unsure", "a large stain lies where its plume should be"
     return "blocked", ""

@@ -13,6 +13,8 @@ PHOTO_ADVICE: Final[dict[str, str]] = {
     flags.GLARE: "Move the lamp or yourself until no lamp is mirrored on the card, then again.",
     flags.BLURRED: "Rest the phone on something, tap the card to focus, then photograph again.",
     flags.NOISY: "Bring more light onto the card so that the phone can shorten its exposure.",
+    flags.THING_ON_CARD: "Take away what lies on the card, keep shadows off it, and photograph it "
+    "again.",
     flags.FAINT: "Photograph in even daylight about a minute after the stroke; if the spray stays "
     "faint, use thinner or absorbent uncoated paper.",
     flags.LOW_RESOLUTION: "Go closer until the sheet fills the picture, and send the original "

@@ -27,6 +27,13 @@ ASSUMED_LONG_MM = 297.0
 FILM_DIAGONAL_MM = math.hypot(36.0, 24.0)
 """Equivalent focal lengths compare picture diagonals (CIPA DCG-001; from memory)."""
 
+ZOOM = 2.0
+"""A phone's second main focal length, of a longer lens or a crop, over that of its main camera."""
+
+ZOOM_COST = 3.0
+"""How much better (in minus twice the log likelihood) a sheet must fit with the long focal length
+to be taken for it: odds of one photo in five (chosen)."""
+
 FREE_ASPECT_U_LOG = 0.3
 """Standard uncertainty of the log proportions of a sheet of unknown size: 1:1 to 1:1.7 both fit."""
 
@@ -80,6 +87,11 @@ class Camera:
     def known(self) -> bool:
         """Whether the photo states its focal length."""
         return self.focal_u_log < FOCAL_U_LOG
+
+    @property
+    def zoomed(self) -> Camera:
+        """The same phone with its long focal length."""
+        return replace(self, focal_px=ZOOM * self.focal_px)
 
     def place(self, corners_px: Float) -> Surface:
         """Flat sheet of unknown proportions with its corners on given ones."""
@@ -149,6 +161,23 @@ def fit_sheet(
     noise_px : float
         Least scatter of an edge point.
     """
+    sheet = _fit(camera, spec, corners_px, edges, curl=curl, noise_px=noise_px)
+    if camera.known or sheet.surface.misfit <= ZOOM_COST:  # nothing could fit that much better
+        return sheet
+    other = _fit(camera.zoomed, spec, corners_px, edges, curl=curl, noise_px=noise_px)
+    return other if other.surface.misfit + ZOOM_COST < sheet.surface.misfit else sheet
+
+
+def _fit(
+    camera: Camera,
+    spec: CardSpec,
+    corners_px: Float,
+    edges: tuple[EdgePoints, ...],
+    *,
+    curl: float,
+    noise_px: float,
+) -> Sheet:
+    """Fit the sheet with one idea of the focal length."""
     start = camera.place(corners_px)
     bent = Prior(
         log_focal=start.log_focal,

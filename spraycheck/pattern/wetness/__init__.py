@@ -129,6 +129,8 @@ def map_wetness(
 
     noise = _dry_noise(smooth, judged)
     thing = _too_dark_for_spray(smooth, judged, noise, card.cell_mm, too_dark)
+    if thing.any():
+        notes.append(flag.THING_ON_CARD)
     usable &= ~thing
     judged &= ~thing
     single[thing] = 0
