@@ -137,13 +137,14 @@ def draw_detection(verdicts: Rows) -> bytes:
             at = row + (k - 1.5) * 0.19
             marker, colour = styles[family]
             pane.plot([100 * low, 100 * high], [at, at], color=colour, lw=1.4)
-            pane.plot(100 * found / total, at, marker, color=colour, ms=6,
-                      label=FAMILIES[family] if row == 0 else None)  # fmt: skip
+            pane.plot(100 * found / total, at, marker, color=colour, ms=6)
     pane.set_yticks(range(len(kinds)), list(kinds.values()))
     pane.set_ylim(len(kinds) - 0.5, -0.5)
     pane.set_xlim(-2, 102)
     pane.set_title("cards that fail (%), of those truly faulty; bars: 95 %", loc="left",
                    fontsize=10)  # fmt: skip
+    for family, (marker, colour) in styles.items():
+        pane.plot([], [], marker, color=colour, ms=6, label=FAMILIES[family])
     pane.legend(frameon=False, fontsize=9, loc="center left", bbox_to_anchor=(1.0, 0.5))
     return png(made)
 

@@ -60,7 +60,7 @@ def draw_cone(axis_angle_deg: float, half_cone_deg: float, height_mm: float) -> 
         ("tip", (0, height_mm), (8, -3), INK),
         ("from the side", (0.55 * f.far, height_mm), (0, -4), INK),
         ("the card, from above", (0, down), (14, 22), INK),
-        (f"seen under ±{f.azimuth_half_width_deg:.1f}°", (0.2 * f.far, down), (0, -26), MUTED),
+        (f"seen under ±{f.azimuth_half_width_deg:.1f}°", (0.2 * f.far, down), (0, -46), MUTED),
         ("the axis meets it here", (f.axis_point, down), (-6, 8), RED),
         ("middle of the stain", (f.centre, down), (6, -14), INK),
     ):

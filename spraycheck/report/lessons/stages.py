@@ -210,7 +210,7 @@ def draw_bells(assessment: Assessment) -> bytes:
     limits = assessment.limits
     assert isinstance(limits, Limits)
     low, high = 100 * limits.area_low_ratio, 100 * limits.area_high_ratio
-    holes = assessment.holes
+    holes, right = assessment.holes, max(165.0, 1.25 * high)
     made, panes = figure(9.2, 1.0 + 0.62 * len(holes))
     pane = plain(panes[0, 0], grid="x")
     for row, hole in enumerate(reversed(holes)):
@@ -225,13 +225,12 @@ def draw_bells(assessment: Assessment) -> bytes:
         pane.fill_between(t, row, bell, where=((t < low) | (t > high)).tolist(), color=RED,
                           alpha=0.3, hatch="///")  # fmt: skip
         outside = _below((low - value) / u) + _below((value - high) / u)
-        pane.annotate(f"{100 * outside:.0f} % beyond", (t[-1], row + 0.12), (8, 0), fontsize=9,
-                      textcoords="offset points")  # fmt: skip
+        pane.annotate(f"{100 * outside:.0f} % beyond", (right, row + 0.12), fontsize=9, ha="right")
     for edge in (low, high):
         pane.axvline(edge, color=RED, lw=1.2, ls="--")
     pane.set_yticks(range(len(holes)), [f"hole {h.hole}: {h.state}" for h in reversed(holes)])
     pane.set_ylim(-0.15, len(holes))
-    pane.set_xlim(-5, 165)
+    pane.set_xlim(-5, right + 1)
     pane.set_title("wetted area, of what the hole should wet (%); dashed: the limits", loc="left",
                    fontsize=10)  # fmt: skip
     return png(made)
