@@ -253,6 +253,18 @@ def test_photos_that_were_not_read_are_marked() -> None:
     assert lost > read + 10
 
 
+def test_a_healthy_card_that_fails_stands_out() -> None:
+    lines = [
+        {"factor": "gloss", "level": 0.3, "verdicts": ["pass", "pass"]},
+        {"factor": "gloss", "level": 0.7, "verdicts": ["fail, 3 of 4", "SprayNotFoundError"]},
+        {"factor": "megapixels", "level": 0.1, "verdicts": ["recheck"]},
+        {"factor": "megapixels", "level": 1.5, "verdicts": ["pass"]},
+    ]
+    table = certainty.answers_table(lines)
+    assert "0.3: pass · 0.7: 1 **fail**, 1 not read |" in table
+    assert "1.5: pass · 0.1: recheck |" in table  # from best to worst, here as everywhere
+
+
 # -- closed forms --------------------------------------------------------------------------------
 
 

@@ -25,6 +25,7 @@ from spraycheck.report.lessons.canvas import (
     plain,
     png,
 )
+from spraycheck.report.lessons.tables import markdown_table
 from spraycheck.report.trends import wilson
 
 ASKED: Final = (92.0, 98.0)
@@ -52,6 +53,9 @@ FACTORS: Final = {
     "volume_frac": "fuel (of a usual stroke)",
 }
 """What is made worse in the study of photo quality, in the order of drawing."""
+
+_FALLING: Final = ("megapixels", "jpeg_quality")
+# Worse as they fall.
 
 _SERIES: Final = (
     ("direction_ratio", "directions", "o", BLUE),
@@ -241,11 +245,34 @@ def draw_factors(curves: Rows) -> bytes:
             told = [(line["level"], line[key]) for line in lines if line[key] is not None]
             pane.plot([at for at, _ in told], [min(value, 2.9) for _, value in told], marker + "-",
                       color=colour, ms=5, lw=1.1, label=label)  # fmt: skip
-        _unread(pane, lines, 2.75)
-        pane.set_ylim(0, 3)
+        _unread(pane, lines, 3.35)
+        pane.set_ylim(0, 3.6)
         pane.set_title(FACTORS[name], loc="left", fontsize=9.5)
     panes.flat[0].legend(frameon=False, fontsize=8.5, loc="upper left")
     return png(made)
+
+
+def answers_table(curves: Rows) -> str:
+    """Set what was said of the healthy cards behind the curves, as Markdown; fails stand out.
+
+    Parameters
+    ----------
+    curves : sequence of mapping
+        As of `draw_factors`; ``verdicts`` holds a verdict or an error's name per photo.
+    """
+    kinds = {"pass": "pass", "recheck": "recheck", "fail": "**fail**"}
+    rows = []
+    for name, words in FACTORS.items():
+        lines = [line for line in curves if line["factor"] == name]
+        if name in _FALLING:
+            lines = sorted(lines, key=lambda line: -line["level"])
+        cells = []
+        for line in lines:
+            said = Counter(kinds.get(v.split(",")[0], "not read") for v in line["verdicts"])
+            told = ", ".join(f"{n} {word}" if len(said) > 1 else word for word, n in said.items())
+            cells.append(f"{line['level']:g}: {told}")
+        rows.append((words, " · ".join(cells)))
+    return markdown_table(("what", "level: what was said of healthy cards"), rows)
 
 
 def smallest_shown(limit: float, u: float, risk: float = 0.05) -> float:
@@ -284,10 +311,10 @@ def draw_smallest(curves: Rows) -> bytes:
         told = [(line["level"], smallest_shown(limit, _direction_u(line)))
                 for line in lines if line["direction_rms_deg"] is not None]  # fmt: skip
         pane.axhline(limit, color=INK, lw=1.1, ls="--")
-        pane.plot([at for at, _ in told], [min(value, 13.6) for _, value in told], "D-", color=BLUE,
+        pane.plot([at for at, _ in told], [min(value, 13.0) for _, value in told], "D-", color=BLUE,
                   ms=5, lw=1.1)  # fmt: skip
-        _unread(pane, lines, 13.0)
-        pane.set_ylim(4, 14)
+        _unread(pane, lines, 14.6)
+        pane.set_ylim(4, 15.2)
         pane.set_title(FACTORS[name], loc="left", fontsize=9.5)
     panes.flat[0].annotate("limit", (0.98, limit + 0.15), fontsize=8.5, ha="right",
                            xycoords=("axes fraction", "data"))  # fmt: skip
@@ -313,7 +340,7 @@ def _factor_panes(curves: Rows, height: float) -> tuple[Any, Any, dict[str, list
             pane.minorticks_off()
         else:
             pane.set_xticks(levels, [f"{level:g}" for level in levels])
-        if lines[0]["factor"] in ("megapixels", "jpeg_quality"):
+        if lines[0]["factor"] in _FALLING:
             pane.invert_xaxis()  # worse to the right, as everywhere else
         pane.tick_params(labelsize=8)
     for pane in panes.flat[len(present) :]:
