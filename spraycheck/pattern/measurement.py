@@ -32,7 +32,7 @@ OWN_DIRECTION_DEG = 0.12
 """Standard scatter of a plume's centroid about its hole's direction, from the randomness of the
 spray and the paper (simulated cards with the true centre show 0.10 to 0.15)."""
 
-LOCAL_LEVEL, NOISE_SHARE = 0.006, 0.28
+LOCAL_LEVEL, NOISE_SHARE = 0.006, 0.24
 """Standard error of the dry-paper model under one plume, in wetness: a floor, and a share of the
 map's noise. These, `LOCAL_CONTRAST` and `TEXTURE_FRAC` were set on 2200 plumes of 450 simulated
 cards so that 19 of 20 intervals hold the drawn area: errors have longer tails than a normal's, from
@@ -60,7 +60,7 @@ what healthy plumes show (two standard deviations, simulated cards), is uncertai
 LEVELS = np.linspace(0.1, 0.8, 15)
 """Thresholds at which areas are counted to see what another threshold would change."""
 
-TEXTURE_FRAC = 0.026
+TEXTURE_FRAC = 0.03
 """Relative standard scatter of a wetted area from paper texture and the randomness of wicking."""
 
 CUT_FRAC = 0.035

@@ -178,10 +178,12 @@ def compare(case: Case, a: Assessment) -> Row:
     common = np.degrees(np.angle(np.exp(1j * np.radians(turn)).mean()))
     turn = (turn - common + 180) % 360 - 180
     turn = turn - turn.mean()
+    state = {h.plume: h.state for h in a.holes if h.plume}
     area, wet = c.area_mm2[plume], np.array([h.area_mm2 for h in true])
     n = len(pairs)
     return row | {
         "hole": [h.hole for h in true],
+        "state": [state.get(int(p) + 1, "stray") for p in plume],
         "direction_error_deg": turn.tolist(),
         "direction_u_deg": c.direction_u_deg[plume].tolist(),
         # Of an even share, so that nozzles with few and many holes compare.
@@ -237,8 +239,9 @@ def _coverage(rows: list[Row]) -> dict[str, Any]:
             out[what][family] = {
                 "n": len(error),
                 "inside_frac": float(np.mean(np.abs(e_) <= u_)),
-                "rms_error": float(np.sqrt(np.mean(e_**2))),
-                "median_error": float(np.median(np.abs(e_))),
+                # A place far off the card has no true position: it is not inside, and no number.
+                "rms_error": float(np.sqrt(np.nanmean(e_**2))),
+                "median_error": float(np.nanmedian(np.abs(e_))),
                 "median_u": float(np.median(u_)),
             }
     return out
@@ -278,8 +281,10 @@ def _severe(row: Row, kind: str) -> tuple[float, str]:
     ratio, turn = np.array(row["true_ratio"]), np.abs(row["true_turn_deg"])
     hole = int(np.argmin(ratio) if kind == "weak" else np.argmax(turn))
     severity = float(1 - ratio[hole] if kind == "weak" else turn[hole])
-    states = row.get("states", [])
-    return max(severity, 0.0), states[hole] if len(states) == len(ratio) else "unsure"
+    told = dict(zip(row.get("hole", []), row.get("state", []), strict=True)).get(hole + 1)
+    if told is None:  # no plume was found there
+        told = "blocked" if "blocked" in row.get("states", []) else "unsure"
+    return max(severity, 0.0), told
 
 
 def _severity(rows: list[Row], kind: str) -> list[dict[str, Any]]:
@@ -324,18 +329,20 @@ NOISE_EDGES = (0.0, 0.01, 0.02, 0.03, 0.04, 0.06, 0.09, 1.0)
 
 def _blocked(rows: list[Row]) -> list[dict[str, Any]]:
     """How many blocked holes are named, by the noise of the wetness map on dry paper."""
-    seen: dict[int, list[bool]] = defaultdict(list)
+    shown: Counter[int] = Counter()
+    named: Counter[int] = Counter()
     for row in rows:
-        if all(row["flowing"]) or "states" not in row or len(row["states"]) != len(row["flowing"]):
+        if all(row["flowing"]) or "noise" not in row:
             continue
         place = int(np.searchsorted(NOISE_EDGES, row["noise"], side="right")) - 1
-        for state, flows in zip(row["states"], row["flowing"], strict=True):
-            if not flows:
-                seen[place].append(state == "blocked")
+        blocked = len(row["flowing"]) - sum(row["flowing"])
+        shown[place] += blocked
+        # Holes of an even layout have no numbers of their own: their count is compared.
+        named[place] += min(blocked, row["states"].count("blocked"))
     return [
         {"quality": "noise of dry paper, of full wetness", "from": NOISE_EDGES[k],
-         "to": NOISE_EDGES[k + 1], "n": len(seen[k]), "detected": sum(seen[k])}
-        for k in sorted(seen)
+         "to": NOISE_EDGES[k + 1], "n": shown[k], "detected": named[k]}
+        for k in sorted(shown)
     ]  # fmt: skip
 
 
