@@ -26,6 +26,7 @@
 # %%
 import csv
 import io
+import tempfile
 from pathlib import Path
 
 from IPython.display import Image, Markdown
@@ -40,7 +41,8 @@ from spraycheck.report.gauge_plots import study_plot
 from spraycheck.report.lessons.gallery import card_wall
 from spraycheck.report.lessons.tables import chosen_columns
 
-manifest = write_archive(Path("cards"))
+folder = Path(tempfile.mkdtemp(prefix="spraycheck-archive-"))
+manifest = write_archive(folder / "cards")
 print(manifest.read_text("utf-8"))
 
 # %% [markdown]
@@ -54,14 +56,14 @@ print(manifest.read_text("utf-8"))
 
 # %%
 summary = run_batch(
-    Options(places=(), manifest=str(manifest), out=Path("outcome"), jobs=0),
+    Options(places=(), manifest=str(manifest), out=folder / "outcome", jobs=0),
     PlainProgress(io.StringIO()),
 )
 print(dict(summary.counts))
 print("\n".join(summary.files))
 
 # %%
-rows = list(csv.DictReader(Path("outcome/photos.csv").read_text("utf-8").splitlines()))
+rows = list(csv.DictReader((folder / "outcome/photos.csv").read_text("utf-8").splitlines()))
 pictures = {row["file"]: Path(row["file"]).read_bytes() for row in rows}
 Image(
     card_wall(rows, pictures, line="injector", column="date"), alt="All cards, a line per injector"
@@ -89,17 +91,19 @@ Markdown(chosen_columns(rows, SHOWN))
 # cleaned a test earlier. B-201 jumps once and comes back: an event, not a trend.
 
 # %%
-Image(Path("outcome/plots/drift.png").read_bytes(), alt="Weakest hole and largest turn over time")
+Image(
+    (folder / "outcome/plots/drift.png").read_bytes(), alt="Weakest hole and largest turn over time"
+)
 
 # %%
-Image(Path("outcome/plots/fault-rate.png").read_bytes(), alt="Fault rate over time")
+Image((folder / "outcome/plots/fault-rate.png").read_bytes(), alt="Fault rate over time")
 
 # %% [markdown]
-# Mind the bars. Three cards a day cannot tell a fault rate: the bar that holds the true rate with
-# 95 % reaches nearly from end to end. The same by kind of nozzle:
+# Mind the bars. Three cards a date cannot tell a fault rate: the bar that holds the true rate with
+# 95 % covers more than half of the scale. The same by kind of nozzle:
 
 # %%
-Image(Path("outcome/plots/nozzles.png").read_bytes(), alt="Fault rate by nozzle")
+Image((folder / "outcome/plots/nozzles.png").read_bytes(), alt="Fault rate by nozzle")
 
 # %% [markdown]
 # ## 4. Person and tool
@@ -120,12 +124,14 @@ print(summary.comparison.text())
 # people, three times each, nobody seeing what was read before.)
 
 # %%
-repeats = write_repeats(Path("repeats"))
+repeats = write_repeats(folder / "repeats")
 run_batch(
-    Options(places=(), manifest=str(repeats), out=Path("repeats-outcome"), jobs=0),
+    Options(places=(), manifest=str(repeats), out=folder / "repeats-outcome", jobs=0),
     PlainProgress(io.StringIO()),
 )
-again = list(csv.DictReader(Path("repeats-outcome/photos.csv").read_text("utf-8").splitlines()))
+again = list(
+    csv.DictReader((folder / "repeats-outcome/photos.csv").read_text("utf-8").splitlines())
+)
 WHAT = (
     "part",
     "person",
@@ -146,7 +152,7 @@ Markdown(chosen_columns(again, WHAT))
 # (`spraycheck repeatability repeats-outcome/holes.csv`). Every hole counts as a part of its own.
 
 # %%
-table = read_study("repeats-outcome/holes.csv", ("area_ratio", "deviation_deg"))
+table = read_study(str(folder / "repeats-outcome/holes.csv"), ("area_ratio", "deviation_deg"))
 limits = Limits()
 tolerance = {
     "area_ratio": limits.area_high_ratio - limits.area_low_ratio,
