@@ -76,8 +76,11 @@ def _covered(seen: Seen, expected_deg: float, near: float, reach: float) -> bool
     least = COVERING * float(np.median(rows.area_mm2))
     for mark in seen.segmentation.marks:
         dx, dy = mark.x_mm - seen.centre.x_mm, mark.y_mm - seen.centre.y_mm
+        far = math.hypot(dx, dy)
         off = wrap_180(math.degrees(math.atan2(dx, -dy)) - expected_deg)
-        there = near < math.hypot(dx, dy) < reach and abs(off) < float(np.median(rows.width_deg))
+        # Two plumes that ran together are one mark between both places: its own size counts too.
+        half = math.degrees(math.atan2(math.sqrt(mark.area_mm2 / math.pi), far))
+        there = near < far < reach and abs(off) < float(np.median(rows.width_deg)) + half
         if there and mark.area_mm2 > least:
             return True
     return False
