@@ -274,3 +274,36 @@ def test_how_far_the_plumes_reach_tells_the_turn_of_a_nearly_even_layout() -> No
     assert result.verdict == "pass"
     turned = replace(rows, reach_mm=np.roll(rows.reach_mm, 1), width_deg=np.roll(rows.width_deg, 1))
     assert judge(turned, layout).holes[0].expected_deg == pytest.approx(110, abs=2)
+
+
+def test_a_pale_stray_may_be_a_shadow_and_is_no_proof() -> None:
+    rows = catalogue([11, 101, 191, 281, 330])
+    peak = np.ones(5)
+    assert "stray-spray" in {f.code for f in judge(rows, 4).findings}
+    assert judge(rows, 4).verdict == "fail"
+    peak[4] = 0.5
+    assert judge(replace(rows, peak=peak), 4).verdict == "recheck"
+
+
+def test_two_plumes_that_ran_together_are_no_two_blocked_holes() -> None:
+    rows = catalogue([0, 60, 120, 180])
+    middle = math.radians(270)
+    pair = Mark(
+        kind="stain",
+        x_mm=CENTRE.x_mm + 46 * math.sin(middle),
+        y_mm=CENTRE.y_mm - 46 * math.cos(middle),
+        area_mm2=1800.0,
+    )
+    assert [h.state for h in judge(rows, 6).holes].count("blocked") == 2
+    held = judge(rows, 6, marks=(pair,))
+    assert [h.state for h in held.holes].count("unsure") == 2
+    assert held.verdict == "recheck"
+
+
+def test_where_a_dark_thing_was_left_out_a_missing_plume_is_not_called_blocked() -> None:
+    rows = catalogue([11, 101, 191])
+    assert judge(rows, 4).verdict == "fail"
+    covered = replace(WET, flags=(flag.THING_ON_CARD,))
+    told = judge(rows, 4, wet=covered)
+    assert told.verdict == "recheck"
+    assert "photo-poor" in {f.code for f in told.findings}
