@@ -158,6 +158,22 @@ def test_error_stays_within_stated_uncertainty(tilt: float) -> None:
     assert (flag.OBLIQUE in card.flags) == (tilt > 20)
 
 
+@pytest.mark.parametrize("spec", [CardSpec(width_mm=200, height_mm=200), CardSpec()])
+def test_the_long_lens_of_a_phone_is_no_curl(
+    spec: CardSpec, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Twice the usual focal length, untold: the sheet is flat and lies where it lies."""
+    scene = Scene(
+        width=200, height=200, tilt=25, focal_35mm=52, distance=800, shift=(5.0, -9.0), noise=1.0
+    )
+    photo = photo_of(scene.draw())
+    card = rectify_card(photo, spec)
+    assert flag.SHEET_CURLED not in card.flags
+    assert map_error_mm(card, scene).max() < 0.6
+    monkeypatch.setattr("spraycheck.pattern.rectification.fitting.ZOOM_COST", math.inf)
+    assert map_error_mm(rectify_card(photo, spec), scene).max() > 1.5
+
+
 def test_proportions_of_an_unknown_sheet_are_recovered() -> None:
     scene = Scene(width=180, height=216, tilt=22)  # 1.2: no usual format
     card = rectify_card(photo_of(scene.draw(), 26.0))
