@@ -19,6 +19,7 @@ from spraycheck.pattern.layout import Assessment, Layout
 from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.matching import match_layout
 from spraycheck.pattern.segmentation import segment_plumes
+from spraycheck.pattern.standoff import Standoff, add_spray_angles
 from spraycheck.pattern.wetness import map_wetness
 
 SCENE = Scene(plumes=even(5))
@@ -307,3 +308,23 @@ def test_where_a_dark_thing_was_left_out_a_missing_plume_is_not_called_blocked()
     told = judge(rows, 4, wet=covered)
     assert told.verdict == "recheck"
     assert "photo-poor" in {f.code for f in told.findings}
+
+
+def test_an_included_angle_that_is_surely_not_the_layouts_fails() -> None:
+    # Ends at 33 and 59 mm from a tip 20 mm up: the axis leans (atan 1.65 + atan 2.95) / 2 = 65.0.
+    def seen(axis_deg: float, limits: Limits) -> Assessment:
+        layout = Layout(
+            name="invented", azimuth_deg=tuple(FIVE), axis_angle_deg=(axis_deg,) * len(FIVE)
+        )
+        judged = replace(judge(catalogue(list(FIVE)), layout), limits=limits)
+        return add_spray_angles(judged, Standoff(height_mm=20.0))
+
+    assert WET.card.scale_known
+    assert seen(65.0, Limits()).verdict == "pass"
+    off = seen(57.0, Limits())
+    assert off.verdict == "fail"
+    told = next(f for f in off.findings if f.code == "spray-angle-off")
+    assert told.evidence is not None
+    assert told.evidence.value == pytest.approx(16.0, abs=0.3)
+    assert told.evidence.probability < 0.01
+    assert seen(57.0, Limits(spray_angle_deg=math.inf)).verdict == "pass"

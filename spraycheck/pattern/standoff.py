@@ -21,10 +21,11 @@ from typing import Final
 import numpy as np
 
 from spraycheck.constants import COVERAGE_FACTOR_95
+from spraycheck.decision import Tolerance, conformity_probability
 from spraycheck.errors import InputError, MeasurementError
 from spraycheck.pattern.containers import Float, PlumeCatalogue
 from spraycheck.pattern.findings import describe, most_important_first
-from spraycheck.pattern.layout import Assessment, Layout, SprayAngles
+from spraycheck.pattern.layout import Assessment, Evidence, Layout, SprayAngles
 
 HEIGHT_U_MM: Final = 1.0
 """Expanded uncertainty (95 %) of a height given alone: a rule held beside the tip (chosen)."""
@@ -40,9 +41,8 @@ scattered by 0.6."""
 TILT_U_DEG: Final = 0.75
 """Standard tilt of an injector in its holder, where it cannot be fitted (chosen)."""
 
-TILT_LIMIT_DEG: Final = 2.0
-"""Above this, surely, the nozzle is called tilted: it moves a plume at 65 degrees by up to 0.9
-degrees in direction and its reach by up to 10 % (chosen)."""
+LEAST_PLUMES: Final = 3
+"""Fewer say nothing of an included angle."""
 
 _HEIGHT = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:(?:\+-|\+/-|±)\s*(\d+(?:[.,]\d+)?))?\s*(?:mm)?\s*")
 
@@ -97,7 +97,11 @@ def parse_standoff(text: str) -> Standoff:
 
 
 def add_spray_angles(assessment: Assessment, standoff: Standoff) -> Assessment:
-    """Return the assessment with the angles the height gives, and a finding when the nozzle leans.
+    """Return the assessment with the angles the height gives, held against their limits.
+
+    A nozzle that surely leans is told. An included angle that is surely not the layout's fails the
+    nozzle; that it is the layout's can seldom be shown (paper that soaks leaves some 4 degrees
+    open), so a pass does not ask for it.
 
     Parameters
     ----------
@@ -126,10 +130,49 @@ def add_spray_angles(assessment: Assessment, standoff: Standoff) -> Assessment:
     )
     findings = assessment.findings
     told = any(finding.code == "nozzle-tilted" for finding in findings)
-    if not told and angles.tilt_deg - angles.tilt_u_deg > TILT_LIMIT_DEG:
+    if not told and angles.tilt_deg - angles.tilt_u_deg > assessment.limits.tilt_deg:
         tilted = describe("nozzle-tilted", tilt_deg=angles.tilt_deg)
         findings = most_important_first([*findings, tilted])
-    return replace(assessment, angles=angles, findings=findings)
+    with_angles = replace(assessment, angles=angles, findings=findings)
+    return _hold_spray_angle(with_angles, angles)
+
+
+def _hold_spray_angle(assessment: Assessment, angles: SprayAngles) -> Assessment:
+    """Fail a nozzle whose included angle is surely not its layout's."""
+    limits = assessment.limits
+    off = np.array(angles.axis_angle_deg) - np.array(angles.nominal_deg)
+    off = off[np.isfinite(off)]  # a stray plume has no hole
+    if not limits.held("spray_angle_deg") or len(off) < LEAST_PLUMES:
+        return assessment
+    deviation, allowed = 2 * float(off.mean()), limits.spray_angle_deg
+    probability = conformity_probability(
+        deviation,
+        angles.spray_angle_u_deg / COVERAGE_FACTOR_95,
+        Tolerance(lower=-allowed, upper=allowed),
+    )
+    if probability > limits.risk:
+        return assessment
+    evidence = Evidence(
+        limit="spray_angle_deg",
+        value=deviation,
+        u=angles.spray_angle_u_deg,
+        allowed=allowed,
+        unit="deg",
+        probability=probability,
+    )
+    told = describe(
+        "spray-angle-off",
+        evidence=evidence,
+        deviation_deg=deviation,
+        u_deg=angles.spray_angle_u_deg,
+        limit_deg=allowed,
+    )
+    return replace(
+        assessment,
+        findings=most_important_first([*assessment.findings, told]),
+        verdict="fail",
+        probability=float(np.fmin(assessment.probability, probability)),
+    )
 
 
 def spray_angles(

@@ -294,6 +294,20 @@ PATTERN_KINDS: Final = (
         "hold test with the cover closed.",
     ),
     FindingKind(
+        code="spray-angle-off",
+        title="Included spray angle off",
+        about="card",
+        text="The holes spray at an included angle {deviation_deg:+.1f}° from the nozzle's "
+        "(± {u_deg:.1f}°, limit {limit_deg:.1f}°).",
+        causes=(
+            "another nozzle than the file describes",
+            "worn or damaged hole mouths",
+            "a height of the tip that was not measured well",
+        ),
+        next_step=f"{RELEASE} Measure the height of the tip over the card again; if it was right, "
+        "compare the nozzle's number with the maker's data.",
+    ),
+    FindingKind(
         code="nozzle-tilted",
         title="Nozzle not square to the card",
         about="card",

@@ -40,6 +40,7 @@ EXAMPLES: Final[dict[str, dict[str, Any]]] = {
     "shots-unmatched": {"note": "the patterns show nothing to go by"},
     "plumes-merged": {"holes": "2 and 3"},
     "centre-drip": {"area_frac": 0.04},
+    "spray-angle-off": {"deviation_deg": -11.2, "u_deg": 4.1, "limit_deg": _HOLES.spray_angle_deg},
     "nozzle-tilted": {"tilt_deg": 4.2},
     "centre-uncertain": {"u_deg": 3.5},
     "central-several": {"found": 5},
