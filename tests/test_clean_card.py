@@ -124,3 +124,18 @@ def test_over_exposure_is_told_although_the_clean_card_is_divided_out(brightness
     # Negative control: the divided light itself does not show it.
     if dry_brightness > 1:
         assert look_at_light(held.wetness).clipped_frac < 0.05
+
+
+def test_a_dry_photo_that_shows_no_card_is_named(pair):
+    shown = iter([pair[0], CardNotFoundError("nothing there", stage="rectification", hint="again")])
+
+    def rectify(photo, spec, **_):
+        if isinstance(one := next(shown), Exception):
+            raise one
+        return one
+
+    photo = photo_from_array(np.full((300, 300, 3), 90, np.uint8))
+    layout = Layout(name="five", azimuth_deg=(0.0, 72.0, 144.0, 216.0, 288.0))
+    with pytest.raises(CardNotFoundError, match="in the dry photo, nothing there") as caught:
+        Pipeline(rectify=rectify)(photo, layout=layout, dry=photo)
+    assert caught.value.hint == "again"

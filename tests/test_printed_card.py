@@ -16,6 +16,7 @@ from spraycheck.pattern.artwork import CARDS, inert
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.printed import find_card as find_card_finely
 from spraycheck.pattern.printed import rectify_printed_card
+from spraycheck.pattern.printed.ink import without_print
 from spraycheck.pattern.printed.markers import CARD_NUMBERS, place_corners, read_markers
 from spraycheck.pattern.printed.traces import look_for_traces
 from spraycheck.synthetic import Artwork, Camera, Curl, Paper, SyntheticNozzle, draw_card
@@ -332,6 +333,19 @@ def test_the_cards_own_print_is_taken_out(paper):
     # The wetness threshold of a clear stain is a loss of about 15 %; print must stay far below.
     assert (light[inner] < 0.95 * paper_light).mean() < 0.002
     assert light[inner].min() > 0.85 * paper_light
+
+
+def test_ink_beside_its_place_is_taken_out_where_a_card_fits_badly():
+    art = CARDS["a5"]
+    x, y = (np.arange(-half, half, 0.25) for half in (art.width_mm / 2, art.height_mm / 2))
+    light = np.full((len(y), len(x), 3), 0.7, np.float32)
+    box = art.markers[2].box()
+    rows = (y > box.top + 0.9) & (y < box.bottom + 0.9)
+    light[np.ix_(rows, (x > box.left) & (x < box.right))] = 0.02
+    # A residual of 0.4 mm widens what is filled as `resample` does.
+    for residual, clean in ((0.0, False), (0.4, True)):
+        filled = without_print(light, art, x, y, blur_mm=0.2 + 4 * residual)
+        assert (filled.min() > 0.6) == clean
 
 
 def test_a_plain_sheet_is_read_as_before():

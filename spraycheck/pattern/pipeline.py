@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 from spraycheck.constants import RESULTS_VERSION, WET_THRESHOLD_FRAC
+from spraycheck.errors import CardNotFoundError
 from spraycheck.pattern.assessment import assess_layout
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.centre import locate_centre
@@ -110,7 +111,11 @@ class Pipeline:
         card = self.rectify(photo, spec or CardSpec())
         seen = clean = None
         if dry is not None:
-            seen, clean = card, self.rectify(dry, spec or CardSpec(), cell_mm=card.cell_mm)
+            try:
+                seen, clean = card, self.rectify(dry, spec or CardSpec(), cell_mm=card.cell_mm)
+            except CardNotFoundError as error:
+                told = f"in the dry photo, {error}"
+                raise CardNotFoundError(told, stage=error.stage, hint=error.hint) from None
             card = subtract_clean_card(seen, clean)
         wet = self.wetness(card)
         centre = self.centre(wet)

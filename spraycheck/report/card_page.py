@@ -57,6 +57,8 @@ MEASURE_ME: Final = (
     "Measure me: if this line is not 100.0 mm,",
     "enter what you measure: --printed-length 98.7",
 )
+ARCS: Final = "Arcs: mm from the aim."
+TICKS: Final = "Ticks: where plumes should point."
 CAPTION: Final = "measure me: 100.0 mm"
 
 _BLACK, _TEXT, _LABEL, _HAIR = 0.0, 0.0, 0.35, 0.55
@@ -269,8 +271,9 @@ def _head(art: Artwork, label: Label, layout: Layout | None) -> Iterator[Shape]:
     yield Words(x_mm=box.left, y_mm=y, text=TITLE, size_pt=title_pt, bold=True)
     yield Words(
         x_mm=box.left,
-        y_mm=y + 3.2,
-        text=f"spraycheck  ·  card {label.version}  ·  {paper}",
+        y_mm=y + (2.7 if small else 3.2),
+        # "Card 1" would read as the number of this card.
+        text=f"spraycheck  ·  version {label.version}  ·  {paper}",
         size_pt=5.5,
         grey=_LABEL,
     )
@@ -285,9 +288,15 @@ def _head(art: Artwork, label: Label, layout: Layout | None) -> Iterator[Shape]:
         yield from _field(box.left, half - 1.5 if last else split - 4, y, step, name, value)
         if last:
             yield from _field(half + 1.5, split - 4, y, step, "Nozzle", label.nozzle)
+    legend = f"{ARCS} {TICKS}" if lined_up else ARCS
     yield from _paragraphs(
         Box(left=split, top=box.top, right=box.right, bottom=box.bottom),
-        [("How to spray, in this order", ""), *((f"{n}", s) for n, s in enumerate(STEPS, 1))],
+        [
+            ("How to spray, in this order", ""),
+            *((f"{n}", s) for n, s in enumerate(STEPS, 1)),
+            # On a small card it would cost the steps, which matter more, a point of type.
+            *(() if small else (("", legend),)),
+        ],
         7.2,
     )
 

@@ -8,7 +8,7 @@ where it passes 1.
 
     python tests/benchmarks/photo_quality.py [--only blur,noise] [--scenes 3] [--json curves.json]
 
-Prints a table. All factors, three cards: 153 photos, about five minutes on one core.
+Prints a table. All factors, three cards: 156 photos, about five minutes on one core.
 
 ``--json`` writes the curves; ``notebooks/data/quality_curves.json`` was made like this with three
 cards. It is a list with one entry per factor and level, in the order of `FACTORS`:

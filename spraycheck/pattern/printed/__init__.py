@@ -133,7 +133,7 @@ def _unread(shows: str) -> CardNotFoundError:
         f"squares can be read, expected at least {MIN_MARKERS}",
         stage="rectification",
         hint="photograph the whole card again from closer, in focus and in even light, its black "
-        "squares uncovered",
+        "squares uncovered; other sheets with black squares cannot be judged",
     )
 
 

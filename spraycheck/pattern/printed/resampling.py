@@ -83,9 +83,10 @@ def resample(
         max(1, math.floor(cell * px_per_mm / scale + 0.25)),
     )
     printed_x, printed_y = x / fit.stretch[0], y / fit.stretch[1]
-    linear = without_print(
-        linear, fit.card, printed_x, printed_y, blur_mm=min(1.0, scale / px_per_mm)
-    )
+    # A card that does not fit well (a picture cropped off its middle, a crease) has its ink beside
+    # where it should be, by twice the residual here and there.
+    smear = min(1.0, scale / px_per_mm) + min(4 * fit.residual_mm, 3.0)
+    linear = without_print(linear, fit.card, printed_x, printed_y, blur_mm=smear)
     inside = (
         (map_x >= 0) & (map_x <= photo.width_px - 1) & (map_y >= 0) & (map_y <= photo.height_px - 1)
     )
