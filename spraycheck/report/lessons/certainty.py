@@ -245,8 +245,8 @@ def draw_factors(curves: Rows) -> bytes:
             told = [(line["level"], line[key]) for line in lines if line[key] is not None]
             pane.plot([at for at, _ in told], [min(value, 2.9) for _, value in told], marker + "-",
                       color=colour, ms=5, lw=1.1, label=label)  # fmt: skip
-        _unread(pane, lines, 3.35)
-        pane.set_ylim(0, 3.6)
+        _unread(pane, lines, 3.3)
+        pane.set_ylim(0, 4.1)
         pane.set_title(FACTORS[name], loc="left", fontsize=9.5)
     panes.flat[0].legend(frameon=False, fontsize=8.5, loc="upper left")
     return png(made)
@@ -313,8 +313,8 @@ def draw_smallest(curves: Rows) -> bytes:
         pane.axhline(limit, color=INK, lw=1.1, ls="--")
         pane.plot([at for at, _ in told], [min(value, 13.0) for _, value in told], "D-", color=BLUE,
                   ms=5, lw=1.1)  # fmt: skip
-        _unread(pane, lines, 14.6)
-        pane.set_ylim(4, 15.2)
+        _unread(pane, lines, 14.1)
+        pane.set_ylim(4, 16.5)
         pane.set_title(FACTORS[name], loc="left", fontsize=9.5)
     panes.flat[0].annotate("limit", (0.98, limit + 0.15), fontsize=8.5, ha="right",
                            xycoords=("axes fraction", "data"))  # fmt: skip
@@ -353,7 +353,7 @@ def _unread(pane: Any, lines: Rows, at: float) -> None:
     for line in lines:
         if line["measured"] < line["photos"]:
             pane.plot(line["level"], at, "x", color=RED, ms=7, mew=1.6)
-            pane.annotate(f"{line['measured']}/{line['photos']}", (line["level"], at), (0, -13),
+            pane.annotate(f"{line['measured']}/{line['photos']}", (line["level"], at), (0, 5),
                           textcoords="offset points", ha="center", fontsize=8,
                           color=RED)  # fmt: skip
 
