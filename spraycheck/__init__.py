@@ -43,8 +43,11 @@ if TYPE_CHECKING:
     from spraycheck.pattern.limits import CentralLimits, Limits
     from spraycheck.pattern.measurement import measure_plumes
     from spraycheck.pattern.pipeline import Pipeline
+    from spraycheck.pattern.printed import find_card
+    from spraycheck.pattern.quality import SprayTime
     from spraycheck.pattern.rectification import rectify_card
     from spraycheck.pattern.segmentation import segment_plumes
+    from spraycheck.pattern.standoff import Standoff
     from spraycheck.pattern.wetness import map_wetness
 
 __all__ = [
@@ -68,10 +71,13 @@ __all__ = [
     "Pipeline",
     "SprayCheckError",
     "SprayNotFoundError",
+    "SprayTime",
+    "Standoff",
     "__version__",
     "assess_layout",
     "combine_shots",
     "compare_cards",
+    "find_card",
     "locate_centre",
     "map_wetness",
     "measure_central_photo",
@@ -113,8 +119,11 @@ _HOME = {
     "pattern.limits": ("CentralLimits", "Limits"),
     "pattern.measurement": ("measure_plumes",),
     "pattern.pipeline": ("Pipeline",),
+    "pattern.printed": ("find_card",),
+    "pattern.quality": ("SprayTime",),
     "pattern.rectification": ("rectify_card",),
     "pattern.segmentation": ("segment_plumes",),
+    "pattern.standoff": ("Standoff",),
     "pattern.wetness": ("map_wetness",),
 }
 _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}

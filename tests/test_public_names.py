@@ -11,6 +11,7 @@ PUBLIC = {
     *("measure_photo", "read_photo", "photo_from_array"),
     *("read_layout", "read_nozzle", "read_limits"),
     *("Photo", "CardSpec", "Layout", "Limits", "Assessment", "Pipeline"),
+    *("Standoff", "SprayTime", "find_card"),
     *("rectify_card", "map_wetness", "locate_centre", "segment_plumes", "measure_plumes"),
     "assess_layout",
     *("combine_shots", "compare_cards"),
