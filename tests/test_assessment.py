@@ -328,3 +328,23 @@ def test_an_included_angle_that_is_surely_not_the_layouts_fails() -> None:
     assert told.evidence.value == pytest.approx(16.0, abs=0.3)
     assert told.evidence.probability < 0.01
     assert seen(57.0, Limits(spray_angle_deg=math.inf)).verdict == "pass"
+
+
+def test_what_lacks_where_the_plumes_grow_paler_is_no_proof() -> None:
+    directions = [0.0, 45.0, 90.0, 135.0, 225.0, 270.0, 315.0]
+    areas = [300.0, 290.0, 180.0, 100.0, 110.0, 240.0, 300.0]
+    rows = catalogue(directions, areas)
+    even_light = judge(rows, 8)
+    assert even_light.verdict == "fail"
+    assert states(even_light)[4] == "blocked"
+    veil = np.array([1.0, 1.0, 0.75, 0.5, 0.5, 0.8, 1.0])
+    veiled = judge(replace(rows, peak=veil), 8)
+    assert veiled.verdict == "recheck"
+    assert not {"blocked", "weak"} & set(states(veiled))
+
+
+def test_one_pale_plume_among_several_is_no_veil() -> None:
+    rows = replace(
+        catalogue(FIVE, [300.0, 120.0, 300.0, 300.0, 300.0]), peak=np.array([1, 0.5, 1, 1, 1.0])
+    )
+    assert states(judge(rows, 5))[1] == "weak"

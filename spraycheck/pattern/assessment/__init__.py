@@ -21,9 +21,11 @@ from spraycheck.pattern.assessment.amounts import (
     reach_ratios,
     width_ratios,
 )
+from spraycheck.pattern.assessment.fading import FADES
 from spraycheck.pattern.assessment.fitting import misfit
 from spraycheck.pattern.assessment.holes import (
     ANOTHER_SHOT,
+    DRY_PHOTO,
     WHOLE_CARD,
     Held,
     Judged,
@@ -87,8 +89,8 @@ def assess_layout(
         What the earlier stages found; carried into the result and asked whether a missing plume
         could have been seen at all.
     lined_up : bool
-        The printed card's arrow was lined up with the feature the layout counts from, so the turn
-        of the whole pattern is judged too.
+        12 o'clock on the card was lined up with the feature the layout counts from, so the turn of
+        the whole pattern is judged too.
     provenance : dict, optional
         Versions and parameters to carry along.
 
@@ -107,7 +109,7 @@ def assess_layout(
         catalogue=catalogue,
     )
     azimuth = np.array(layout.azimuth_deg)
-    match = match_plumes(catalogue, layout)
+    match = match_plumes(catalogue, layout, lined_up=lined_up)
     expected = (azimuth + match.rotation_deg) % 360.0
     order = np.argsort(expected) if layout.even else np.arange(len(layout))
     held = hold_pattern(catalogue, centre, layout, match, limits)
@@ -135,6 +137,10 @@ def assess_layout(
         else:
             found = judge(seen, held, plume, limits, risk)
         judged.append((hole, plume, found))
+    if any(found.reason == FADES for _, _, found in judged):
+        # Then no amount is proof, wherever on the card.
+        judged = [(hole, plume, _doubt_amount(found)) for hole, plume, found in judged]
+        checks = [check for check in checks if check.limit != "area_spread_ratio"]
     probability = probability_of(held, judged, checks, stray, limits, bool(trouble))
     judged = _doubt_together(seen, held, judged, probability, limits)
 
@@ -245,6 +251,13 @@ def _doubt_together(
     doubt = unsure(seen, held, plume, found.check, found.probability)
     doubt = replace(doubt, reason=f"{doubt.reason}, all holes taken together")
     return [*judged[:worst], (hole, plume, doubt), *judged[worst + 1 :]]
+
+
+def _doubt_amount(found: Judged) -> Judged:
+    """Take back that a hole is weak, under light that fades across the card."""
+    if found.state != "weak":
+        return found
+    return replace(found, state="unsure", reason=FADES, settle=DRY_PHOTO)
 
 
 def _merged_findings(merged: dict[int, int], order: np.ndarray) -> list[Finding]:

@@ -11,6 +11,7 @@ from spraycheck.circular import wrap_180
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.assessment.amounts import Ratios
+from spraycheck.pattern.assessment.fading import FADES, fades_towards
 from spraycheck.pattern.assessment.judging import Check, hold, together
 from spraycheck.pattern.assessment.leaning import Leaning
 from spraycheck.pattern.assessment.seen import Seen
@@ -106,8 +107,18 @@ def judge(seen: Seen, held: Held, plume: int, limits: Limits, risk: float) -> Ju
     )
     for state, name in faults:
         # What runs over the edge has lost a part there, or has a shadow or an object joined to it.
-        if checks[name].probability <= risk and not (edge and name != "direction_deg"):
-            return Judged(state=state, check=checks[name], probability=everything)
+        if checks[name].probability > risk or (edge and name != "direction_deg"):
+            continue
+        here = float(seen.catalogue.direction_deg[plume])
+        if state == "weak" and fades_towards(seen.catalogue, here, plume):
+            return Judged(
+                state="unsure",
+                reason=FADES,
+                settle=DRY_PHOTO,
+                check=checks[name],
+                probability=everything,
+            )
+        return Judged(state=state, check=checks[name], probability=everything)
     doubtful = min(checks.values(), key=lambda c: c.probability)
     if edge and doubtful.limit != "direction_deg" and doubtful.probability < 1 - limits.risk:
         return Judged(

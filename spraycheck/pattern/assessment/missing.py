@@ -8,6 +8,7 @@ import numpy as np
 
 from spraycheck.circular import wrap_180
 from spraycheck.pattern import flags as flag
+from spraycheck.pattern.assessment.fading import FADES, fades_towards
 from spraycheck.pattern.assessment.seen import Seen
 from spraycheck.pattern.containers import Float
 from spraycheck.pattern.matching import Match
@@ -65,6 +66,8 @@ def missing(seen: Seen, expected_deg: float, throw: float) -> tuple[str, str]:
         return "unsure", "the photo is too faint to show a weak plume"
     if flag.THING_ON_CARD in seen.wetness.flags:
         return "unsure", "something dark on the card was left out and may be its plume"
+    if fades_towards(seen.catalogue, expected_deg):
+        return "unsure", FADES
     if _covered(seen, expected_deg, float(near[0]), float(reach[-1])):
         return "unsure", "a large stain lies where its plume should be"
     return "blocked", ""

@@ -23,6 +23,10 @@ PALE = 0.7
 """A stray this pale beside the plumes may be a shadow's rim (chosen: soaked patches of one card
 differ by up to a third; rims of shadows on simulated cards reach 0.3 to 0.6)."""
 
+EDGE_LINED_UP_U_DEG = 1.0
+"""Expanded uncertainty of a plain sheet's edge as a reference of directions (chosen: hand-cut edges
+differ from square by up to a degree)."""
+
 DRIP_U = 0.2
 """Relative standard uncertainty of a drip's area (chosen: its edge is as fuzzy as a small plume's,
 and part of it may have fallen when the card was taken out)."""
@@ -93,10 +97,11 @@ def _rotation(
     seen: Seen, match: Match, layout: Layout, limits: Limits, lined_up: bool
 ) -> list[Check]:
     """Turn against the feature; only where the card was lined up with it, never guessed."""
-    printed = seen.card.printed
-    if not (lined_up and layout.counts_from and printed is not None):
+    if not (lined_up and layout.counts_from):
         return []
-    sigma = math.hypot(printed.index_u_deg, seen.catalogue.rotation_u_deg) / COVERAGE_FACTOR_95
+    printed = seen.card.printed
+    index_u = EDGE_LINED_UP_U_DEG if printed is None else printed.index_u_deg
+    sigma = math.hypot(index_u, seen.catalogue.rotation_u_deg) / COVERAGE_FACTOR_95
     return [hold("rotation_deg", wrap_180(match.rotation_deg), sigma, limits)]
 
 
