@@ -118,7 +118,7 @@ def what_shows(rgb: NDArray[np.uint8], seen: list[SeenMarker]) -> str:
     """
     scale = max(1.0, max(rgb.shape[:2]) / WORKING_PX)
     size = (round(rgb.shape[1] / scale), round(rgb.shape[0] / scale))
-    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA).max(axis=2)
+    small = _brightest(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA))
     # A power of 2.2 is close enough to undo the sRGB curve for telling ink.
     light = np.asarray(((np.arange(256) / 255) ** 2.2).astype(np.float32)[small])
     if traces := look_for_traces(light):
@@ -147,7 +147,7 @@ def what_shows_on(card: RectifiedCard) -> str:
     str
         Empty where nothing shows.
     """
-    light = card.linear_rgb.max(axis=2)
+    light = _brightest(card.linear_rgb)
     # Beside the sheet there is nothing dark: its rim is white all the way.
     light = np.where(card.inside, light, np.median(light[card.inside]))
     scale = max(1.0, max(light.shape) / WORKING_PX)
@@ -155,6 +155,12 @@ def what_shows_on(card: RectifiedCard) -> str:
     small = cv2.resize(light.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     traces = look_for_traces(np.asarray(small, np.float32))
     return _in_words(traces) if traces else ""
+
+
+def _brightest(rgb: NDArray[Any]) -> NDArray[Any]:
+    """Largest of the three colours; ten times as fast as along the last axis in NumPy."""
+    red, green, blue = cv2.split(rgb)
+    return np.asarray(cv2.max(cv2.max(red, green), blue))
 
 
 def _in_words(traces: Traces) -> str:
