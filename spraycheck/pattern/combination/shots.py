@@ -82,7 +82,9 @@ def lay_out(photo: Assessment) -> Shot:
     """Lay out a photo's values in the order of the layout's holes."""
     layout = photo.layout
     azimuth = np.array(layout.azimuth_deg)
-    match = match_plumes(photo.catalogue, layout)
+    # As the photo itself was judged, so that both allot the plumes alike.
+    lined_up = bool(photo.provenance.get("lined_up_with"))
+    match = match_plumes(photo.catalogue, layout, lined_up=lined_up)
     expected = (azimuth + match.rotation_deg) % 360.0
     # The rows of an even layout are numbered from 12 o'clock on this very card.
     order = np.argsort(expected) if layout.even else np.arange(len(layout))
