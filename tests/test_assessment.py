@@ -348,3 +348,12 @@ def test_one_pale_plume_among_several_is_no_veil() -> None:
         catalogue(FIVE, [300.0, 120.0, 300.0, 300.0, 300.0]), peak=np.array([1, 0.5, 1, 1, 1.0])
     )
     assert states(judge(rows, 5))[1] == "weak"
+
+
+def test_a_plume_over_the_edge_does_not_make_the_shares_uneven() -> None:
+    areas = [300.0, 300.0, 900.0, 300.0, 300.0]
+    assert "shares-uneven" in codes(judge(catalogue(FIVE, areas), 5))
+    flags = ((), (), (flag.AT_SHEET_EDGE,), (), ())
+    cut = judge(catalogue(FIVE, areas, flags=flags), 5)
+    assert "shares-uneven" not in codes(cut)
+    assert cut.verdict == "recheck"

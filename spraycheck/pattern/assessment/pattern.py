@@ -38,7 +38,7 @@ def pattern_checks(
     """Hold what belongs to no single hole against its limits; only limits that are on."""
     checks = [
         *_spacing(seen, match, layout, limits),
-        *_spread(held, limits),
+        *_spread(seen, held, limits),
         *_rotation(seen, match, layout, limits, lined_up),
         *_offset(seen, limits),
         *_drip(seen, limits),
@@ -80,9 +80,10 @@ def _spacing(seen: Seen, match: Match, layout: Layout, limits: Limits) -> list[C
     return sorted(checks, key=lambda check: check.probability)[:1]
 
 
-def _spread(held: Held, limits: Limits) -> list[Check]:
-    """Largest over smallest relative area."""
-    at = np.flatnonzero(np.isfinite(held.area.log))
+def _spread(seen: Seen, held: Held, limits: Limits) -> list[Check]:
+    """Largest over smallest relative area, of plumes that are whole."""
+    whole = [not {flag.AT_SHEET_EDGE, flag.MERGED} & set(f) for f in seen.catalogue.flags]
+    at = np.flatnonzero(np.isfinite(held.area.log) & np.array(whole, bool))
     if len(at) < 2:
         return []
     low = int(at[np.argmin(held.area.log[at])])
@@ -97,7 +98,8 @@ def _rotation(
     seen: Seen, match: Match, layout: Layout, limits: Limits, lined_up: bool
 ) -> list[Check]:
     """Turn against the feature; only where the card was lined up with it, never guessed."""
-    if not (lined_up and layout.counts_from):
+    # Without the sheet 12 o'clock is only the top of the photo.
+    if not (lined_up and layout.counts_from) or flag.NO_SHEET in seen.card.flags:
         return []
     printed = seen.card.printed
     index_u = EDGE_LINED_UP_U_DEG if printed is None else printed.index_u_deg
