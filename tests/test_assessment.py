@@ -357,3 +357,13 @@ def test_a_plume_over_the_edge_does_not_make_the_shares_uneven() -> None:
     cut = judge(catalogue(FIVE, areas, flags=flags), 5)
     assert "shares-uneven" not in codes(cut)
     assert cut.verdict == "recheck"
+
+
+def test_over_the_edge_no_direction_and_no_spacing_is_proof() -> None:
+    """A tool that lies over the card's edge and touches a plume draws it aside."""
+    directions = [*FIVE[:4], FIVE[4] + 14.0]
+    flags = ((), (), (), (), (flag.AT_SHEET_EDGE,))
+    assert judge(catalogue(directions), 5).verdict == "fail"
+    cut = judge(catalogue(directions, flags=flags), 5)
+    assert cut.verdict == "recheck"
+    assert "spacing-uneven" not in codes(cut)

@@ -106,8 +106,9 @@ def judge(seen: Seen, held: Held, plume: int, limits: Limits, risk: float) -> Ju
         ("misshapen", "reach_high_ratio"),
     )
     for state, name in faults:
-        # What runs over the edge has lost a part there, or has a shadow or an object joined to it.
-        if checks[name].probability > risk or (edge and name != "direction_deg"):
+        # What runs over the edge has lost a part there, or has a shadow or an object joined to it,
+        # which draws its direction, too.
+        if checks[name].probability > risk or edge:
             continue
         here = float(seen.catalogue.direction_deg[plume])
         if state == "weak" and fades_towards(seen.catalogue, here, plume):
@@ -120,7 +121,7 @@ def judge(seen: Seen, held: Held, plume: int, limits: Limits, risk: float) -> Ju
             )
         return Judged(state=state, check=checks[name], probability=everything)
     doubtful = min(checks.values(), key=lambda c: c.probability)
-    if edge and doubtful.limit != "direction_deg" and doubtful.probability < 1 - limits.risk:
+    if edge and doubtful.probability < 1 - limits.risk:
         return Judged(
             state="unsure",
             reason="its plume runs over the edge of the card or photo",

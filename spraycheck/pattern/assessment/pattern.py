@@ -13,7 +13,7 @@ from spraycheck.pattern import flags as flag
 from spraycheck.pattern.assessment.holes import Held
 from spraycheck.pattern.assessment.judging import Check, hold
 from spraycheck.pattern.assessment.seen import Seen
-from spraycheck.pattern.containers import NozzleCentre
+from spraycheck.pattern.containers import Mask, NozzleCentre
 from spraycheck.pattern.findings import describe
 from spraycheck.pattern.layout import Finding, Layout
 from spraycheck.pattern.limits import Limits
@@ -66,7 +66,8 @@ def _spacing(seen: Seen, match: Match, layout: Layout, limits: Limits) -> list[C
     """The gap that differs most, surely, between neighbouring holes that both spray."""
     expected = np.array(layout.azimuth_deg)
     order = np.argsort(expected).tolist()
-    plume_of = {hole: plume for plume, hole in enumerate(match.hole_of) if hole >= 0}
+    whole = _whole(seen)
+    plume_of = {h: plume for plume, h in enumerate(match.hole_of) if h >= 0 and whole[plume]}
     checks = []
     for hole, following in zip(order, order[1:] + order[:1], strict=True):
         if hole in plume_of and following in plume_of:
@@ -80,10 +81,15 @@ def _spacing(seen: Seen, match: Match, layout: Layout, limits: Limits) -> list[C
     return sorted(checks, key=lambda check: check.probability)[:1]
 
 
+def _whole(seen: Seen) -> Mask:
+    """Plumes that neither run over the edge nor into another one: only these prove anything."""
+    broken = {flag.AT_SHEET_EDGE, flag.MERGED}
+    return np.array([not broken & set(flags) for flags in seen.catalogue.flags], bool)
+
+
 def _spread(seen: Seen, held: Held, limits: Limits) -> list[Check]:
     """Largest over smallest relative area, of plumes that are whole."""
-    whole = [not {flag.AT_SHEET_EDGE, flag.MERGED} & set(f) for f in seen.catalogue.flags]
-    at = np.flatnonzero(np.isfinite(held.area.log) & np.array(whole, bool))
+    at = np.flatnonzero(np.isfinite(held.area.log) & _whole(seen))
     if len(at) < 2:
         return []
     low = int(at[np.argmin(held.area.log[at])])
