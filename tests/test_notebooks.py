@@ -32,7 +32,7 @@ def _kinds(cell: NotebookNode) -> list[str]:
 
 def test_there_is_a_notebook_for_each_source_and_no_other() -> None:
     assert {path.stem for path in FOLDER.glob("*.ipynb")} == set(NAMES)
-    assert len(NAMES) >= 4
+    assert len(NAMES) >= 5
 
 
 @EACH
