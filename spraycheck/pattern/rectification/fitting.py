@@ -34,6 +34,10 @@ ZOOM_COST = 3.0
 """How much better (in minus twice the log likelihood) a sheet must fit with the long focal length
 to be taken for it: odds of one photo in five (chosen)."""
 
+ZOOM_SHARE = 0.5
+"""The least part of the misfit that must go with it (chosen: on drawn sheets seen with the long
+lens four fifths and more go; on real sheets with rough edges at most a twentieth)."""
+
 FREE_ASPECT_U_LOG = 0.3
 """Standard uncertainty of the log proportions of a sheet of unknown size: 1:1 to 1:1.7 both fit."""
 
@@ -165,7 +169,9 @@ def fit_sheet(
     if camera.known or sheet.surface.misfit <= ZOOM_COST:  # nothing could fit that much better
         return sheet
     other = _fit(camera.zoomed, spec, corners_px, edges, curl=curl, noise_px=noise_px)
-    return other if other.surface.misfit + ZOOM_COST < sheet.surface.misfit else sheet
+    # Where neither fits, as on rough edges, a difference of a few says nothing.
+    better = max(ZOOM_COST, ZOOM_SHARE * sheet.surface.misfit)
+    return other if other.surface.misfit + better < sheet.surface.misfit else sheet
 
 
 def _fit(
