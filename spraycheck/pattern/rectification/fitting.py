@@ -34,7 +34,7 @@ ZOOM_COST = 3.0
 """How much better (in minus twice the log likelihood) a sheet must fit with the long focal length
 to be taken for it: odds of one photo in five (chosen)."""
 
-ZOOM_SHARE = 0.5
+ZOOM_SHARE = 0.25
 """The least part of the misfit that must go with it (chosen: on drawn sheets seen with the long
 lens four fifths and more go; on real sheets with rough edges at most a twentieth)."""
 
