@@ -36,7 +36,7 @@ to be taken for it: odds of one photo in five (chosen)."""
 
 ZOOM_SHARE = 0.25
 """The least part of the misfit that must go with it (chosen: on drawn sheets seen with the long
-lens four fifths and more go; on real sheets with rough edges at most a twentieth)."""
+lens nearly half or more goes; on real sheets with rough edges a twentieth at most)."""
 
 FREE_ASPECT_U_LOG = 0.3
 """Standard uncertainty of the log proportions of a sheet of unknown size: 1:1 to 1:1.7 both fit."""
