@@ -15,7 +15,7 @@ from rich.text import Text
 
 from spraycheck.circular import wrap_180
 from spraycheck.pattern import flags
-from spraycheck.pattern.assessment.pattern import EDGE_LINED_UP_U_DEG
+from spraycheck.pattern.assessment.pattern import turn_u_deg
 from spraycheck.pattern.containers import PrintedFacts, RectifiedCard
 from spraycheck.pattern.findings import AID, CAUTION, KINDS, clock_position
 from spraycheck.pattern.layout import Assessment, Finding, Hole
@@ -364,8 +364,7 @@ def _turn_lines(a: Assessment) -> list[str]:
     if not feature or not a.holes:
         return []
     turn = wrap_180(a.holes[0].expected_deg - a.layout.azimuth_deg[a.holes[0].hole - 1])
-    own = EDGE_LINED_UP_U_DEG if a.card.printed is None else a.card.printed.index_u_deg
-    u = math.hypot(own, a.catalogue.rotation_u_deg)
+    u = turn_u_deg(a.card, a.catalogue)
     limit = a.limits.rotation_deg
     allowed = f", limit {limit:.1f}°" if a.limits.held("rotation_deg") else ""
     return [

@@ -13,7 +13,7 @@ from spraycheck.pattern import flags as flag
 from spraycheck.pattern.assessment.holes import Held
 from spraycheck.pattern.assessment.judging import Check, hold
 from spraycheck.pattern.assessment.seen import Seen
-from spraycheck.pattern.containers import Mask, NozzleCentre
+from spraycheck.pattern.containers import Mask, NozzleCentre, PlumeCatalogue, RectifiedCard
 from spraycheck.pattern.findings import describe
 from spraycheck.pattern.layout import Finding, Layout
 from spraycheck.pattern.limits import Limits
@@ -107,10 +107,14 @@ def _rotation(
     # Without the sheet 12 o'clock is only the top of the photo.
     if not (lined_up and layout.counts_from) or flag.NO_SHEET in seen.card.flags:
         return []
-    printed = seen.card.printed
-    index_u = EDGE_LINED_UP_U_DEG if printed is None else printed.index_u_deg
-    sigma = math.hypot(index_u, seen.catalogue.rotation_u_deg) / COVERAGE_FACTOR_95
+    sigma = turn_u_deg(seen.card, seen.catalogue) / COVERAGE_FACTOR_95
     return [hold("rotation_deg", wrap_180(match.rotation_deg), sigma, limits)]
+
+
+def turn_u_deg(card: RectifiedCard, catalogue: PlumeCatalogue) -> float:
+    """Expanded uncertainty of the pattern's turn against 12 o'clock on the card, degrees."""
+    index_u = EDGE_LINED_UP_U_DEG if card.printed is None else card.printed.index_u_deg
+    return math.hypot(index_u, catalogue.rotation_u_deg)
 
 
 def _offset(seen: Seen, limits: Limits) -> list[Check]:
