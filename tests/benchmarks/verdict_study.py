@@ -183,6 +183,7 @@ def compare(case: Case, a: Assessment) -> Row:
     n = len(pairs)
     return row | {
         "hole": [h.hole for h in true],
+        "plume": plume.tolist(),
         "state": [state.get(int(p) + 1, "stray") for p in plume],
         "direction_error_deg": turn.tolist(),
         "direction_u_deg": c.direction_u_deg[plume].tolist(),

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from spraycheck.constants import COVERAGE_FACTOR_95
-from spraycheck.pattern.containers import Float, PlumeCatalogue
+from spraycheck.pattern import flags as flag
+from spraycheck.pattern.containers import Float, Mask, PlumeCatalogue
 from spraycheck.pattern.layout import Layout
 from spraycheck.pattern.matching import REACH_BY_THROW, Match
 
@@ -69,9 +70,11 @@ def area_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Rati
         np.log(np.maximum(catalogue.area_mm2, 1e-9)),
         np.log(expected),
         own,
-        RUN_TO_RUN_RATIO,
         layout,
         match,
+        whole=_whole(catalogue),
+        scatter=RUN_TO_RUN_RATIO,
+        clogs=True,
     )
 
 
@@ -79,36 +82,61 @@ def width_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Rat
     """Angular width over what it should be beside the neighbours."""
     log = np.log(np.maximum(catalogue.width_deg, 1e-3))
     own = np.full(len(catalogue), SHAPE_U)
-    return _relative(log, WIDTH_BY_THROW * layout.log_throw(), own, 0.0, layout, match)
+    expected = WIDTH_BY_THROW * layout.log_throw()
+    return _relative(log, expected, own, layout, match, whole=_whole(catalogue))
 
 
 def reach_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Ratios:
     """Reach over what it should be beside the neighbours: a steeper hole lands nearer."""
     log = np.log(np.maximum(catalogue.reach_mm, 1e-3))
     own = np.full(len(catalogue), SHAPE_U)
-    return _relative(log, REACH_BY_THROW * layout.log_throw(), own, 0.0, layout, match)
+    expected = REACH_BY_THROW * layout.log_throw()
+    return _relative(log, expected, own, layout, match, whole=_whole(catalogue))
+
+
+def _whole(catalogue: PlumeCatalogue) -> Mask:
+    """Plumes that are all there and nothing else."""
+    parts = {flag.AT_SHEET_EDGE, flag.MERGED}
+    return np.array([not parts.intersection(flags) for flags in catalogue.flags], bool)
 
 
 def _relative(
-    log: Float, expected: Float, own: Float, scatter: float, layout: Layout, match: Match
+    log: Float,
+    expected: Float,
+    own: Float,
+    layout: Layout,
+    match: Match,
+    *,
+    whole: Mask,
+    scatter: float = 0.0,
+    clogs: bool = False,
 ) -> Ratios:
     """Set logs against their holes' expected ones and against their groups' scale.
 
-    The scale is the middle of the largest group of holes that agree; between groups of one size
-    the greater wins, since holes clog far more often than they grow. So a weak or blocked hole
-    never makes its neighbours heavy.
+    The scale is the middle of the largest group of holes that agree. Between groups of one size the
+    greater wins where the value is an amount (``clogs``), since holes clog far more often than they
+    grow: a weak or blocked hole never makes its neighbours heavy. A shape has no such side: the
+    group nearest to the middle of all wins, and unless it is more than half of them, the scale is
+    as uncertain as the two middles lie apart. Plumes that are not ``whole`` set no scale while
+    others can.
     """
     k = len(log)
     out, covariance = np.full(k, np.nan), np.zeros((k, k))
     hole_of = np.array(match.hole_of, int).reshape(k)
     for plumes in _groups(hole_of, layout):
         relative = log[plumes] - expected[hole_of[plumes]]
-        close = np.abs(relative[:, None] - relative[None, :]) < ALIKE
-        lead = max(range(len(plumes)), key=lambda i: (close[i].sum(), relative[i]))
-        group = relative[close[lead]]
-        out[plumes] = relative - np.median(group)
+        able = relative[whole[plumes]] if whole[plumes].any() else relative
+        close = np.abs(able[:, None] - able[None, :]) < ALIKE
+        middle = float(np.median(able))
+        preferred = able if clogs else -np.abs(able - middle)
+        lead = max(range(len(able)), key=lambda i: (close[i].sum(), preferred[i]))
+        group = able[close[lead]]
+        scale = float(np.median(group))
+        out[plumes] = relative - scale
         # The scale's own error is common to all that are held against it.
         common = float(np.median(own[plumes])) ** 2 / len(group)
+        if not clogs and 2 * len(group) <= len(able):
+            common += (scale - middle) ** 2
         covariance[np.ix_(plumes, plumes)] = common
         covariance[plumes, plumes] += own[plumes] ** 2 + scatter**2
     return Ratios(log=out, covariance=covariance, own=np.where(np.isfinite(out), own, np.nan))

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,6 +22,10 @@ within about 2 degrees of their line)."""
 TILT_SHIFT = 0.006
 """Standard shift, in plume radii, that an ordinary tilt of the nozzle (0.75 degrees) imitates in
 the directions: a tilt t leans a plume at hole angle a by t cot(a), with cot(65 degrees) = 0.47."""
+
+OFF_LINE_DEG, ANY_TURN_DEG = 12.0, 100.0
+"""Standard deviations, in degrees, of the line of a hole known to be off-line, and of the turn of
+the whole pattern (chosen: wide; only their likelihoods' ratios count, and they hardly move)."""
 
 OWN_FLOOR_DEG = 0.15
 """Least standard uncertainty of a direction by itself (chosen: that of a round, crisp plume)."""
@@ -87,33 +94,86 @@ def unexplained(
     prior[1:, 1:] = np.linalg.inv(shift)
     prior[0, 0] = 1e-6
 
-    trusted = _weights(deviation, design, prior, own + HEALTHY_DEG**2)
+    spread = own + HEALTHY_DEG**2
+    parts = _Parts(deviation, lever, design, prior, shift, own)
+    trusted = _weights(deviation, design, prior, spread)
     certain = guard_factor(limits.risk)
+    off: list[int] = []
     for _ in range(1 + len(at) // 3):
-        combination = np.eye(len(at))
-        for i in range(len(at)):
-            others = trusted.copy()
-            others[i] = 0.0
-            information = (design * others[:, None]).T @ design + prior
-            combination[i] -= design[i] @ np.linalg.solve(information, (design * others[:, None]).T)
-        spread = combination - np.eye(len(at))
-        moved = combination @ lever
-        found = (
-            (combination * own) @ combination.T
-            + HEALTHY_DEG**2 * spread @ spread.T
-            + moved @ shift @ moved.T
-        )
-        here = combination @ deviation
+        here, found = parts.leans(trusted)
         over = (np.abs(here) - limits.direction_deg) / np.sqrt(np.diag(found))
         excess = np.asarray(np.where(trusted > 0, over, -np.inf))
         worst = int(np.argmax(excess))
         if excess[worst] <= certain:
             break
         trusted[worst] = 0.0
+        off.append(worst)
+    here, found = _or_another(parts, off, here, found)
     lean[at] = here
     covariance[np.ix_(at, at)] = (found + found.T) / 2
     own_deg[at] = np.sqrt(own)
     return Leaning(lean_deg=lean, covariance_deg2=covariance, own_deg=own_deg)
+
+
+class _Parts(NamedTuple):
+    """What leans are worked out from."""
+
+    deviation: Float
+    lever: Float
+    design: Float
+    prior: Float
+    shift: Float
+    own: Float
+
+    def leans(self, trusted: Float) -> tuple[Float, Float]:
+        """Hold each plume against what the trusted others predict; the leans and covariance."""
+        combination = np.eye(len(trusted))
+        for i in range(len(trusted)):
+            others = trusted.copy()
+            others[i] = 0.0
+            weighted = (self.design * others[:, None]).T
+            information = weighted @ self.design + self.prior
+            combination[i] -= self.design[i] @ np.linalg.solve(information, weighted)
+        spread = combination - np.eye(len(trusted))
+        moved = combination @ self.lever
+        found = (
+            (combination * self.own) @ combination.T
+            + HEALTHY_DEG**2 * spread @ spread.T
+            + moved @ self.shift @ moved.T
+        )
+        return combination @ self.deviation, found
+
+    def evidence(self, off: list[int]) -> float:
+        """Logarithm of how likely the deviations are when these holes are off-line, up to a sum."""
+        covariance = np.diag(self.own + HEALTHY_DEG**2) + self.lever @ self.shift @ self.lever.T
+        covariance += ANY_TURN_DEG**2
+        covariance[off, off] += OFF_LINE_DEG**2
+        _, size = np.linalg.slogdet(covariance)
+        return float(-(self.deviation @ np.linalg.solve(covariance, self.deviation) + size) / 2)
+
+
+def _or_another(parts: _Parts, off: list[int], here: Float, found: Float) -> tuple[Float, Float]:
+    """Weigh the leans with those that follow if one hole found off-line is mistaken for another.
+
+    With few plumes and an unsure centre, a shift of the centre can explain an off-line hole and
+    leave a sound one over. Each way to exchange one such hole for another counts by how likely it
+    makes what was measured; mean and covariance are those of the mixture.
+    """
+    ways = [(parts.evidence(off), here, found)]
+    others = [k for k in range(len(here)) if k not in off]
+    for out, other in product(off, others):
+        instead = [other if k == out else k for k in off]
+        trusted = 1 / (parts.own + HEALTHY_DEG**2)
+        trusted[instead] = 0.0
+        ways.append((parts.evidence(instead), *parts.leans(trusted)))
+    best = max(way[0] for way in ways)
+    weight = np.array([math.exp(way[0] - best) for way in ways])
+    weight /= weight.sum()
+    mean = sum((w * way[1] for w, way in zip(weight, ways, strict=True)), np.zeros(len(here)))
+    spread = np.zeros_like(found)
+    for w, (_, leans, covariance) in zip(weight, ways, strict=True):
+        spread += w * (covariance + np.outer(leans - mean, leans - mean))
+    return mean, spread
 
 
 def _weights(deviation: Float, design: Float, prior: Float, spread: Float) -> Float:
