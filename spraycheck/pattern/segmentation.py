@@ -47,6 +47,10 @@ SMALL_SHARE = 0.15
 """A patch below this share of the usual area must look like a plume to count as one (chosen: a hole
 with an eighth of its flow wets about this much)."""
 
+TWO_ACROSS = 1.4
+"""Width in mm, over the usual one, from which a plume may be two (chosen: two that touch are nearly
+twice as wide; a steep hole's plume lies nearer the centre, looks wide from there, and is not)."""
+
 DROP_MM2, SPLASH_MM2, PRINT_MM2 = 12.0, 60.0, 500.0
 """Largest drop (4 mm across), splash (9 mm) and fingerprint (25 mm): names for the reader only,
 they change no number."""
@@ -62,6 +66,11 @@ class _Shape:
     elongation: float
     off_radial_deg: float
     sigma_along: float
+
+    @property
+    def width_mm(self) -> float:
+        """Across the ray."""
+        return 2 * self.radius * math.tan(math.radians(self.width_deg) / 2)
 
 
 def segment_plumes(
@@ -121,10 +130,13 @@ def segment_plumes(
     # All wetted cells of a patch count: a weak plume can be nothing but specks.
     core = np.asarray((wet.smooth >= threshold) & (labels > 0))
     typical = float(np.median([s.width_deg for s in plumes]))
+    across = float(np.median([s.width_mm for s in plumes]))
     merged = tuple(
         number
         for number, s in enumerate(plumes, start=1)
-        if s.width_deg > max(1.75 * typical, typical + 12) and s.elongation < 1.4
+        if s.width_deg > max(1.75 * typical, typical + 12)
+        and s.width_mm > TWO_ACROSS * across
+        and s.elongation < 1.4
     )
     ring = float(np.median([s.radius for s in plumes]))
     marks = tuple(_mark(s, ring) for s in rest)

@@ -131,7 +131,8 @@ def assess_layout(
             plume = merged[hole]
             found = Judged(state="unsure", reason="plumes run together")
         elif plume < 0:
-            state, reason = missing(seen, float(expected[hole]), _throw(layout, match, hole))
+            throw = _throw(layout, match, hole)
+            state, reason = missing(seen, match, float(expected[hole]), throw)
             settle = WHOLE_CARD if "outside" in reason else ANOTHER_SHOT
             found = Judged(state=state, reason=reason, settle=settle)
         else:

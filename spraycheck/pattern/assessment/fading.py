@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from spraycheck.pattern.containers import PlumeCatalogue
+from spraycheck.pattern import flags as flag
+from spraycheck.pattern.containers import Mask, PlumeCatalogue
 
 PALEST = 0.6
 """Wettest part a plume would show at a place, over the best of the others, below which nothing is
@@ -17,7 +18,14 @@ SLOPE_PRIOR, SCATTER = 0.5, 0.1
 strong glare on simulated cards gives slopes of 0.5 to 1.2; healthy ones scatter by at most 0.1)."""
 
 
-def fades_towards(catalogue: PlumeCatalogue, direction_deg: float, leave: int = -1) -> bool:
+LEAST_AREA = 0.15
+"""A plume smaller than this share of the usual one is a few drops: its wettest part tells nothing
+about the light (chosen: the width of the map's filter then takes half of it)."""
+
+
+def fades_towards(
+    catalogue: PlumeCatalogue, direction_deg: float, of_holes: Mask, leave: int = -1
+) -> bool:
     """Say whether the other plumes' wettest parts fade towards a direction.
 
     A plane through the logarithms of the peaks, its slope held near none by a prior, so that one
@@ -29,10 +37,16 @@ def fades_towards(catalogue: PlumeCatalogue, direction_deg: float, leave: int = 
         Measured plumes.
     direction_deg : float
         Where to look.
+    of_holes : (K,) ndarray of bool
+        Plumes that belong to a hole: strays, which may be shadows, have no say.
     leave : int
         Row of the plume that lies there, which has no say; -1 for none.
     """
-    others = np.flatnonzero(np.arange(len(catalogue)) != leave)
+    area = catalogue.area_mm2
+    usual = float(np.median(area[of_holes])) if of_holes.any() else 0.0
+    whole = [flag.AT_SHEET_EDGE not in flags for flags in catalogue.flags]
+    able = of_holes & np.array(whole, bool) & (area >= LEAST_AREA * usual)
+    others = np.flatnonzero(able & (np.arange(len(catalogue)) != leave))
     if len(others) < 3:
         return False
     log = np.log(np.maximum(catalogue.peak[others], 0.05))

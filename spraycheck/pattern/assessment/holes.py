@@ -111,7 +111,8 @@ def judge(seen: Seen, held: Held, plume: int, limits: Limits, risk: float) -> Ju
         if checks[name].probability > risk or edge:
             continue
         here = float(seen.catalogue.direction_deg[plume])
-        if state == "weak" and fades_towards(seen.catalogue, here, plume):
+        of_holes = np.isfinite(held.area.log)
+        if state == "weak" and fades_towards(seen.catalogue, here, of_holes, plume):
             return Judged(
                 state="unsure",
                 reason=FADES,

@@ -29,15 +29,15 @@ WIDE = 1.6
 """A plume this much wider than the others may be two (chosen: healthy ones differ by a third)."""
 
 
-def missing(seen: Seen, expected_deg: float, throw: float) -> tuple[str, str]:
+def missing(seen: Seen, match: Match, expected_deg: float, throw: float) -> tuple[str, str]:
     """State of a hole without a plume, and why it is unsure.
 
     It is blocked only if a plume there would have been seen.
 
     Parameters
     ----------
-    seen : Seen
-        What was found.
+    seen, match
+        What was found, and which plume belongs to which hole.
     expected_deg : float
         Where the hole should spray.
     throw : float
@@ -66,7 +66,7 @@ def missing(seen: Seen, expected_deg: float, throw: float) -> tuple[str, str]:
         return "unsure", "the photo is too faint to show a weak plume"
     if flag.THING_ON_CARD in seen.wetness.flags:
         return "unsure", "something dark on the card was left out and may be its plume"
-    if fades_towards(seen.catalogue, expected_deg):
+    if fades_towards(seen.catalogue, expected_deg, np.array(match.hole_of) >= 0):
         return "unsure", FADES
     if _covered(seen, expected_deg, float(near[0]), float(reach[-1])):
         return "unsure", "a large stain lies where its plume should be"
