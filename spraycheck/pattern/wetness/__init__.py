@@ -50,6 +50,11 @@ TOO_DARK, LARGE_MM2 = 1.7, 60.0
 area of a patch that is compared (chosen: soaked patches of one card differ by up to a third, also
 where one lies in flat light; 60 mm2 is a fifth of a small plume)."""
 
+MOST_THINGS = 2
+"""More dark patches than this are no things on the card (chosen: a tool and its shadow)."""
+
+_CROSS = np.ones((3, 3), np.uint8)
+
 _MAD_TO_SIGMA = 1.4826  # normal distribution
 
 
@@ -275,11 +280,17 @@ def _too_dark_for_spray(
     if len(large) < 3:
         return nothing
     plateau = np.array([np.percentile(small[labels == k], 75) for k in large])
-    order = np.argsort(plateau)
-    heavier = np.cumsum(cells[large][order]) >= 0.5 * cells[large].sum()
-    middle = float(plateau[order][np.argmax(heavier)])
+    # A patch along the border is a shadow or a thing more often than spray: the others compare.
+    rim = known & (cv2.erode(np.pad(known, 1).astype(np.uint8), _CROSS)[1:-1, 1:-1] == 0)
+    free = np.bincount(labels[rim], minlength=count)[large] == 0
+    if free.sum() < 3:
+        free[:] = True
+    order = np.argsort(plateau[free])
+    heavier = np.cumsum(cells[large][free][order]) >= 0.5 * cells[large][free].sum()
+    middle = float(plateau[free][order][np.argmax(heavier)])
     things = [k for k, depth in zip(large, plateau, strict=True) if depth > too_dark * middle]
-    if not things:
+    # Several that are alike are the spray, and what they were compared with is a shadow.
+    if not things or len(things) > MOST_THINGS:
         return nothing
     found = np.isin(labels, things).astype(np.uint8)
     reach = 2 * round(1.5 / (2 * cell_mm)) + 1  # its blurred rim would look like wet paper
