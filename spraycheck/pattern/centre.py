@@ -23,7 +23,13 @@ from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
 from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import Float, NozzleCentre, WetnessMap
-from spraycheck.pattern.patches import Patch, cut_touching, find_patches, leans_on_edge
+from spraycheck.pattern.patches import (
+    Patch,
+    away_from_edge,
+    cut_touching,
+    find_patches,
+    leans_on_edge,
+)
 
 RING_PRIOR = ((0.45, 0.004), (0.45, 0.035), (0.10, 0.20))
 """Weight and standard offset (in ring radii, per coordinate) of the three parts of the prior.
@@ -159,6 +165,7 @@ def _plume_like(patches: list[Patch], min_share: float) -> list[Patch]:
     free = [p for p in patches if not leans_on_edge(p)] or patches
     if not free:
         return []
+    free = away_from_edge(free)
     areas = np.array([p.area_mm2 for p in free])
     large = float(np.median(areas[areas >= 0.25 * areas.max()]))
     return [p for p in free if p.area_mm2 >= min_share * large]

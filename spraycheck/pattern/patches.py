@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -21,7 +22,7 @@ VALLEY, SHALLOW_VALLEY = 0.80, 0.93
 size, and for one far larger than the others (chosen: single ragged plumes show valleys above 0.85,
 touching pairs of simulated plumes 0.75 to 0.90)."""
 
-_EDGE_SHARE = 0.25
+_EDGE_SHARE, _TOUCHES = 0.25, 0.03
 
 
 def weighted_sum(weight: Float, values: Float) -> float:
@@ -174,6 +175,19 @@ def find_patches(
 def leans_on_edge(patch: Patch) -> bool:
     """Whether the patch is likely something lying over the sheet's edge, or its shadow."""
     return patch.at_edge > _EDGE_SHARE
+
+
+def away_from_edge(patches: Sequence[Patch]) -> list[Patch]:
+    """Patches that do not touch the border of what can be judged; all when these are too few.
+
+    What touches it may be a shadow, a tool, or a plume that is not all there: at least three others
+    of some size, which are not just drops, say better what a plume of this card looks like.
+    """
+    clear = [p for p in patches if p.at_edge < _TOUCHES]
+    most = max((p.area_mm2 for p in clear), default=0.0)
+    large = [p.area_mm2 for p in clear if p.area_mm2 >= 0.25 * most]
+    enough = len(large) >= 3 and sum(large) >= 0.25 * sum(p.area_mm2 for p in patches)
+    return clear if enough else list(patches)
 
 
 def cut_touching(

@@ -22,7 +22,13 @@ from spraycheck.pattern.containers import (
     PlumeSegmentation,
     WetnessMap,
 )
-from spraycheck.pattern.patches import Patch, cut_touching, find_patches, leans_on_edge
+from spraycheck.pattern.patches import (
+    Patch,
+    away_from_edge,
+    cut_touching,
+    find_patches,
+    leans_on_edge,
+)
 
 MAX_PLUME_DEG = 75.0
 """A patch seen under a wider angle is not one plume: neighbours of a three-hole nozzle are 120
@@ -182,10 +188,12 @@ def _sorted_out(
 
     The large, radial patches set the scale (area, radius); the others are measured against them.
     """
+    clear = {id(patch) for patch in away_from_edge([s.patch for s in shapes])}
     sure = [
         s
         for s in shapes
-        if not leans_on_edge(s.patch)
+        if id(s.patch) in clear
+        and not leans_on_edge(s.patch)
         and s.radius > 1.5 * s.sigma_along
         and (s.elongation < ROUND or s.off_radial_deg < RADIAL_DEG)
         and s.width_deg < MAX_PLUME_DEG

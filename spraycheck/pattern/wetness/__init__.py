@@ -123,6 +123,7 @@ def map_wetness(
         windows_mm=windows_mm,
         background_mm=background_mm,
     )
+    usable &= ~paper.shadow
     judged = usable & ~paper.foreign
     weights = _matched_filter(paper.depth, judged, card.cell_mm)
     # A weighted sum is one pass as a 1 x 3 colour transform.

@@ -44,10 +44,13 @@ class DryPaper:
         Natural-log loss of light against the dry paper, per colour.
     foreign : (M, N) ndarray of bool
         Dark regions along the border that the model could not follow: objects, deep shadow.
+    shadow : (M, N) ndarray of bool
+        Those of them that lie along the border for longer than any plume, with their rim.
     """
 
     depth: FloatMap
     foreign: Mask
+    shadow: Mask
 
 
 def model_dry_paper(
@@ -89,12 +92,12 @@ def model_dry_paper(
     middle = slope + np.median((coarse - slope)[known], axis=0)
     rest = np.asarray(np.where(known[..., None], coarse - middle, 0.0), np.float32)
     wet = np.zeros_like(known)
-    foreign = np.zeros_like(known)
+    foreign, shadow = np.zeros_like(known), np.zeros_like(known)
     paper = np.zeros_like(rest)
     for window in windows_mm:
         kept = np.where((wet | ~known)[..., None], paper, rest)
         paper = _running_median(np.asarray(kept, np.float32), window / cell)
-        wet, foreign = _find_wet((paper - rest).sum(axis=2), known, cell)
+        wet, foreign, shadow = _find_wet((paper - rest).sum(axis=2), known, cell)
         if wet.sum() > 0.85 * known.sum():  # a flooded card: nothing dry is left to go by
             wet = known & (rest.sum(axis=2) < np.median(rest.sum(axis=2)[known]))
     dry = known & ~wet & ~foreign
@@ -103,8 +106,15 @@ def model_dry_paper(
     full = cv2.resize(
         np.asarray(middle + paper, np.float32), (cols, rows), interpolation=cv2.INTER_LINEAR
     )
-    mask = cv2.resize(foreign.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST)
-    return DryPaper(depth=np.asarray(full - log_light, np.float32), foreign=mask.astype(bool))
+    masks = [
+        cv2.resize(mask.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST)
+        for mask in (foreign, shadow)
+    ]
+    return DryPaper(
+        depth=np.asarray(full - log_light, np.float32),
+        foreign=masks[0].astype(bool),
+        shadow=masks[1].astype(bool),
+    )
 
 
 def _slow_light(values: Float, known: Mask, cell: float) -> Float:
@@ -162,8 +172,8 @@ def _running_median(values: FloatMap, window: float) -> FloatMap:
     return np.asarray(back * np.float32((_HIGH - _LOW) / 255) + _LOW, np.float32)
 
 
-def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask]:
-    """Find what is clearly darker than the paper: wet cells, and foreign ones along the border."""
+def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask, Mask]:
+    """Find what is clearly darker than the paper: wet cells, foreign ones, and shadow of these."""
     loss = np.asarray(cv2.GaussianBlur(loss, (0, 0), max(0.6, 1.0 / cell)))
     inner = loss[known]
     low, mid = np.percentile(inner, [20, 50])
@@ -194,7 +204,7 @@ def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask]:
     outlines, _ = cv2.findContours(wet, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     wet = cv2.drawContours(wet, outlines, -1, 1, cv2.FILLED)
     grown = cv2.dilate(wet, disc).astype(bool)
-    return grown & known, np.asarray(foreign)
+    return grown & known, np.asarray(foreign), shadow
 
 
 def _carried(residual: FloatMap, dry: Mask, sigma: float) -> FloatMap:
