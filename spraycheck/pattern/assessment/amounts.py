@@ -15,9 +15,9 @@ from spraycheck.pattern.matching import REACH_BY_THROW, Match
 RUN_TO_RUN_RATIO = 0.02
 """Standard scatter of a healthy hole's area from shot to shot (common practice, no source)."""
 
-ALIKE = 0.15
-"""Plumes whose log areas lie within this are of one group (chosen: three times the scatter of
-healthy holes)."""
+ALIKE, ALIKE_SHAPE = 0.15, 0.4
+"""Plumes whose log areas, or log widths and reaches, lie within this are of one group (chosen:
+three times the scatter of healthy holes, and twice that of unequal neighbours' widths)."""
 
 SHAPE_U = 0.07
 """Relative standard uncertainty of a plume's width and of its reach (root mean square error on 1900
@@ -126,7 +126,8 @@ def _relative(
     for plumes in _groups(hole_of, layout):
         relative = log[plumes] - expected[hole_of[plumes]]
         able = relative[whole[plumes]] if whole[plumes].any() else relative
-        close = np.abs(able[:, None] - able[None, :]) < ALIKE
+        alike = ALIKE if clogs else ALIKE_SHAPE
+        close = np.abs(able[:, None] - able[None, :]) < alike
         middle = float(np.median(able))
         preferred = able if clogs else -np.abs(able - middle)
         lead = max(range(len(able)), key=lambda i: (close[i].sum(), preferred[i]))

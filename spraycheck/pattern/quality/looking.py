@@ -7,9 +7,11 @@ from typing import Final
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from spraycheck.pattern.containers import (
     Float,
+    Mask,
     PlumeCatalogue,
     PlumeSegmentation,
     RectifiedCard,
@@ -22,6 +24,9 @@ from spraycheck.pattern.quality.sharpness import edge_spread_mm
 TWO_LEVELS: Final = 0.85
 """Share of the variance of log light that two levels explain, from which a card has two: flooded
 drawn cards reach 0.96 and more, cards under uneven light at most 0.7."""
+
+ALL_AROUND: Final = 0.8
+"""Share of the cells around a plume that are of the darker level where it lies in it (chosen)."""
 
 _LEVEL_CELL_MM: Final = 1.5
 
@@ -65,16 +70,18 @@ def look_at_photo(
         outside_frac=_outside(a.card, a.photo.width_px, a.photo.height_px),
         view_deg=_view_deg(jacobian),
         plume_width_mm=_plume_width_mm(a.catalogue),
-        dark_frac=dark_share(a.wetness),
+        dark_frac=dark_share(a.wetness, a.segmentation),
         fill_frac=fill(a.wetness, a.segmentation),
     )
 
 
-def dark_share(wet: WetnessMap) -> float:
+def dark_share(wet: WetnessMap, segmentation: PlumeSegmentation) -> float:
     """Share of the card in the darker of its two levels of light; 0 where it has no two.
 
     Flooded paper is not told from dry paper by the wetness map, which takes the commonest shade for
-    the paper. Light itself falls into two levels then, which Otsu's threshold parts.
+    the paper. Light itself falls into two levels then, which Otsu's threshold parts. Soaked paper
+    cannot be wetted again: where a plume stands out from the darker level that is all around it,
+    that level is a shadow, and the share is 0.
 
     References
     ----------
@@ -101,7 +108,29 @@ def dark_share(wet: WetnessMap) -> float:
     best = int(between.argmax())
     if between[best] < TWO_LEVELS * float(part @ (middle - mean[-1]) ** 2):
         return 0.0
+    coarse = np.where(whole, total / np.maximum(weight, 1e-6), np.inf)
+    labels = cv2.resize(
+        np.where(segmentation.core, segmentation.labels, 0).astype(np.float32),
+        size,
+        interpolation=cv2.INTER_NEAREST,
+    )
+    if _plume_in(coarse < edges[best + 1], coarse, labels.astype(int), float(wet.contrast)):
+        return 0.0
     return float(below[best])
+
+
+def _plume_in(dark: Mask, light: Float, labels: NDArray[np.int_], contrast: float) -> bool:
+    """Whether a plume stands out from dark cells all around it by half of a plume's usual depth."""
+    for number in range(1, int(labels.max()) + 1):
+        inside = (labels == number).astype(np.uint8)
+        near, far = (cv2.dilate(inside, np.ones((k, k), np.uint8)) for k in (3, 7))
+        ring = (far > near) & np.isfinite(light) & (labels == 0)
+        core = (inside > 0) & np.isfinite(light)
+        if core.sum() < 4 or ring.sum() < 8 or dark[ring].mean() < ALL_AROUND:
+            continue
+        if float(np.median(light[ring]) - np.median(light[core])) > contrast / 2:
+            return True
+    return False
 
 
 def fill(wet: WetnessMap, segmentation: PlumeSegmentation) -> float:
