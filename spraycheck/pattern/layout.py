@@ -21,9 +21,10 @@ from spraycheck.pattern.containers import (
 from spraycheck.pattern.limits import Limits
 
 MIN_HOLES, MAX_HOLES = 3, 16
-SPREAD_EXPONENT = 0.2
-"""See `Layout.expected_area`. Chosen because simulated nozzles with hole angles of 58 to 73 degrees
-on absorbing stock gave 0.0 to 0.3, median 0.15; pure geometry without soaking would give more."""
+SPREAD_EXPONENT, SPREAD_U = 0.1, 0.1
+"""See `Layout.expected_area`, and its standard uncertainty. Chosen because simulated nozzles with
+hole angles of 58 to 73 degrees on absorbing stock gave 0.0 to 0.3, median 0.15, and 60 others from
+54 to 75 degrees -0.1 to 0.1; pure geometry without soaking would give more."""
 
 VERDICTS = ("pass", "fail", "recheck")
 STATES = ("clear", "weak", "heavy", "blocked", "off-line", "misshapen", "unsure")

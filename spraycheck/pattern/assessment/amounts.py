@@ -9,7 +9,7 @@ import numpy as np
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import Float, Mask, PlumeCatalogue
-from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.layout import SPREAD_U, Layout
 from spraycheck.pattern.matching import REACH_BY_THROW, Match
 
 RUN_TO_RUN_RATIO = 0.02
@@ -74,6 +74,7 @@ def area_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Rati
         match,
         whole=_whole(catalogue),
         scatter=RUN_TO_RUN_RATIO,
+        geometry=SPREAD_U * layout.log_throw(),
         clogs=True,
     )
 
@@ -109,6 +110,7 @@ def _relative(
     *,
     whole: Mask,
     scatter: float = 0.0,
+    geometry: Float | None = None,
     clogs: bool = False,
 ) -> Ratios:
     """Set logs against their holes' expected ones and against their groups' scale.
@@ -118,7 +120,8 @@ def _relative(
     grow: a weak or blocked hole never makes its neighbours heavy. A shape has no such side: the
     group nearest to the middle of all wins, and unless it is more than half of them, the scale is
     as uncertain as the two middles lie apart. Plumes that are not ``whole`` set no scale while
-    others can.
+    others can. ``geometry`` is what one standard uncertainty of the law behind the expectation
+    moves each hole by, all of them together.
     """
     k = len(log)
     out, covariance = np.full(k, np.nan), np.zeros((k, k))
@@ -138,7 +141,12 @@ def _relative(
         common = float(np.median(own[plumes])) ** 2 / len(group)
         if not clogs and 2 * len(group) <= len(able):
             common += (scale - middle) ** 2
-        covariance[np.ix_(plumes, plumes)] = common
+        together = np.ix_(plumes, plumes)
+        covariance[together] = common
+        if geometry is not None:
+            moved = geometry[hole_of[plumes]]
+            moved = moved - np.median(moved[whole[plumes]] if whole[plumes].any() else moved)
+            covariance[together] += np.outer(moved, moved)
         covariance[plumes, plumes] += own[plumes] ** 2 + scatter**2
     return Ratios(log=out, covariance=covariance, own=np.where(np.isfinite(out), own, np.nan))
 
