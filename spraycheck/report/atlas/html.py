@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import functools
-from importlib import resources
-from typing import TYPE_CHECKING
-
 from spraycheck.pattern.findings import AID, CAUTION
 from spraycheck.report.atlas import (
     ABOUT,
@@ -17,9 +13,7 @@ from spraycheck.report.atlas import (
     Atlas,
 )
 from spraycheck.report.contact_sheet import data_address
-
-if TYPE_CHECKING:
-    from jinja2 import Template
+from spraycheck.report.page_template import page_template, page_text
 
 _MARK = {"agrees": "✓", "undecided": "?", "differs": "≠"}
 
@@ -37,7 +31,7 @@ def atlas_html(atlas: Atlas) -> str:
     str
         One HTML document; it needs no other file.
     """
-    return _template().render(
+    return page_template(__package__).render(
         title=TITLE,
         about=ABOUT,
         how=HOW_TO_READ,
@@ -49,19 +43,5 @@ def atlas_html(atlas: Atlas) -> str:
         address=data_address,
         caution=CAUTION,
         aid=AID,
-        style=_text("style.css"),
+        style=page_text(__package__, "style.css"),
     )
-
-
-@functools.cache
-def _template() -> Template:
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.from_string(_text("page.html"))
-
-
-def _text(name: str) -> str:
-    return resources.files("spraycheck.report.atlas").joinpath(name).read_text("utf-8")

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Sequence
-from importlib import resources
-from typing import TYPE_CHECKING
 
 from spraycheck.pattern.findings import AID, CAUTION
 from spraycheck.report.catalogue import ABOUT, MAY, NEXT, NO_CAUSE, TITLE, Group
-
-if TYPE_CHECKING:
-    from jinja2 import Template
+from spraycheck.report.page_template import page_template, page_text
 
 
 def catalogue_html(groups: Sequence[Group], *, made_with: str) -> str:
@@ -29,7 +24,7 @@ def catalogue_html(groups: Sequence[Group], *, made_with: str) -> str:
     str
         One HTML document; it needs no other file.
     """
-    return _template().render(
+    return page_template(__package__).render(
         title=TITLE,
         about=ABOUT,
         groups=groups,
@@ -39,19 +34,5 @@ def catalogue_html(groups: Sequence[Group], *, made_with: str) -> str:
         caution=CAUTION,
         aid=AID,
         made_with=made_with,
-        style=_text("style.css"),
+        style=page_text(__package__, "style.css"),
     )
-
-
-@functools.cache
-def _template() -> Template:
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.from_string(_text("page.html"))
-
-
-def _text(name: str) -> str:
-    return resources.files(__package__).joinpath(name).read_text("utf-8")

@@ -9,17 +9,13 @@ only helps.
 from __future__ import annotations
 
 import base64
-import functools
 import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from spraycheck.pattern.findings import AID
-
-if TYPE_CHECKING:
-    from jinja2 import Template
+from spraycheck.report.page_template import page_template, page_text
 
 VERDICTS = ("fail", "recheck", "failed", "pass", "not-reached")
 """What a card can be, worst first; ``failed`` is a photo that could not be measured."""
@@ -109,15 +105,15 @@ def contact_sheet(
     str
         Parts of one HTML document.
     """
-    yield from _template().generate(
+    yield from page_template(__package__).generate(
         title=title,
         facts=list(facts),
         plots=[(p.title, p.text, data_address(p.png, "image/png")) for p in plots],
         cards=(_data(card) for card in cards),
         aid=AID,
         pairs=pairs,
-        style=_text("style.css"),
-        script=_text("script.js"),
+        style=page_text(__package__, "style.css"),
+        script=page_text(__package__, "script.js"),
     )
 
 
@@ -137,15 +133,3 @@ def _data(card: Card) -> str:
     values["w"] = round(card.severity, 3)
     # Inside a script element only "<" could end it early; JSON may write it as an escape.
     return json.dumps(values, separators=(",", ":")).replace("<", "\\u003c")
-
-
-@functools.cache
-def _template() -> Template:
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
-    return environment.from_string(_text("page.html"))
-
-
-def _text(name: str) -> str:
-    return resources.files(__package__).joinpath(name).read_text("utf-8")

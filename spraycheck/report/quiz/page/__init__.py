@@ -6,23 +6,19 @@ answers can be read by a report beside those of the terminal.
 
 from __future__ import annotations
 
-import functools
 import json
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from spraycheck.pattern.findings import AID, CAUTION
 from spraycheck.report.contact_sheet import data_address
+from spraycheck.report.page_template import page_template, page_text
 from spraycheck.report.quiz.kinds import QUIZ_KINDS
 from spraycheck.report.quiz.marking import UNNAMED, Marks, Target
 from spraycheck.report.quiz.records import SCHEMA
 from spraycheck.report.quiz.words import RULE, explanations, fault_in_words, truth_in_words
-
-if TYPE_CHECKING:
-    from jinja2 import Template
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,7 +94,7 @@ def quiz_page(
         "unnamed": UNNAMED,
         "kinds": [*QUIZ_KINDS],
     }
-    yield from _template().generate(
+    yield from page_template(__package__).generate(
         title=title,
         exam=exam,
         name=name,
@@ -108,8 +104,8 @@ def quiz_page(
         kinds=[(kind.word, kind.looks) for kind in QUIZ_KINDS.values()],
         setup=_inert(setup),
         questions=(_inert(_data(question)) for question in questions),
-        style=_text("style.css"),
-        script=_text("script.js"),
+        style=page_text(__package__, "style.css"),
+        script=page_text(__package__, "script.js"),
     )
 
 
@@ -147,15 +143,3 @@ def _data(q: PageQuestion) -> dict[str, Any]:
 def _inert(value: object) -> str:
     """Return JSON that can stand inside a script element: only "<" could end it early."""
     return json.dumps(value, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
-
-
-@functools.cache
-def _template() -> Template:
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
-    return environment.from_string(_text("page.html"))
-
-
-def _text(name: str) -> str:
-    return resources.files(__package__).joinpath(name).read_text("utf-8")
