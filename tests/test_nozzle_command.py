@@ -76,7 +76,7 @@ def test_show_refuses_what_it_cannot_draw(tmp_path: Path, run: Run) -> None:
     for arguments, said in (
         (("pintle", "--png", tmp_path / "p.png"), "one central spray"),
         (("even-4", "--png", tmp_path / "p.pdf"), "expected .png"),
-        (("even-4", "--png", tmp_path / "no/p.png"), "cannot be written"),
+        (("even-4", "--png", tmp_path / "no/p.png"), "there is no folder"),
         (("even-44",), "did you mean even-4"),
         (("../even-4",), "is no name"),
     ):

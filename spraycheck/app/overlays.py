@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from spraycheck.app.targets import target_file
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -48,25 +49,22 @@ def plan_overlays(photos: Sequence[str], target: str) -> list[Path]:
     as_folder = wanted.is_dir() or target.endswith(("/", os.sep)) or not wanted.suffix
     if as_folder or (len(photos) > 1 and wanted.suffix.lower() not in SUFFIXES):
         return _in_folder(photos, wanted)
-    shown = f"overlay {str(wanted)!r}"
     if len(photos) > 1:
         raise InputError(
-            f"{shown} is a file name but there are {len(photos)} photos, expected a folder",
+            f"overlay {target!r} is a file name but there are {len(photos)} photos, expected "
+            "a folder",
             f"use --overlay {str(wanted.with_suffix(''))!r}",
         )
-    if wanted.suffix.lower() not in SUFFIXES:
-        raise InputError(
-            f"{shown} ends in {wanted.suffix!r}, expected .png, .jpg or a folder",
-            f"use --overlay {wanted.with_suffix('.png').name!r}",
-        )
-    if not wanted.parent.is_dir():
-        raise InputError(
-            f"{shown}: there is no folder {str(wanted.parent)!r}, expected one that exists",
-            "make the folder first",
-        )
+    target_file(
+        target,
+        "overlay",
+        SUFFIXES,
+        expected=".png, .jpg or a folder",
+        hint=f"use --overlay {wanted.with_suffix('.png').name!r}",
+    )
     if _same_file(wanted, photos):
         raise InputError(
-            f"{shown} is the photo itself, expected another name",
+            f"overlay {target!r} is the photo itself, expected another name",
             "choose another file so that the photo is kept",
         )
     return [wanted]

@@ -8,7 +8,9 @@ from pathlib import Path
 from spraycheck.errors import InputError
 
 
-def target_file(text: str, what: str, suffixes: Sequence[str]) -> Path:
+def target_file(
+    text: str, what: str, suffixes: Sequence[str], *, expected: str = "", hint: str = ""
+) -> Path:
     """Check the name of a file before any work is done for it.
 
     Parameters
@@ -19,6 +21,15 @@ def target_file(text: str, what: str, suffixes: Sequence[str]) -> Path:
         What it will be, for messages.
     suffixes : sequence of str
         Endings it may have, capitals apart.
+    expected : str
+        The endings in words; each of them when not given.
+    hint : str
+        What to try after another ending; an example for ``--out`` when not given.
+
+    Returns
+    -------
+    Path
+        The file.
 
     Raises
     ------
@@ -27,9 +38,10 @@ def target_file(text: str, what: str, suffixes: Sequence[str]) -> Path:
     """
     path = Path(text)
     if path.suffix.lower() not in suffixes:
+        endings = expected or " or ".join(suffixes)
         raise InputError(
-            f"{what} {text!r} ends in {path.suffix!r}, expected {' or '.join(suffixes)}",
-            f"for example --out {what}{suffixes[0]}",
+            f"{what} {text!r} ends in {path.suffix!r}, expected {endings}",
+            hint or f"for example --out {what}{suffixes[0]}",
         )
     if not path.parent.is_dir():
         raise InputError(

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from spraycheck.app.asked import add_folder_option, check_nozzle_options, nozzle_asked
+from spraycheck.app.targets import target_file
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -95,8 +96,7 @@ def add_parser(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the cards."""
-    target = Path(args.out)
-    _check(args, target)
+    target = _checked(args)
     from spraycheck.pattern.artwork import make_label
     from spraycheck.report.card_page import compose_card
 
@@ -125,23 +125,16 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _check(args: argparse.Namespace, target: Path) -> None:
+def _checked(args: argparse.Namespace) -> Path:
+    """Check what was asked, and return where the cards go."""
     check_nozzle_options(args)
-    if target.suffix.lower() != ".pdf":
-        raise InputError(
-            f"card file {args.out!r} ends in {target.suffix!r}, expected .pdf",
-            "for a picture give --png DPI as well",
-        )
-    if not target.parent.is_dir():
-        raise InputError(
-            f"there is no folder {str(target.parent)!r} for the card, expected one that exists",
-            "make the folder first",
-        )
+    target = target_file(args.out, "card", (".pdf",), hint="for a picture give --png DPI as well")
     pages = args.copies * len(args.injector or [""])
     if not (args.copies >= 1 and pages <= _MOST_PAGES):
         raise InputError(
             f"{pages} pages asked for, expected 1 to {_MOST_PAGES}", "give a smaller --copies"
         )
+    return target
 
 
 def _layout(args: argparse.Namespace) -> Layout | None:

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spraycheck.app.targets import target_file
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -115,17 +116,13 @@ def _add_photo(group: argparse._ArgumentGroup) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Draw the picture and tell the truth."""
-    target = Path(args.out)
-    if target.suffix.lower() not in (".jpg", ".jpeg", ".png"):
-        raise InputError(
-            f"picture {args.out!r} ends in {target.suffix!r}, expected .jpg or .png",
-            "for example --out demo.jpg",
-        )
-    if not target.parent.is_dir():
-        raise InputError(
-            f"there is no folder {str(target.parent)!r} for the picture, expected one that exists",
-            "make the folder first",
-        )
+    target = target_file(
+        args.out,
+        "picture",
+        (".jpg", ".jpeg", ".png"),
+        expected=".jpg or .png",
+        hint="for example --out demo.jpg",
+    )
     wish = read_wish(args)
     from spraycheck.app.training.pictures import picture_bytes, write_file
     from spraycheck.app.training.scenes import set_scene

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from spraycheck.app import exits
 from spraycheck.app.asked import add_folder_option, cabinet_asked, hole_count
 from spraycheck.app.commands.limits import KINDS
+from spraycheck.app.targets import target_file
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -98,7 +99,8 @@ def _show(args: argparse.Namespace) -> int:
     if args.png is not None:
         from spraycheck.report.nozzle_dial import dial_png
 
-        _write(_png_target(args.png), dial_png(nozzle.layout), mode="wb")
+        target = target_file(args.png, "picture", (".png",), hint="name it for example x.png")
+        _write(target, dial_png(nozzle.layout), mode="wb")
     print(nozzle_text(nozzle, os.fspath(path), _screen()), end="")
     return exits.PASS
 
@@ -155,15 +157,6 @@ def _screen() -> Screen:
     return Screen(
         width=shutil.get_terminal_size((100, 24)).columns, ascii_only=not encoding.startswith("utf")
     )
-
-
-def _png_target(text: str) -> Path:
-    path = Path(text)
-    if path.suffix.lower() != ".png":
-        raise InputError(
-            f"picture {text!r} ends in {path.suffix!r}, expected .png", "name it for example x.png"
-        )
-    return path
 
 
 def _write(path: Path, data: bytes, *, mode: str) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from spraycheck.app.photos.files import shown
 from spraycheck.app.quiz.results import read_results
+from spraycheck.app.targets import target_file
 from spraycheck.errors import InputError
 from spraycheck.report.quiz.records import Record
 
@@ -40,9 +41,7 @@ def load(files: Sequence[Path], trainee: str = "") -> tuple[list[Record], list[s
 
 def numbered(target: str, count: int) -> list[Path]:
     """Return where each of several plots goes: FILE for one, FILE-1, FILE-2 and so on for more."""
-    path = Path(target)
-    if path.suffix.lower() != ".png":
-        raise InputError(f"plot {target!r}: expected a name that ends in .png")
+    path = target_file(target, "plot", (".png",), hint="for example --plot answers.png")
     if count == 1:
         return [path]
     return [path.with_name(f"{path.stem}-{k}{path.suffix}") for k in range(1, count + 1)]
