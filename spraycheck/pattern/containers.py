@@ -273,6 +273,8 @@ class WetnessMap:
         See `flags`.
     method : str
         Name of what was actually done, for provenance.
+    paper : (M, N) ndarray of float32, optional
+        Natural log of the dry sheet's light as it was modelled, mean of the colours.
     """
 
     card: RectifiedCard
@@ -284,9 +286,12 @@ class WetnessMap:
     threshold_u: float
     flags: Flags = ()
     method: str = ""
+    paper: FloatMap | None = None
 
     def __post_init__(self) -> None:
         shape = self.card.inside.shape
+        if self.paper is not None:
+            _check("paper", self.paper, shape, np.float32)
         _check("wetness", self.wetness, shape, np.float32)
         _check("smooth", self.smooth, shape, np.float32)
         _check("valid", self.valid, shape, np.bool_)

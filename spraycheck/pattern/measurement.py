@@ -17,6 +17,7 @@ import numpy as np
 from spraycheck.circular import wrap_180, wrap_360
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
 from spraycheck.pattern import flags as flag
+from spraycheck.pattern.area_budget import LEVELS, PlumeAreas, area_uncertainty
 from spraycheck.pattern.containers import (
     Flags,
     Float,
@@ -32,45 +33,10 @@ OWN_DIRECTION_DEG = 0.12
 """Standard scatter of a plume's centroid about its hole's direction, from the randomness of the
 spray and the paper (simulated cards with the true centre show 0.10 to 0.15)."""
 
-LOCAL_LEVEL, NOISE_SHARE = 0.006, 0.24
-"""Standard error of the dry-paper model under one plume, in wetness: a floor, and a share of the
-map's noise. These, `LOCAL_CONTRAST` and `TEXTURE_FRAC` were set on 2200 plumes of 450 simulated
-cards so that 93 of 100 intervals hold the drawn area (91 of 100 on 1500): errors have longer tails
-than a normal's, from shadows and things on the card, and most plumes lie well inside."""
-
-LOCAL_CONTRAST = 0.6
-"""Where the plumes' wettest parts grow paler towards one side of the card, flat light is the likely
-reason (glare, a bright side that clips); a threshold lower by as much would be right there. The
-standard uncertainty of an area is this share of what that would change."""
-
-PEAK_SCATTER, LIGHT_SLOPE = 0.04, 0.15
-"""Standard scatter of log peaks of healthy plumes, and standard slope of flat light in log peak per
-pattern radius (chosen: simulated cards in even light show 0.03; 0.15 is a clear veil)."""
-
 SOLID = 0.75
 """Share of its hull that a plume's largest piece fills at least (chosen: healthy and weak plumes of
 simulated cards fill 0.8 to 0.97). One that fills less is hollowed by sheen on the wet paper, or a
 part of it is missing: what lacks to the hull is uncertain."""
-
-HALF_FULL, USUAL_TAIL = 0.5, 0.1
-"""A plume whose area is large at the common threshold and not so at half full has something pale
-joined to it, such as a shadow: the difference of the two log areas to the middle plume's, beyond
-what healthy plumes show (two standard deviations, simulated cards), is uncertain."""
-
-LEVELS = np.linspace(0.1, 0.8, 15)
-"""Thresholds at which areas are counted to see what another threshold would change."""
-
-TEXTURE_FRAC = 0.03
-"""Relative standard uncertainty of a wetted area that is left whatever its edge: paper texture, the
-randomness of wicking, and the usual trouble on a card (see `LOCAL_LEVEL`; texture: 0.006)."""
-
-CUT_FRAC = 0.035
-"""The same for a plume cut from its neighbour: where the cut runs is a guess (chosen because pairs
-that touch on simulated cards traded 3 to 5 % of their area)."""
-
-EDGE_FRAC, MERGED_FRAC = 0.15, 0.25
-"""The same for a plume that runs over the sheet's edge, and for two in one (chosen: part of it is
-not there to be counted)."""
 
 CUT_DIRECTION_DEG, MERGED_DIRECTION_DEG = 0.8, 3.0
 """Standard uncertainty of direction of a plume cut from its neighbour, and of two in one (chosen:
@@ -139,7 +105,18 @@ def measure_plumes(
     }
     cut = np.isin(np.arange(1, n + 1), plumes.cut)
     relative, rotation = _direction_uncertainty(wet, centre, column, rows, cut)
-    area_u = _area_uncertainty(wet, column, rows, cut, threshold)
+    areas = PlumeAreas(
+        x_mm=column["x"],
+        y_mm=column["y"],
+        area_mm2=column["area"],
+        slope=column["slope"],
+        peak=column["peak"],
+        hollow_mm2=column["hollow"],
+        levels_mm2=np.array([row.levels for row in rows]).reshape(n, len(LEVELS)),
+        cut=cut,
+        flags=[row.flags for row in rows],
+    )
+    area_u = area_uncertainty(wet, plumes, areas, threshold)
     share, share_u = _shares(column["area"], area_u)
     centroid = np.column_stack([column["x"], column["y"]]).reshape(n, 2)
     return PlumeCatalogue(
@@ -303,74 +280,6 @@ def _direction_uncertainty(
     turn = float(common @ centre.covariance_mm2 @ common) + float((own**2).mean()) / n
     turn += math.radians(0.15) ** 2  # the sheet's own edges as a reference
     return np.degrees(relative), math.degrees(math.sqrt(turn))
-
-
-def _area_uncertainty(
-    wet: WetnessMap, column: dict[str, Float], rows: list[_Row], cut: Mask, threshold: float
-) -> Float:
-    """Standard uncertainty of each wetted area, without what all plumes share."""
-    level = math.hypot(LOCAL_LEVEL, NOISE_SHARE * wet.noise)
-    fraction = np.where(cut, CUT_FRAC, TEXTURE_FRAC)
-    for name, share in ((flag.AT_SHEET_EDGE, EDGE_FRAC), (flag.MERGED, MERGED_FRAC)):
-        fraction = np.where([name in row.flags for row in rows], share, fraction)
-    of_light = LOCAL_CONTRAST * _by_own_threshold(column, rows, threshold)
-    of_tail = column["area"] * _pale_tail(rows, threshold)
-    parts = (
-        column["slope"] * level,
-        fraction * column["area"],
-        of_light,
-        of_tail,
-        column["hollow"],
-    )
-    return np.sqrt(sum(part**2 for part in parts))
-
-
-def _pale_tail(rows: list[_Row], threshold: float) -> Float:
-    """Part of each plume's log area that only its pale part makes larger than the others'."""
-    if len(rows) < 3:
-        return np.zeros(len(rows))
-    larger, fuller = (
-        np.log([max(float(np.interp(t, LEVELS, row.levels)), 1.0) for row in rows])
-        for t in (threshold, HALF_FULL)
-    )
-    larger, fuller = larger - np.median(larger), fuller - np.median(fuller)
-    tail = np.maximum(larger, 0) - np.maximum(fuller, 0)
-    return np.asarray(np.maximum(tail - USUAL_TAIL, 0))
-
-
-def _by_own_threshold(column: dict[str, Float], rows: list[_Row], threshold: float) -> Float:
-    """What each area would change by, were the threshold lower where the light is flatter."""
-    if len(rows) < 3:
-        return np.zeros(len(rows))
-    own = threshold * np.exp(_flat_light(column))
-    return np.array(
-        [
-            np.interp(t, LEVELS, row.levels) - np.interp(threshold, LEVELS, row.levels)
-            for t, row in zip(own, rows, strict=True)
-        ]
-    )
-
-
-def _flat_light(column: dict[str, Float]) -> Float:
-    """Part of each plume's log peak that a steady change across the card explains.
-
-    A plane through the log peaks, its slope held near zero by a prior and single pale plumes by
-    Cauchy's weights: a weak hole alone tilts nothing.
-    """
-    at = np.column_stack([column["x"], column["y"]])
-    at = at - at.mean(axis=0)
-    at = at / max(float(np.median(np.hypot(*at.T))), 1e-6)
-    log = np.log(np.maximum(column["peak"], 0.05))
-    design = np.column_stack([np.ones(len(at)), at])
-    prior = np.diag([1e-6, *[LIGHT_SLOPE**-2] * 2])
-    residual = log - np.median(log)
-    solution = np.zeros(3)
-    for _ in range(20):
-        weight = PEAK_SCATTER**-2 / (1 + (residual / PEAK_SCATTER / 2.4) ** 2)
-        information = (design * weight[:, None]).T @ design + prior
-        solution = np.linalg.solve(information, design.T @ (weight * log))
-        residual = log - design @ solution
-    return np.asarray(at @ solution[1:])
 
 
 def _shares(area: Float, area_u: Float) -> tuple[Float, Float]:

@@ -161,6 +161,7 @@ def map_wetness(
             f"dry paper carried in over {background_mm:g} mm, thin ink up to {ink_width_mm:g} mm "
             f"filled, matched colour filter, Yule-Nielsen n={YULE_NIELSEN_N:g}"
         ),
+        paper=paper.log_light,
     )
 
 

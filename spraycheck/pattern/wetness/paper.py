@@ -42,6 +42,8 @@ class DryPaper:
     ----------
     depth : (M, N, 3) ndarray of float32
         Natural-log loss of light against the dry paper, per colour.
+    log_light : (M, N) ndarray of float32
+        Natural log of the dry sheet's light, mean of the colours.
     foreign : (M, N) ndarray of bool
         Dark regions along the border that the model could not follow: objects, deep shadow.
     shadow : (M, N) ndarray of bool
@@ -49,6 +51,7 @@ class DryPaper:
     """
 
     depth: FloatMap
+    log_light: FloatMap
     foreign: Mask
     shadow: Mask
 
@@ -103,15 +106,16 @@ def model_dry_paper(
     dry = known & ~wet & ~foreign
     paper = paper + _carried(rest - paper, dry, background_mm / cell)
 
-    full = cv2.resize(
-        np.asarray(middle + paper, np.float32), (cols, rows), interpolation=cv2.INTER_LINEAR
-    )
+    model = np.asarray(middle + paper, np.float32)
+    full = cv2.resize(model, (cols, rows), interpolation=cv2.INTER_LINEAR)
+    grey = cv2.resize(model.mean(axis=2), (cols, rows), interpolation=cv2.INTER_LINEAR)
     masks = [
         cv2.resize(mask.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST)
         for mask in (foreign, shadow)
     ]
     return DryPaper(
         depth=np.asarray(full - log_light, np.float32),
+        log_light=np.asarray(grey, np.float32),
         foreign=masks[0].astype(bool),
         shadow=masks[1].astype(bool),
     )
