@@ -13,9 +13,12 @@ from hypothesis import strategies as st
 
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.assessment import assess_layout
+from spraycheck.pattern.assessment.amounts import area_ratios
+from spraycheck.pattern.assessment.fading import fades_towards
+from spraycheck.pattern.assessment.leaning import unexplained
 from spraycheck.pattern.centre import locate_centre
 from spraycheck.pattern.containers import Mark, Photo, PlumeCatalogue, WetnessMap
-from spraycheck.pattern.layout import Assessment, Layout
+from spraycheck.pattern.layout import SPREAD_U, Assessment, Layout
 from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.matching import match_layout
 from spraycheck.pattern.segmentation import segment_plumes
@@ -367,3 +370,72 @@ def test_over_the_edge_no_direction_and_no_spacing_is_proof() -> None:
     cut = judge(catalogue(directions, flags=flags), 5)
     assert cut.verdict == "recheck"
     assert "spacing-uneven" not in codes(cut)
+
+
+def test_widths_without_a_majority_prove_nothing() -> None:
+    """Two of five plumes agree on a width; nobody knows what is usual."""
+    layout = Layout.evenly_spread(5)
+    widths = [6.0, 6.2, 12.0, 22.0, 40.0]
+    result = judge(catalogue([17.0 + 72 * k for k in range(5)], width=widths), layout)
+    assert "misshapen" not in states(result)
+    assert result.verdict == "recheck"
+    # Where four agree, the odd one is named.
+    sure = judge(catalogue([17.0 + 72 * k for k in range(5)], width=[15.0] * 4 + [42.0]), layout)
+    assert states(sure).count("misshapen") == 1
+
+
+def test_a_plume_over_the_edge_sets_no_scale() -> None:
+    """It is the widest by far and the only one with its area; the others are right."""
+    edge = ((flag.AT_SHEET_EDGE,), (), ())
+    rows = catalogue([17.0, 137.0, 257.0], [1800.0, 300.0, 300.0], flags=edge)
+    assert "weak" not in states(judge(rows, 3))
+
+
+def test_off_line_is_said_of_the_hole_that_the_others_cannot_explain() -> None:
+    """Four plumes of five and a vague centre: a shift of it can clear one and accuse another."""
+    vague = replace(CENTRE, covariance_mm2=np.eye(2) * 3.5**2)
+    rows = catalogue([17.0, 89.0 + 14, 161.0, 233.0], direction_u=8.0)
+    layout = Layout.evenly_spread(5)
+    match = match_layout(rows.direction_deg, np.array(layout.azimuth_deg))
+    found = unexplained(rows, vague, match, Limits())
+    z = np.abs(found.lean_deg) / found.sigma_deg
+    assert int(np.argmax(np.abs(found.lean_deg))) == 1
+    assert np.delete(np.abs(found.lean_deg) - 5.0, 1).max() < 2.0 * found.sigma_deg.max()
+    assert z.max() > 1.0
+    # With the centre known it is named outright and no other is.
+    sure = judge(catalogue([17.0, 89.0 + 14, 161.0, 233.0], direction_u=0.8), 5)
+    assert states(sure).count("off-line") == 1
+
+
+def test_unequal_angles_leave_a_tenth_of_the_exponent_open() -> None:
+    """Slants of 55 and 72 degrees: what their areas should be to one another is not sure."""
+    azimuth = tuple(np.arange(4) * 90.0)
+    slanted = Layout(
+        name="s",
+        azimuth_deg=azimuth,
+        axis_angle_deg=(55.0, 72.0, 55.0, 72.0),
+        diameter_mm=(0.2,) * 4,
+    )
+    level = Layout(
+        name="l", azimuth_deg=azimuth, axis_angle_deg=(64.0,) * 4, diameter_mm=(0.2,) * 4
+    )
+    rows = catalogue([0.0, 90.0, 180.0, 270.0])
+    u = []
+    for layout in (level, slanted):
+        match = match_layout(rows.direction_deg, np.array(azimuth))
+        u.append(area_ratios(rows, layout, match).sigma)
+    extra = np.sqrt(u[1] ** 2 - u[0] ** 2)
+    half = math.log(math.tan(math.radians(72)) / math.tan(math.radians(55))) / 2
+    assert extra == pytest.approx(np.full(4, SPREAD_U * half), rel=0.05)
+
+
+def test_a_stray_says_nothing_about_the_light() -> None:
+    """A pale shadow beside a missing plume does not hide that it is missing."""
+    peaks = np.array([1.0, 1.0, 0.25, 1.0, 1.0])
+    rows = catalogue([17.0, 89.0, 120.0, 233.0, 305.0])
+    of_holes = np.array([True, True, False, True, True])
+    pale = replace(rows, peak=peaks)
+    assert not fades_towards(pale, 161.0, of_holes)
+    assert fades_towards(
+        replace(rows, peak=np.array([1.0, 0.6, 0.4, 0.6, 1.0])), 161.0, np.ones(5, bool)
+    )
