@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from photo_files import encode, exif, scene
 from PIL import Image
+from refusals import check_refused
 from report_factory import make_assessment
 
 import spraycheck
@@ -260,10 +261,7 @@ def test_usage_errors_are_one_line(
     options: list[str],
     said: str,
 ) -> None:
-    assert main(["measure", card("pass.jpg"), *options]) == 2
-    shown = capsys.readouterr()
-    assert shown.out == ""
-    assert said in one_line(shown.err)
+    check_refused(["measure", card("pass.jpg"), *options], said, capsys)
     assert asked == []  # nothing was measured first
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from pages import check_needs_no_network
+from refusals import check_refused
 from reportlab.platypus import Paragraph
 
 from spraycheck.app.cli import main
@@ -120,37 +121,13 @@ def parts(entry: Entry) -> list[str]:
     ]  # fmt: skip
 
 
-class Page(HTMLParser):
-    """Texts, names and addresses of a page."""
-
-    def __init__(self, html: str) -> None:
-        super().__init__()
-        self.texts: list[str] = []
-        self.ids: set[str] = set()
-        self.links: set[str] = set()
-        self.tags: set[str] = set()
-        self.feed(html)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags.add(tag)
-        for name, value in attrs:
-            if name == "id" and value:
-                self.ids.add(value)
-            if name in ("href", "src") and value:
-                self.links.add(value)
-
-    def handle_data(self, data: str) -> None:
-        self.texts.append(data)
-
-
 def test_the_page_tells_all_of_it_and_needs_no_other_file() -> None:
     html = catalogue_html(catalogue(), made_with="test")
-    page = Page(html)
+    page = check_needs_no_network(html)
     text = plain(" ".join(page.texts))
-    assert page.ids >= set(KINDS)
-    assert page.links == {f"#{code}" for code in KINDS}
-    assert not page.tags & {"script", "link", "img", "iframe"}
-    assert not re.search(r"https?:|url\(|@import", html)
+    assert set(page.values("id")) >= set(KINDS)
+    assert set(page.values("href", "src")) == {f"#{code}" for code in KINDS}
+    assert page.count("script") == page.count("img") == 0
     for entry in ENTRIES.values():
         for part in parts(entry):
             assert plain(part) in text, entry.code
@@ -219,9 +196,5 @@ def test_a_mistake_is_told_in_one_line_and_nothing_written(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    assert main(["findings", *options]) == 2
-    told = capsys.readouterr()
-    assert told.out == ""
-    assert told.err.count("\n") == 1
-    assert said in told.err
+    check_refused(["findings", *options], said, capsys)
     assert not list(tmp_path.iterdir())

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from refusals import check_refused
 from reportlab.platypus import Paragraph
 
 from spraycheck.app.cli import main
@@ -166,11 +167,7 @@ def test_a_mistake_is_told_in_one_line_and_nothing_written(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     (tmp_path / "folder.pdf").mkdir()
-    assert main(["handout", *options]) == 2
-    told = capsys.readouterr()
-    assert told.out == ""
-    assert told.err.count("\n") == 1
-    assert said in told.err
+    check_refused(["handout", *options], said, capsys)
     assert [path.name for path in tmp_path.iterdir()] == ["folder.pdf"]
 
 

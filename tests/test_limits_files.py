@@ -4,11 +4,11 @@ import math
 from pathlib import Path
 
 import pytest
+from refusals import check_file_refused
 
 from spraycheck.app.cli import main
 from spraycheck.app.nozzles.limits import KINDS, examine_limits, read_limits
 from spraycheck.app.nozzles.writing import limits_text
-from spraycheck.errors import LayoutError
 from spraycheck.pattern.limits import CentralLimits, Limits, LimitSet, limit_fields
 from spraycheck.report.document import limits_entry
 from spraycheck.report.summary import limits_in_words
@@ -93,14 +93,7 @@ def test_limits_of_central_nozzles(tmp_path: Path) -> None:
 )
 def test_a_mistake_is_told_with_its_line(tmp_path: Path, text: str, line: int, said: str) -> None:
     path = write(tmp_path, text)
-    with pytest.raises(LayoutError) as caught:
-        read_limits(path)
-    message = str(caught.value)
-    assert f"limits file '{path}', line {line}: " in message
-    assert said in message
-    assert ", expected " in message
-    assert caught.value.hint
-    assert "\n" not in message
+    check_file_refused(read_limits, path, "limits file", line, said)
 
 
 @pytest.mark.parametrize("kind", [Limits, CentralLimits])
