@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,16 +99,35 @@ def draw(scene: Scene) -> RectifiedCard:
         rgb = np.where(line[..., None], rgb * 0.35, rgb)
     rng = np.random.default_rng(scene.seed)
     rgb = rgb * (1 + rng.normal(0, scene.noise, rgb.shape))
-    corners = np.array([[0, 0], [width, 0], [width, height], [0, height]]) * 3.0 + [40, 25]
+    return from_above(rgb, x, y, cell=scene.cell, size=scene.size, px_per_mm=3.0, shift=(40, 25))
+
+
+def from_above(
+    rgb: NDArray[np.floating[Any]],
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    *,
+    cell: float,
+    size: tuple[float, float],
+    px_per_mm: float,
+    shift: tuple[float, float],
+) -> RectifiedCard:
+    """A card of known size as stage 1 would hand it on, photographed from straight above.
+
+    ``x`` and ``y`` are the places of the cells in mm; ``shift`` is where in the photo the sheet's
+    top left corner lies.
+    """
+    width, height = size
+    corners = np.array([[0.0, 0.0], [width, 0], [width, height], [0, height]]) * px_per_mm + shift
     return RectifiedCard(
         linear_rgb=np.clip(rgb, 0, 1).astype(np.float32),
         inside=np.ones(x.shape, bool),
-        map_x_px=((x + width / 2) * 3 + 40).astype(np.float32),
-        map_y_px=((y + height / 2) * 3 + 25).astype(np.float32),
-        cell_mm=scene.cell,
+        map_x_px=((x + width / 2) * px_per_mm + shift[0]).astype(np.float32),
+        map_y_px=((y + height / 2) * px_per_mm + shift[1]).astype(np.float32),
+        cell_mm=cell,
         x0_mm=float(x[0, 0]),
         y0_mm=float(y[0, 0]),
-        size_mm=scene.size,
+        size_mm=size,
         scale_known=True,
         found_by="sheet",
         corners_px=corners,

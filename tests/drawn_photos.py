@@ -15,6 +15,7 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
+from cards import from_above
 from numpy.typing import NDArray
 
 from spraycheck.pattern.containers import RectifiedCard
@@ -263,21 +264,4 @@ def flat(
     step = (np.arange(oversample) - (oversample - 1) / 2) * cell / oversample
     light = np.mean([linear_light(card, x + a, y + b, 1e-3) for a in step for b in step], axis=0)
     light *= 1 + np.random.default_rng(seed).normal(0, noise, light.shape)
-    half = np.array(card.size) / 2
-    corners = (np.array([[-1.0, -1], [1, -1], [1, 1], [-1, 1]]) * half + half) * 4 + [30, 55]
-    return RectifiedCard(
-        linear_rgb=np.clip(light, 0, 1).astype(np.float32),
-        inside=np.ones(x.shape, bool),
-        map_x_px=((x + half[0]) * 4 + 30).astype(np.float32),
-        map_y_px=((y + half[1]) * 4 + 55).astype(np.float32),
-        cell_mm=cell,
-        x0_mm=float(x0),
-        y0_mm=float(y0),
-        size_mm=card.size,
-        scale_known=True,
-        found_by="sheet",
-        corners_px=corners,
-        outline_px=corners.copy(),
-        geometry_u_mm=0.1,
-        aspect_u_frac=0.002,
-    )
+    return from_above(light, x, y, cell=cell, size=card.size, px_per_mm=4.0, shift=(30, 55))
