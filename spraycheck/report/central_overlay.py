@@ -74,12 +74,7 @@ def compose_central_overlay(
     view = _View(assessment=a, width=frame.width, height=frame.height, crop=frame.crop)
     labels = _Scene(frame.middle, view).draw()
     _panel(frame.panel, a)
-    return Composition(
-        image=frame.image,
-        photo=Box(0, frame.above, frame.width, frame.above + frame.height),
-        labels=tuple((text, box.shifted(0, frame.above)) for text, box in labels),
-        dial_numbers=(),
-    )
+    return frame.composition(labels)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,6 +7,7 @@ tell the states apart; colour only helps.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import cv2
@@ -92,14 +93,7 @@ def compose_overlay(
     draw_banner(frame.banner, assessment)
     view = View(assessment=assessment, width=frame.width, height=frame.height, crop=frame.crop)
     labels = Scene(frame.middle, view).draw()
-    numbers = draw_panel(frame.panel, assessment)
-    above, below = frame.above, frame.above + frame.height
-    return Composition(
-        image=frame.image,
-        photo=Box(0, above, frame.width, below),
-        labels=tuple((text, box.shifted(0, above)) for text, box in labels),
-        dial_numbers=tuple((text, box.shifted(0, below)) for text, box in numbers),
-    )
+    return frame.composition(labels, draw_panel(frame.panel, assessment))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,6 +120,24 @@ class Frame:
     width: int
     height: int
     crop: tuple[int, int, int, int]
+
+    def composition(
+        self, labels: Iterable[tuple[str, Box]], dial_numbers: Iterable[tuple[str, Box]] = ()
+    ) -> Composition:
+        """Return the finished drawing.
+
+        Parameters
+        ----------
+        labels, dial_numbers : iterable of (str, Box)
+            Words on the photo and on the strip below, each in the frame of its own part.
+        """
+        above, below = self.above, self.above + self.height
+        return Composition(
+            image=self.image,
+            photo=Box(0, above, self.width, below),
+            labels=tuple((text, box.shifted(0, above)) for text, box in labels),
+            dial_numbers=tuple((text, box.shifted(0, below)) for text, box in dial_numbers),
+        )
 
 
 def frame_photo(
