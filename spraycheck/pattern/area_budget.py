@@ -18,20 +18,20 @@ import numpy as np
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import Flags, Float, Mask, PlumeSegmentation, WetnessMap
 
-TEXTURE_FRAC = 0.0092
+TEXTURE_FRAC = 0.006
 """Relative standard uncertainty that is left whatever the edge: paper texture and the randomness of
-wicking. This and the next five were fitted to the share errors of simulated cards of the verdict
-study with a Student's likelihood of 4 degrees of freedom (errors have longer tails than a normal's)
-and then scaled until 95 of 100 intervals held the drawn area."""
+wicking. This and the shares below were fitted to the share errors of the verdict study's first 523
+simulated cards with a Student's likelihood of 4 degrees of freedom (errors have longer tails than a
+normal's), and then scaled until 95 of 100 intervals held the drawn share."""
 
-LEVEL_FLOOR, LEVEL_BY_NOISE, LEVEL_BY_UNREST, LEVEL_BY_BEND = 0.012, 0.34, 0.50, 0.69
+LEVEL_FLOOR, LEVEL_BY_NOISE, LEVEL_BY_UNREST, LEVEL_BY_BEND = 0.012, 0.42, 0.33, 0.40
 """Standard error of the dry-paper model under a plume, in wetness: a floor, and shares of the map's
 noise, of the unrest around the plume, and of the bend of the modelled paper."""
 
 USUAL_UNREST = 0.03
 """Standard deviation of the map around a plume on plain paper: halo and grain (simulated cards)."""
 
-LIGHT_SHARE, PEAK_SHARE, USUAL_PEAK = 1.07, 0.345, 1.02
+LIGHT_SHARE, PEAK_SHARE, USUAL_PEAK = 0.71, 0.51, 1.02
 """Where the plumes' wettest parts grow paler towards one side of the card, flat light is the likely
 reason (glare, a bright side that clips), and a threshold lower by as much would be right there: the
 share of what that would change. And relative uncertainty per difference of a plume's wettest part

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.errors import SprayNotFoundError
+from spraycheck.pattern.central.shadow import is_shadow_edge
 from spraycheck.pattern.containers import FloatMap, Mask, WetnessMap
 from spraycheck.pattern.patches import Patch, find_patches
 
@@ -60,6 +61,15 @@ drop of a ring in drops has up to a half)."""
 OPEN_SHARE: Final = 1 / 3
 """A patch is broken, too, when a hollow of more than this share of what is wet stays open
 (chosen)."""
+
+
+CLOSES_LEVEL, CLOSES_NOISES = 0.06, 1.5
+"""Wetness of the more strongly blurred map, and so many times the noise, from which a hollow counts
+as closed: the dry-paper model takes up about half of what is fainter than `LOW_LEVEL` (simulated
+rings whose faint side is wet to 0.12 show 0.06 to 0.10 there)."""
+
+JOIN_BLUR_MM: Final = 1.2
+"""Blur in which patches are joined, as where they are found."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,6 +166,7 @@ def find_central(
         mask[one.patch.rows, one.patch.cols] = True
         others.append((mask & (wet.smooth >= threshold) & ~zone, one.patch.at_edge > 0))
     rim = _rim(wet.valid)
+    seems_wet = wet.smooth >= threshold
     sides: dict[bool, list[Mask]] = {True: [], False: []}
     for mask, at_rim in sorted(others, key=lambda pair: -int(pair[0].sum())):
         if mask.sum() * cell**2 < DROP_MM2:
@@ -166,7 +177,10 @@ def find_central(
         at_rim = at_rim or bool((mask & rim).any())
         if at_rim and wetness < SIDE_WETNESS:
             continue
-        sides[at_rim or wetness < SIDE_WETNESS].append(mask)
+        doubtful = at_rim or wetness < SIDE_WETNESS
+        if doubtful and is_shadow_edge(wet, mask, seems_wet):
+            continue
+        sides[doubtful].append(mask)
     return Found(
         zone=zone,
         sides=tuple(sides[False]),
@@ -226,19 +240,34 @@ def _part(wet: WetnessMap, joined: Bytes, threshold: float, reach: float) -> _Pa
         return _Part(joined=joined, broken=False, apart=False)
     whole = pieces[0][0] >= WHOLE_SHARE * sum(p[0] for p in pieces)
     core = pieces[0][2] if whole else np.logical_or.reduce([p[2] for p in pieces])
-    hollow = filled(joined) & (joined == 0)
-    open_ = float((hollow & (filled(closed) == 0)).sum()) > OPEN_SHARE * float(core.sum())
-    if open_:  # an arc whose faint rest closes the ring
-        core = joined > 0
+    open_ = False
+    for ring in (joined, joined | (_faint(wet) & _within(core, REACH))):
+        hollow = filled(ring) & (ring == 0) & (filled(closed) == 0)
+        if float(hollow.sum()) > OPEN_SHARE * float(core.sum()):
+            # An arc whose faint rest closes the ring.
+            joined, core, open_ = ring, ring > 0, True
+            break
     broken = (not whole or open_) and max(LOW_LEVEL, LOW_NOISES * wet.noise) < threshold
-    (x, y), radius = cv2.minEnclosingCircle(
-        np.column_stack(np.nonzero(core)[::-1]).astype(np.float32)
-    )
-    across, down = np.arange(joined.shape[1]) - x, np.arange(joined.shape[0]) - y
-    near = np.hypot(across, down[:, None]) <= REACH * radius
+    near = _within(core, REACH)
     kept = (joined * near).astype(np.uint8)
     apart = bool(((wet.smooth >= threshold) & (joined > kept)).any())
     return _Part(joined=kept if apart else joined, broken=broken, apart=apart)
+
+
+def _faint(wet: WetnessMap) -> Bytes:
+    """Cells that may close a ring."""
+    blurred = cv2.GaussianBlur(wet.smooth, (0, 0), JOIN_BLUR_MM / wet.card.cell_mm)
+    level = max(CLOSES_LEVEL, CLOSES_NOISES * wet.noise)
+    return np.asarray((blurred >= level) & wet.valid, np.uint8)
+
+
+def _within(core: Mask, reach: float) -> Mask:
+    """Cells within so many radii of the middle of the circle around the core."""
+    (x, y), radius = cv2.minEnclosingCircle(
+        np.column_stack(np.nonzero(core)[::-1]).astype(np.float32)
+    )
+    across, down = np.arange(core.shape[1]) - x, np.arange(core.shape[0]) - y
+    return np.asarray(np.hypot(across, down[:, None]) <= reach * radius)
 
 
 def _rim(valid: Mask) -> Mask:

@@ -32,9 +32,10 @@ from spraycheck.uncertainty import numerical_jacobian, propagate
 ANGLE_STEPS: Final = 72
 """Directions of the profile that is drawn."""
 
-OPENS: Final = 0.2
-"""A disturbance that changes the outline's radius by more than this share opened or closed it
-(chosen: disturbances move an outline by a few percent)."""
+OPENS, FRAYS = 0.2, 0.25
+"""A disturbance that changes the outline's radius by more than the first as a share, or its
+circularity by more than the second, opened or closed it (chosen: disturbances move an outline by a
+few percent; a ring that opens loses half of its circularity)."""
 
 SOAKED: Final = 0.85
 """From this wetness on paper counts as full (chosen: mottled saturated paper shows 0.85 to 1.1)."""
@@ -93,15 +94,15 @@ def measure_central(
             blur=outline_blur_mm / cell,
         )
 
-    def again(raw: FloatMap, smooth: FloatMap) -> Float:
+    def again(raw: FloatMap, smooth: FloatMap) -> Float | None:
         try:
             out = vector_of(numbers(raw, smooth), sure, cell)
         except ValueError:
-            return vector
+            return None
         # What comes and goes with a disturbance has no derivative there: it stays as it was. A ring
         # that opens or closes changes its whole outline.
-        if abs(out[1] / vector[1] - 1) > OPENS:
-            return vector
+        if abs(out[1] / vector[1] - 1) > OPENS or abs(out[5] - vector[5]) > FRAYS:
+            return None
         return np.where(np.isfinite(out), out, vector)
 
     n = numbers(raw, smooth)

@@ -29,11 +29,11 @@ from spraycheck.pattern.wetness import map_wetness
 CENTRE: Final = "centre"
 """Aim at the middle of the sheet."""
 
-PRINTED_U_MM, MIDDLE_U_MM, GIVEN_U_MM = 0.2, 0.43, 0.5
+PRINTED_U_MM, MIDDLE_U_MM, GIVEN_U_MM = 0.2, 0.2, 0.5
 """Standard uncertainty of an aim's place on the sheet, beside that of the sheet in the photo: the
-printed one (a marker's usual residual and the paper's stretch, chosen), the sheet's middle (half of
-the 1.5 mm either way that ISO 216 allows a side of A4, from memory, as a rectangle), a cross
-measured with a rule (chosen)."""
+printed one (a marker's usual residual and the paper's stretch, chosen), the sheet's middle (a sheet
+cut out of true; that it is longer or shorter than its name says does not move its middle, chosen),
+a cross measured with a rule (chosen)."""
 
 
 _map_wetness: Final = functools.partial(map_wetness, too_dark=math.inf)
