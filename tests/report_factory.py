@@ -5,8 +5,10 @@ The card lies turned and off-centre in the photo, so that flips and swaps show.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +19,7 @@ from spraycheck.pattern.containers import (
     Photo,
     PlumeCatalogue,
     PlumeSegmentation,
+    PrintedFacts,
     RectifiedCard,
     WetnessMap,
 )
@@ -73,6 +76,16 @@ def make_card(
         aspect_u_frac=0.002,
         flags=() if scale_known else (flags.NO_SCALE,),
     )
+
+
+def printed_facts(**changes: Any) -> PrintedFacts:
+    """A target card read without trouble, its check line not measured."""
+    known = PrintedFacts(
+        paper="a4", version=1, label_read=True, job="", injector="", markers_seen=12,
+        markers_total=12, residual_mm=0.03, scale_u_frac=0.001, printed_x_mm=NAN,
+        printed_y_mm=NAN, index_u_deg=0.4,
+    )  # fmt: skip
+    return dataclasses.replace(known, **changes)
 
 
 def make_catalogue(

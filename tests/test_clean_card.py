@@ -8,13 +8,13 @@ from cards import Scene, draw, even, grid
 from drawn_photos import Camera, Card
 from drawn_photos import even as blots
 from drawn_photos import photograph as shot
+from report_factory import printed_facts
 
 from spraycheck.app.photos import photo_from_array
 from spraycheck.errors import CardNotFoundError
 from spraycheck.pattern import flags
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.clean_card import subtract_clean_card
-from spraycheck.pattern.containers import PrintedFacts
 from spraycheck.pattern.layout import Layout
 from spraycheck.pattern.pipeline import Pipeline
 from spraycheck.pattern.quality.light import look_at_light
@@ -72,12 +72,7 @@ def test_a_plain_sheet_laid_the_other_way_up_is_turned_back(pair):
 
 
 def facts(**changes):
-    known = {
-        "paper": "a4", "version": 1, "label_read": True, "job": "7", "injector": "CYL 1",
-        "markers_seen": 12, "markers_total": 12, "residual_mm": 0.02, "scale_u_frac": 0.006,
-        "printed_x_mm": float("nan"), "printed_y_mm": float("nan"), "index_u_deg": 0.1,
-    }  # fmt: skip
-    return PrintedFacts(**{**known, **changes})
+    return printed_facts(**{"job": "7", "injector": "CYL 1", **changes})
 
 
 def test_another_card_is_refused(pair):

@@ -13,27 +13,16 @@ from spraycheck.pattern.combination import combine_shots, compare_cards
 from spraycheck.pattern.combination.averaging import scatter
 from spraycheck.pattern.combination.pictures import SAME_CARD, likeness
 from spraycheck.pattern.combination.shots import lay_out, turned
-from spraycheck.pattern.containers import NozzleCentre, Photo, PlumeSegmentation, PrintedFacts
+from spraycheck.pattern.containers import NozzleCentre, Photo, PlumeSegmentation
 from spraycheck.pattern.layout import Layout
 from spraycheck.pattern.limits import Limits
-from tests.report_factory import CENTRE_MM, make_card, make_catalogue, make_wetness
+from tests.report_factory import CENTRE_MM, make_card, make_catalogue, make_wetness, printed_facts
 
 SOUND = (1.0, 1.03, 0.98, 1.0, 1.01)
 WEAK = (1.0, 0.58, 0.98, 1.0, 1.01)
 SLANTED = Layout(name="slanted", azimuth_deg=(0.0, 60.0, 150.0, 220.0, 300.0))
-PRINTED = PrintedFacts(
-    paper="a5",
-    version=1,
-    label_read=True,
-    job="",
-    injector="",
-    markers_seen=8,
-    markers_total=8,
-    residual_mm=0.1,
-    scale_u_frac=0.01,
-    printed_x_mm=math.nan,
-    printed_y_mm=math.nan,
-    index_u_deg=0.3,
+PRINTED = printed_facts(
+    paper="a5", markers_seen=8, markers_total=8, residual_mm=0.1, scale_u_frac=0.01, index_u_deg=0.3
 )
 
 

@@ -8,9 +8,10 @@ from typing import Any
 import jsonschema
 import numpy as np
 import pytest
-from report_factory import CENTRE_MM, make_assessment
+from report_factory import CENTRE_MM, make_assessment, printed_facts
 
 from spraycheck.errors import LayoutError, MeasurementError, PhotoError, SprayNotFoundError
+from spraycheck.pattern import flags
 from spraycheck.pattern.containers import Mark, Photo
 from spraycheck.report.document import (
     SCHEMA,
@@ -117,6 +118,20 @@ def test_the_schema_refuses_what_is_wrong() -> None:
     assert refused({"state": "fine"}, "holes", 0)
     assert refused({"hole": 0}, "findings", 0)
     assert refused({"sha256": "abc"}, "photo")
+
+
+@pytest.mark.parametrize("asked", ["a5", ""])
+def test_a_sheet_asked_for_beside_the_cards_print_is_told(asked: str) -> None:
+    assessment = make_assessment()
+    facts = printed_facts(sheet_asked=asked)
+    noted = (flags.SHEET_AS_PRINTED,) if asked else ()
+    card = dataclasses.replace(assessment.card, printed=facts, flags=noted)
+    doc = json.loads(dumps(assessment_document(dataclasses.replace(assessment, card=card))))
+    VALIDATOR.validate(doc)
+    assert doc["card"]["printed"]["sheet_asked"] == (asked or None)
+    assert doc["card"]["flags"] == list(noted)
+    doc["card"]["printed"]["sheet_asked"] = 5
+    assert not VALIDATOR.is_valid(doc)
 
 
 def test_values_are_those_of_the_assessment() -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from report_factory import printed_facts
 from test_assessment import CENTRE, FIVE, LABELS, PHOTO, WET, catalogue, codes, judge, states
 
 from spraycheck.decision import conformity_probability
@@ -14,7 +15,7 @@ from spraycheck.errors import InputError
 from spraycheck.pattern.assessment import assess_layout
 from spraycheck.pattern.assessment.judging import hold, keeps_all, shared_risk
 from spraycheck.pattern.assessment.leaning import unexplained
-from spraycheck.pattern.containers import Mark, PrintedFacts
+from spraycheck.pattern.containers import Mark
 from spraycheck.pattern.layout import Assessment, Layout
 from spraycheck.pattern.limits import OFF, Limits, limit_fields
 from spraycheck.pattern.matching import match_layout
@@ -232,11 +233,7 @@ def test_drip_decides_only_where_a_limit_is_set() -> None:
     assert "drip-over-limit" in codes(strict)
 
 
-FACTS = PrintedFacts(
-    paper="a4", version=1, label_read=True, job="", injector="", markers_seen=12,
-    markers_total=12, residual_mm=0.03, scale_u_frac=0.001, printed_x_mm=math.nan,
-    printed_y_mm=math.nan, index_u_deg=0.4,
-)  # fmt: skip
+FACTS = printed_facts()
 DOWEL = Layout(
     name="invented",
     azimuth_deg=(0.0, 55.0, 130.0, 200.0, 290.0),

@@ -13,7 +13,7 @@ from spraycheck.app.photos import photo_from_array
 from spraycheck.errors import CardNotFoundError
 from spraycheck.pattern import flags
 from spraycheck.pattern.artwork import CARDS, inert
-from spraycheck.pattern.card import CardSpec
+from spraycheck.pattern.card import CardSpec, parse_sheet
 from spraycheck.pattern.printed import find_card as find_card_finely
 from spraycheck.pattern.printed import rectify_printed_card
 from spraycheck.pattern.printed.ink import without_print
@@ -86,6 +86,32 @@ def test_a_measured_length_corrects_every_length(slanted):
     assert shrunk.printed.scale_u_frac < as_printed.printed.scale_u_frac
     assert flags.SCALE_AS_PRINTED in as_printed.flags
     assert flags.SCALE_AS_PRINTED not in shrunk.flags
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        ("a5", "a5"),
+        ("letter", "letter"),
+        ("200x200", "200x200"),
+        ("a4", ""),
+        ("296x209", ""),
+        (None, ""),
+    ],
+)
+def test_another_sheet_asked_for_is_told_and_changes_nothing(slanted, asked, told):
+    photo = photo_from_array(slanted[1])
+    plain = find_card(photo)
+    card = find_card(photo, CardSpec() if asked is None else parse_sheet(asked))
+    assert card.printed.sheet_asked == told
+    assert (flags.SHEET_AS_PRINTED in card.flags) == bool(told)
+    assert card.size_mm == plain.size_mm
+    np.testing.assert_array_equal(card.linear_rgb, plain.linear_rgb)
+
+
+def test_a_size_without_a_name_is_told_in_mm(slanted):
+    card = find_card(photo_from_array(slanted[1]), CardSpec(width_mm=148, height_mm=210.5))
+    assert card.printed.sheet_asked == "148x210.5"
 
 
 def test_axes_may_be_printed_at_different_scales():

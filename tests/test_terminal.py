@@ -2,7 +2,7 @@ import dataclasses
 import re
 
 import pytest
-from report_factory import make_assessment
+from report_factory import make_assessment, printed_facts
 from rich.cells import cell_len
 
 from spraycheck.pattern import flags
@@ -145,6 +145,17 @@ def test_flags_are_told_in_plain_words_and_not_twice():
     assert "Hole 2: print or handwriting crosses the plume." in text
     assert flags.MEANING[flags.NO_SCALE] not in text
     assert text.count("The size of the sheet is not known") == 1
+
+
+def test_a_sheet_asked_for_beside_the_cards_print_is_told():
+    for asked, noted in (("a5\x1b", (flags.SHEET_AS_PRINTED,)), ("", ())):
+        card = make_assessment().card
+        card = dataclasses.replace(card, printed=printed_facts(sheet_asked=asked), flags=noted)
+        a = dataclasses.replace(make_assessment(), card=card)
+        text = flat(terminal_report(a, colour=False, width=100))
+        assert ("Target card A4, not a5? as asked for: 12 of 12 markers" in text) == bool(asked)
+        assert ("Target card A4: 12 of 12 markers" in text) == (not asked)
+        assert ("what the print says was taken." in text) == bool(asked)
 
 
 def test_merged_plumes_give_no_value_of_a_single_hole():

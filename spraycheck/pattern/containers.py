@@ -121,6 +121,8 @@ class PrintedFacts:
     edge_x_mm, edge_y_mm : float
         Sharpness: over how many mm the card's upright and level printed edges rise from 10 % to
         90 %; NaN where they are too blurred to tell. They differ when the phone moved.
+    sheet_asked : str
+        Size of the sheet as it was asked for, where the print says another; empty otherwise.
     """
 
     paper: str
@@ -137,6 +139,7 @@ class PrintedFacts:
     index_u_deg: float
     edge_x_mm: float = math.nan
     edge_y_mm: float = math.nan
+    sheet_asked: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -26,6 +26,7 @@ LOW_RESOLUTION = "low-resolution"
 UNEVEN_CARD = "uneven-card"
 LABEL_UNREAD = "label-unread"
 SCALE_AS_PRINTED = "scale-as-printed"
+SHEET_AS_PRINTED = "sheet-as-printed"
 
 # -- photo quality as seen on the card
 DARK = "dark"
@@ -67,6 +68,8 @@ MEANING: Final[dict[str, str]] = {
     LABEL_UNREAD: "the card's QR code could not be read",
     SCALE_AS_PRINTED: "the card's 100 mm line was not measured; the printer's scale is taken as "
     "true within 1 %",
+    SHEET_AS_PRINTED: "the size of the sheet that was asked for is not the one that the card's own "
+    "print says; what the print says was taken",
     DARK: "the card is under-exposed",
     CLIPPED: "parts of the card are over-exposed",
     GLARE: "a lamp is mirrored on the card",

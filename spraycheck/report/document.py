@@ -204,6 +204,7 @@ def _printed(facts: PrintedFacts | None) -> dict[str, Any] | None:
         "index_u_deg": _number(facts.index_u_deg, "deg"),
         "edge_x_mm": _number(facts.edge_x_mm, "mm"),
         "edge_y_mm": _number(facts.edge_y_mm, "mm"),
+        "sheet_asked": facts.sheet_asked or None,
     }
 
 

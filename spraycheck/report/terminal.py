@@ -393,10 +393,11 @@ def _printed_line(facts: PrintedFacts) -> str:
     whose = f" ({', '.join(names)})" if names else ""
     measured = math.isfinite(facts.printed_x_mm)
     scale = "its check line as measured" if measured else "its check line not measured"
+    asked = f", not {printable(facts.sheet_asked)} as asked for" if facts.sheet_asked else ""
     return (
-        f"Target card {facts.paper.upper()}{whose}: {facts.markers_seen} of {facts.markers_total} "
-        f"markers, {facts.residual_mm:.2f} mm off; lengths ± {2 * facts.scale_u_frac:.1%}, "
-        f"{scale}. 12 o'clock is its index arrow."
+        f"Target card {facts.paper.upper()}{asked}{whose}: {facts.markers_seen} of "
+        f"{facts.markers_total} markers, {facts.residual_mm:.2f} mm off; lengths "
+        f"± {2 * facts.scale_u_frac:.1%}, {scale}. 12 o'clock is its index arrow."
     )
 
 

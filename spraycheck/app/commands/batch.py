@@ -97,7 +97,10 @@ def add_parser(commands: Commands) -> None:
     add_central_options(parser)
     parser.add_argument("--manifest", metavar="FILE", help="table (CSV) of what the photos show")
     parser.add_argument(
-        "--sheet", metavar="SIZE", help="size of the sheet: a4, a5, a6, letter, WIDTHxHEIGHT in mm"
+        "--sheet",
+        metavar="SIZE",
+        help="size of the sheet: a4, a5, a6, letter, WIDTHxHEIGHT in mm. A printed target card's own "
+        "size goes before it",
     )
     parser.add_argument(
         "--printed-length",

@@ -101,7 +101,7 @@ def add_parser(commands: Commands) -> None:
         "--sheet",
         metavar="SIZE",
         help="size of the sheet: a4, a5, a6, letter, or WIDTHxHEIGHT in mm; without it nothing is "
-        "given in mm",
+        "given in mm. A printed target card's own size goes before it",
     )
     parser.add_argument(
         "--printed-length",

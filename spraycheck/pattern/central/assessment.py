@@ -27,6 +27,7 @@ from spraycheck.decision import (
 )
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.central.containers import (
+    EVEN,
     QUANTITIES,
     Aim,
     CentralAssessment,
@@ -139,6 +140,7 @@ def assess_central(
         _judge(
             name,
             *values[HELD[name]],
+            patch,
             limits,
             asked[name],
             risk,
@@ -211,6 +213,7 @@ def _judge(
     name: str,
     value: float,
     u: float,
+    patch: CentralPatch,
     limits: CentralLimits,
     reason: str,
     risk: float,
@@ -223,7 +226,8 @@ def _judge(
         state = "unsure"
         if answerable:
             tolerance = _tolerance(name, allowed)
-            probability = conformity_probability(value, u / COVERAGE_FACTOR_95, tolerance)
+            at = patch.u_at(HELD[name], allowed) if HELD[name] in EVEN else u
+            probability = conformity_probability(value, at / COVERAGE_FACTOR_95, tolerance)
             if probability <= risk:
                 state = "broken"
             elif probability >= 1 - limits.risk:

@@ -20,6 +20,10 @@ QUANTITIES: Final = (
 )
 """The measured values that limits can be set for, in the order of `CentralPatch.covariance`."""
 
+EVEN: Final = {"heavy_side_frac": 0.5, "streak_frac": 0.0}
+"""Values of a patch that is even all around, for quantities whose error grows in part with the
+distance from it: an error in the level of dry paper stretches all unevenness alike."""
+
 PLUME_SHARE: Final = 0.25
 """A patch beside the central one of at least this share of its area may be another plume (chosen:
 plumes of one nozzle differ less as a rule; thrown drops and slight jets stay below)."""
@@ -122,6 +126,9 @@ class CentralPatch:
         Share of the wetted area that lies beside the patch.
     covariance : (N, N) ndarray of float64
         Of the values of `QUANTITIES`, in that order; NaN for those that are not there.
+    grows_u : tuple of float
+        Standard uncertainties contained in the covariance that are in proportion to the distance of
+        the value from that in `EVEN`, in the order of `QUANTITIES`.
     crest : float
         Largest value of the radial profile of wetness.
     doubtful_frac : float
@@ -161,6 +168,7 @@ class CentralPatch:
     offset_deg: float
     side_frac: float
     covariance: Float
+    grows_u: tuple[float, ...]
     crest: float
     doubtful_frac: float
     soaked_frac: float
@@ -187,6 +195,20 @@ class CentralPatch:
         """Return the expanded (95 %) uncertainty of one of `QUANTITIES`."""
         k = QUANTITIES.index(name)
         return COVERAGE_FACTOR_95 * math.sqrt(float(self.covariance[k, k]))
+
+    def u_at(self, name: str, limit: float) -> float:
+        """Return the expanded uncertainty that ``name`` would have if its value were at a limit.
+
+        Whether a limit is broken is asked of a value at the limit. Of a value far beyond, the part
+        of the uncertainty that grows with it is smaller there. A value on the near side of the
+        limit keeps its own.
+        """
+        value, even = self.value(name), EVEN.get(name, math.nan)
+        if not value > limit > even:
+            return self.u(name)
+        grows = COVERAGE_FACTOR_95 * self.grows_u[QUANTITIES.index(name)]
+        share = (limit - even) / (value - even)
+        return math.sqrt(max(self.u(name) ** 2 - grows**2 * (1 - share**2), 0.0))
 
     @property
     def offset_mm(self) -> float:

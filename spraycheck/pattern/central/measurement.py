@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from spraycheck.circular import wrap_360
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
 from spraycheck.pattern import flags as flag
-from spraycheck.pattern.central.budget import vector_covariance, vector_of
-from spraycheck.pattern.central.containers import QUANTITIES, Aim, CentralPatch, SidePatch
+from spraycheck.pattern.central.budget import VECTOR, vector_covariance, vector_of
+from spraycheck.pattern.central.containers import EVEN, QUANTITIES, Aim, CentralPatch, SidePatch
 from spraycheck.pattern.central.finding import find_central
 from spraycheck.pattern.central.numbers import (
     PROFILE_REACH,
@@ -39,6 +39,9 @@ few percent; a ring that opens loses half of its circularity)."""
 
 SOAKED: Final = 0.85
 """From this wetness on paper counts as full (chosen: mottled saturated paper shows 0.85 to 1.1)."""
+
+
+_SHORT: Final = {"heavy_side_frac": "heavy", "streak_frac": "streak"}
 
 
 def measure_central(
@@ -107,7 +110,16 @@ def measure_central(
 
     n = numbers(raw, smooth)
     vector = vector_of(n, sure, cell)
-    inner = vector_covariance(wet, vector, again, raw, smooth, _slope(n, cell))
+    inner, grows = vector_covariance(
+        wet,
+        vector,
+        again,
+        raw,
+        smooth,
+        slope=_slope(n, cell),
+        crest=n.crest,
+        mean=float(raw[n.filled].mean()),
+    )
     origin = np.array([card.x0_mm + box[1].start * cell, card.y0_mm + box[0].start * cell])
     middle = origin + vector[2:4]
     off = middle - [aim.x_mm, aim.y_mm]
@@ -124,6 +136,9 @@ def measure_central(
         heavy_side_deg=wrap_360(math.degrees(np.angle(n.heavy))),
         offset_deg=wrap_360(math.degrees(math.atan2(off[0], -off[1]))) if aim.known else math.nan,
         covariance=covariance,
+        grows_u=tuple(
+            float(grows[VECTOR.index(_SHORT[name])]) if name in EVEN else 0.0 for name in QUANTITIES
+        ),
         crest=n.crest,
         doubtful_frac=doubtful / (doubtful + sure + float(vector[0])),
         soaked_frac=_soaked(smooth, n),

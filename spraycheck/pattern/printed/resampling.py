@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from spraycheck.pattern import flags as flag
-from spraycheck.pattern.artwork import CARD_VERSION, Label
+from spraycheck.pattern.artwork import CARD_VERSION, Artwork, Label
 from spraycheck.pattern.card import CardSpec
 from spraycheck.pattern.containers import Float, FloatMap, Photo, PrintedFacts, RectifiedCard
 from spraycheck.pattern.printed.bending import BentCard
@@ -36,6 +36,11 @@ blur, directions and shares stayed inside their stated uncertainty up to a rise 
 RIM_MM: Final = 4.0
 """Rim that is not judged: printers place the picture on the sheet to 1 to 2 mm, and the sheet's
 edge casts a shadow."""
+
+SAME_SIZE_FRAC: Final = 0.02
+"""Sides that were asked for and the print's, if they differ by no more, are the same: what a rule
+or a trimmed edge leaves in doubt (chosen; A4 and letter, the two most alike, differ by 3 % one way
+and 6 % the other)."""
 
 _MAX_CELLS = 1.2e6
 _COARSEST_PX_PER_MM = 2.0
@@ -115,6 +120,9 @@ def resample(
         notes.append(flag.LABEL_UNREAD)
     if not all(measured):
         notes.append(flag.SCALE_AS_PRINTED)
+    sheet_asked = _another_size(spec, fit.card)
+    if sheet_asked:
+        notes.append(flag.SHEET_AS_PRINTED)
     label = label or Label(version=CARD_VERSION, paper=fit.card.paper)
     return RectifiedCard(
         linear_rgb=linear,
@@ -148,9 +156,21 @@ def resample(
             printed_y_mm=spec.printed_y_mm,
             edge_x_mm=fit.edge_mm[0],
             edge_y_mm=fit.edge_mm[1],
+            sheet_asked=sheet_asked,
             index_u_deg=2 * math.degrees(u_mm / (0.35 * max(width, height))),
         ),
     )
+
+
+def _another_size(spec: CardSpec, card: Artwork) -> str:
+    """Return the size asked for where the card's print says another; empty otherwise."""
+    if not spec.size_known:
+        return ""
+    asked = np.sort([spec.width_mm, spec.height_mm])
+    says = np.sort([card.width_mm, card.height_mm])
+    if np.allclose(asked, says, rtol=SAME_SIZE_FRAC, atol=0):
+        return ""
+    return spec.name if spec.name != CardSpec.name else f"{spec.width_mm:g}x{spec.height_mm:g}"
 
 
 def _maps(bent: BentCard, x: Float, y: Float) -> tuple[FloatMap, FloatMap]:
