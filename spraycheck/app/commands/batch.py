@@ -99,8 +99,8 @@ def add_parser(commands: Commands) -> None:
     parser.add_argument(
         "--sheet",
         metavar="SIZE",
-        help="size of the sheet: a4, a5, a6, letter, WIDTHxHEIGHT in mm. A printed target card's own "
-        "size goes before it",
+        help="size of the sheet: a4, a5, a6, letter, WIDTHxHEIGHT in mm. A printed target card's "
+        "own size goes before it",
     )
     parser.add_argument(
         "--printed-length",
