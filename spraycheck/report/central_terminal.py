@@ -19,7 +19,8 @@ from spraycheck.report.central_words import (
     rows_of,
     size_in_words,
 )
-from spraycheck.report.terminal import Writer, printable, sheet_line
+from spraycheck.report.how_sure import flag_lines, sheet_line
+from spraycheck.report.terminal import Writer, printable
 
 _STATES: Final = {
     "kept": ("clear", "kept"),
@@ -111,15 +112,10 @@ def _sure_lines(a: CentralAssessment) -> list[str]:
         chance = "over 99.9 %" if a.probability > 0.9995 else f"{100 * a.probability:.1f} %"
         lines.append(f"Probability that every judged limit is kept: {chance}.")
     lines.append(sheet_line(a.card))
-    told = " ".join(finding.text for finding in a.findings)
-    noted = dict.fromkeys([*a.photo.flags, *a.card.flags, *a.wetness.flags, *p.flags])
-    said = {finding.code for finding in a.findings}
-    for flag in noted:
-        meaning = flags.MEANING.get(flag, flag)
-        by_finding = flag in (flags.NO_SCALE, flags.NO_SHEET) and said & {
-            "no-scale",
-            "sheet-not-found",
-        }
-        if meaning not in told and not by_finding and flag != flags.AT_SHEET_EDGE:
-            lines.append(f"{meaning[0].upper()}{meaning[1:]}.")
-    return lines
+    # The patch at the edge is a finding of its own.
+    noted = [
+        f
+        for f in (*a.photo.flags, *a.card.flags, *a.wetness.flags, *p.flags)
+        if f != flags.AT_SHEET_EDGE
+    ]
+    return [*lines, *flag_lines(noted, a.findings)]
