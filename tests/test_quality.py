@@ -22,10 +22,13 @@ from spraycheck.pattern.containers import PlumeCatalogue
 from spraycheck.pattern.quality import (
     add_quality,
     crept_mm,
+    look_at_photo,
     parse_spray_time,
     seconds_since,
+    widen_beyond_limits,
     widen_for_creep,
 )
+from spraycheck.pattern.seen import Seen
 from spraycheck.report.document import assessment_document, schema_text
 from spraycheck.report.quality import quality_line
 
@@ -324,3 +327,25 @@ def test_the_document_holds_it_and_hides_assumed_millimetres():
 def test_an_assessment_without_quality_says_nothing():
     bare = SimpleNamespace(quality=None)
     assert quality_line(bare) == ""
+
+
+def test_beyond_a_limit_only_the_plain_is_proof():
+    """An over-noisy photo: uncertainties are doubled before it is judged."""
+    a = good()
+    found = Seen(
+        photo=a.photo,
+        card=a.card,
+        wetness=a.wetness,
+        centre=a.centre,
+        segmentation=a.segmentation,
+        catalogue=a.catalogue,
+    )
+    quality = look_at_photo(found)
+    centre, rows = widen_beyond_limits(found, quality)
+    assert centre is a.centre and rows is a.catalogue
+    noisy = replace(found, wetness=replace(a.wetness, noise=0.1))
+    centre, rows = widen_beyond_limits(noisy, quality)
+    assert centre.u95_mm == pytest.approx(2 * a.centre.u95_mm)
+    for name in ("direction_u_deg", "area_u_mm2", "area_u_frac"):
+        assert getattr(rows, name) == pytest.approx(2 * getattr(a.catalogue, name))
+    assert rows.direction_deg is a.catalogue.direction_deg

@@ -33,9 +33,12 @@ from spraycheck.pattern.quality import (
     SprayTime,
     add_quality,
     crept_mm,
+    look_at_photo,
     seconds_since,
+    widen_beyond_limits,
     widen_for_creep,
 )
+from spraycheck.pattern.seen import Seen
 from spraycheck.pattern.segmentation import segment_plumes
 from spraycheck.pattern.standoff import Standoff, add_spray_angles
 from spraycheck.pattern.wetness import map_wetness
@@ -123,6 +126,16 @@ class Pipeline:
         catalogue = self.measure(wet, segmentation, centre)
         if elapsed is not None:
             catalogue = widen_for_creep(catalogue, crept_mm(elapsed))
+        found = Seen(
+            photo=photo,
+            card=card,
+            wetness=wet,
+            centre=centre,
+            segmentation=segmentation,
+            catalogue=catalogue,
+        )
+        looked = look_at_photo(found, seen=seen, clean=clean)
+        centre, catalogue = widen_beyond_limits(found, looked)
         assessment = self.assess(
             catalogue,
             layout,
@@ -144,7 +157,7 @@ class Pipeline:
         )
         if standoff is not None:
             assessment = add_spray_angles(assessment, standoff)
-        return add_quality(assessment, elapsed_s=elapsed, seen=seen, clean=clean)
+        return add_quality(assessment, elapsed_s=elapsed, looked=looked)
 
     def describe(self) -> dict[str, object]:
         """Return versions and every stage with all its parameters, for provenance."""

@@ -43,7 +43,6 @@ from spraycheck.pattern.assessment.pattern import (
     photo_findings,
     stray_check,
 )
-from spraycheck.pattern.assessment.seen import Seen
 from spraycheck.pattern.containers import (
     NozzleCentre,
     Photo,
@@ -56,6 +55,7 @@ from spraycheck.pattern.findings import describe, most_important_first
 from spraycheck.pattern.layout import Assessment, Finding, Layout
 from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.matching import Match, match_plumes
+from spraycheck.pattern.seen import Seen
 
 __all__ = ["FAULTS", "assess_layout", "hold_pattern", "probability_of", "verdict_of"]
 

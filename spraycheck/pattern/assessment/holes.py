@@ -14,10 +14,10 @@ from spraycheck.pattern.assessment.amounts import Ratios
 from spraycheck.pattern.assessment.fading import FADES, fades_towards
 from spraycheck.pattern.assessment.judging import Check, hold, together
 from spraycheck.pattern.assessment.leaning import Leaning
-from spraycheck.pattern.assessment.seen import Seen
 from spraycheck.pattern.findings import describe
 from spraycheck.pattern.layout import Finding, Hole
 from spraycheck.pattern.limits import Limits
+from spraycheck.pattern.seen import Seen
 
 ANOTHER_SHOT = "Spray a second card and give both photos together with --combine."
 ANOTHER_PHOTO = "Photograph this card once more, square-on from above in even light."

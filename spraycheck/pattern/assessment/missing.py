@@ -9,9 +9,9 @@ import numpy as np
 from spraycheck.circular import wrap_180
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.assessment.fading import FADES, fades_towards
-from spraycheck.pattern.assessment.seen import Seen
 from spraycheck.pattern.containers import Float
 from spraycheck.pattern.matching import Match
+from spraycheck.pattern.seen import Seen
 
 SEEN_SHARE = 0.6
 """A missing plume is blocked only where this share of its place could be seen (chosen: with less

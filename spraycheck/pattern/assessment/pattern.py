@@ -12,12 +12,12 @@ from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.assessment.holes import Held
 from spraycheck.pattern.assessment.judging import Check, hold
-from spraycheck.pattern.assessment.seen import Seen
 from spraycheck.pattern.containers import Mask, NozzleCentre, PlumeCatalogue, RectifiedCard
 from spraycheck.pattern.findings import describe
 from spraycheck.pattern.layout import Finding, Layout
 from spraycheck.pattern.limits import Limits
 from spraycheck.pattern.matching import Match
+from spraycheck.pattern.seen import Seen
 
 PALE = 0.7
 """A stray this pale beside the plumes may be a shadow's rim (chosen: soaked patches of one card

@@ -21,11 +21,11 @@ from spraycheck.pattern import flags as flag
 from spraycheck.pattern.assessment.amounts import Ratios
 from spraycheck.pattern.assessment.holes import Held
 from spraycheck.pattern.assessment.leaning import unexplained
-from spraycheck.pattern.assessment.seen import Seen
 from spraycheck.pattern.combination.containers import Scatter
 from spraycheck.pattern.combination.shots import Shot
 from spraycheck.pattern.containers import Float
 from spraycheck.pattern.matching import Match
+from spraycheck.pattern.seen import Seen
 from spraycheck.uncertainty import between_within, weighted_mean
 
 WIDEN_RISK = 0.01

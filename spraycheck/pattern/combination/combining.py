@@ -13,7 +13,6 @@ from spraycheck.pattern.assessment import FAULTS, probability_of, verdict_of
 from spraycheck.pattern.assessment.holes import ANOTHER_SHOT, Judged, finding, judge, row
 from spraycheck.pattern.assessment.judging import Check, hold, shared_risk
 from spraycheck.pattern.assessment.pattern import pattern_checks, pattern_findings, stray_check
-from spraycheck.pattern.assessment.seen import Seen
 from spraycheck.pattern.combination.averaging import Averages, average, scatter
 from spraycheck.pattern.combination.containers import Combination, CombinedHole, Matching
 from spraycheck.pattern.combination.extremes import extremes, keeps_extremes
@@ -31,6 +30,7 @@ from spraycheck.pattern.combination.wavering import Wavering, wavering, wavering
 from spraycheck.pattern.findings import KINDS, describe, most_important_first
 from spraycheck.pattern.layout import Assessment, Finding, Hole
 from spraycheck.pattern.limits import Limits
+from spraycheck.pattern.seen import Seen
 
 ONE_MORE = "Spray one more card and give its photo together with these."
 """What settles a doubt once there are several shots."""

@@ -1,4 +1,7 @@
-"""How far a photo can be trusted: measured after the assessment, it may only hold a pass back.
+"""How far a photo can be trusted: measured before the assessment, told after it.
+
+A photo beyond a limit has its uncertainties widened before it is judged, so that only what is plain
+even so is proof of a fault, and cannot pass.
 
 `sharpness`, `light` and `looking` measure; `creeping` knows what time does to wet paper; `gate`
 says from where on the stated uncertainties are no longer true, with the evidence.
@@ -10,9 +13,9 @@ import math
 from dataclasses import replace
 
 from spraycheck.pattern import flags as flag
-from spraycheck.pattern.containers import RectifiedCard
+from spraycheck.pattern.containers import NozzleCentre, PlumeCatalogue
 from spraycheck.pattern.findings import describe, most_important_first
-from spraycheck.pattern.layout import Assessment, Finding
+from spraycheck.pattern.layout import Assessment, Finding, PhotoQuality
 from spraycheck.pattern.quality.creeping import (
     SprayTime,
     crept_mm,
@@ -22,6 +25,7 @@ from spraycheck.pattern.quality.creeping import (
 )
 from spraycheck.pattern.quality.gate import limitations
 from spraycheck.pattern.quality.looking import look_at_photo
+from spraycheck.pattern.seen import Seen
 
 __all__ = [
     "SprayTime",
@@ -30,16 +34,47 @@ __all__ = [
     "look_at_photo",
     "parse_spray_time",
     "seconds_since",
+    "widen_beyond_limits",
     "widen_for_creep",
 ]
+
+
+BEYOND_FACTOR = 2.0
+"""What stated uncertainties are multiplied by on a photo beyond a limit (chosen: errors reach 1.3
+to 2 times what is stated at the first level tried beyond each, see `gate`)."""
+
+
+def widen_beyond_limits(found: Seen, quality: PhotoQuality) -> tuple[NozzleCentre, PlumeCatalogue]:
+    """Return centre and plumes, less certain where the photo is beyond a limit of the gate.
+
+    Parameters
+    ----------
+    found : Seen
+        What the stages found.
+    quality : PhotoQuality
+        Of the photo, from `look_at_photo`.
+    """
+    centre, catalogue = found.centre, found.catalogue
+    if not any(one.beyond for one in limitations(quality, found)):
+        return centre, catalogue
+    k = BEYOND_FACTOR
+    return (
+        replace(centre, covariance_mm2=k**2 * centre.covariance_mm2),
+        replace(
+            catalogue,
+            direction_u_deg=k * catalogue.direction_u_deg,
+            rotation_u_deg=k * catalogue.rotation_u_deg,
+            area_u_mm2=k * catalogue.area_u_mm2,
+            area_u_frac=k * catalogue.area_u_frac,
+        ),
+    )
 
 
 def add_quality(
     assessment: Assessment,
     *,
     elapsed_s: float | None = None,
-    seen: RectifiedCard | None = None,
-    clean: RectifiedCard | None = None,
+    looked: PhotoQuality | None = None,
 ) -> Assessment:
     """Return the assessment with the photo's quality, and hold back a pass it does not support.
 
@@ -50,9 +85,8 @@ def add_quality(
     elapsed_s : float, optional
         Time from spraying to photo; NaN when the time of spraying was given but the photo does not
         say when it was taken, None when it was not given.
-    seen, clean : RectifiedCard, optional
-        The card as photographed, and as photographed before spraying, where the first was divided
-        by the second before it was measured.
+    looked : PhotoQuality, optional
+        From `look_at_photo`, where the photo has been looked at already.
 
     Returns
     -------
@@ -61,8 +95,7 @@ def add_quality(
         otherwise. What limits the photo is told where it is beyond a limit or the verdict is open.
     """
     time = math.nan if elapsed_s is None else elapsed_s
-    looked = look_at_photo(assessment, seen=seen, clean=clean)
-    quality = replace(looked, elapsed_s=time, crept_mm=crept_mm(time))
+    quality = replace(looked or look_at_photo(assessment), elapsed_s=time, crept_mm=crept_mm(time))
     found = limitations(quality, assessment)
     beyond = [one for one in found if one.beyond]
     verdict = assessment.verdict

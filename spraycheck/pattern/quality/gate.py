@@ -15,6 +15,7 @@ from typing import Final
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.findings import describe
 from spraycheck.pattern.layout import Assessment, Finding, PhotoQuality
+from spraycheck.pattern.seen import Seen
 
 BLUR_LIMIT: Final = 0.20
 """Rise of an edge over a plume's width. Blurred to 0.14: ratios 0.86 (directions) and 1.01
@@ -84,48 +85,48 @@ class Limitation:
     beyond: bool
 
 
-def limitations(quality: PhotoQuality, assessment: Assessment) -> tuple[Limitation, ...]:
+def limitations(quality: PhotoQuality, found: Seen | Assessment) -> tuple[Limitation, ...]:
     """List what limits a photo, beyond its limit or only worth telling when the verdict is open.
 
     Parameters
     ----------
     quality : PhotoQuality
         Of the photo.
-    assessment : Assessment
-        Of the same photo.
+    found : Seen or Assessment
+        What the stages found on the same photo.
     """
-    found = (
-        _wetting(quality, assessment),
-        _sharpness(quality, assessment),
-        _noise(assessment),
+    groups = (
+        _wetting(quality, found),
+        _sharpness(quality, found),
+        _noise(found),
         _resolution(quality),
         _light(quality),
-        _compression(assessment),
-        _told(quality, assessment),
+        _compression(found),
+        _told(quality, found),
     )
-    return tuple(one for group in found for one in group)
+    return tuple(one for group in groups for one in group)
 
 
 def _limitation(name: str, code: str, beyond: bool, **fields: float | str) -> Limitation:
     return Limitation(flag=name, finding=describe(code, 0, evidence=None, **fields), beyond=beyond)
 
 
-def _wetting(quality: PhotoQuality, assessment: Assessment) -> list[Limitation]:
+def _wetting(quality: PhotoQuality, found: Seen | Assessment) -> list[Limitation]:
     if quality.dark_frac > FLOODED_LIMIT:
         return [_limitation(flag.TOO_WET, "too-wet", True)]
-    if assessment.wetness.contrast < WEAK_DEPTH and quality.fill_frac < WEAK_FILL:
+    if found.wetness.contrast < WEAK_DEPTH and quality.fill_frac < WEAK_FILL:
         return [_limitation(flag.WEAK_STROKE, "weak-stroke", True)]
     return []
 
 
-def _sharpness(quality: PhotoQuality, assessment: Assessment) -> list[Limitation]:
+def _sharpness(quality: PhotoQuality, found: Seen | Assessment) -> list[Limitation]:
     told = sorted(e for e in (quality.edge_x_mm, quality.edge_y_mm) if math.isfinite(e))
     width = quality.plume_width_mm
     if not told or not width > 0:
         return []
     parts = [edge / width for edge in told]
     beyond = parts[-1] > BLUR_LIMIT
-    if not beyond and flag.BLURRED not in assessment.card.flags:
+    if not beyond and flag.BLURRED not in found.card.flags:
         return []
     if len(parts) == 2 and parts[1] > MOVED_RATIO * parts[0]:
         return [
@@ -145,11 +146,11 @@ def _sharpness(quality: PhotoQuality, assessment: Assessment) -> list[Limitation
     ]
 
 
-def _noise(assessment: Assessment) -> list[Limitation]:
-    noise = assessment.wetness.noise
+def _noise(found: Seen | Assessment) -> list[Limitation]:
+    noise = found.wetness.noise
     if noise <= NOISE_LIMIT:
         return []
-    if assessment.wetness.contrast < WEAK_DEPTH:  # the spray is pale rather than the photo noisy
+    if found.wetness.contrast < WEAK_DEPTH:  # the spray is pale rather than the photo noisy
         return [_limitation(flag.FAINT, "photo-poor", True, flag=flag.FAINT)]
     return [_limitation(flag.NOISY, "photo-noisy", True, noise_frac=noise, limit_frac=NOISE_LIMIT)]
 
@@ -182,8 +183,8 @@ def _light(quality: PhotoQuality) -> list[Limitation]:
     return out
 
 
-def _compression(assessment: Assessment) -> list[Limitation]:
-    photo = assessment.photo
+def _compression(found: Seen | Assessment) -> list[Limitation]:
+    photo = found.photo
     if photo.jpeg_quality < QUALITY_LIMIT:
         return [
             _limitation(
@@ -199,12 +200,12 @@ def _compression(assessment: Assessment) -> list[Limitation]:
     return []
 
 
-def _told(quality: PhotoQuality, assessment: Assessment) -> list[Limitation]:
+def _told(quality: PhotoQuality, found: Seen | Assessment) -> list[Limitation]:
     """What has no limit of its own."""
     out = []
-    if flag.FLASH in assessment.photo.flags:
+    if flag.FLASH in found.photo.flags:
         out.append(_limitation(flag.FLASH, "photo-poor", False, flag=flag.FLASH))
-    if quality.view_deg > OBLIQUE_TOLD_DEG or flag.OBLIQUE in assessment.card.flags:
+    if quality.view_deg > OBLIQUE_TOLD_DEG or flag.OBLIQUE in found.card.flags:
         view = max(quality.view_deg, OBLIQUE_TOLD_DEG)
         out.append(_limitation(flag.OBLIQUE, "photo-oblique", False, view_deg=view))
     if quality.crept_mm > 0:

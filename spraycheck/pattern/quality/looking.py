@@ -20,6 +20,7 @@ from spraycheck.pattern.containers import (
 from spraycheck.pattern.layout import Assessment, PhotoQuality
 from spraycheck.pattern.quality.light import clipped_frac, look_at_light
 from spraycheck.pattern.quality.sharpness import edge_spread_mm
+from spraycheck.pattern.seen import Seen
 
 TWO_LEVELS: Final = 0.85
 """Share of the variance of log light that two levels explain, from which a card has two: flooded
@@ -32,7 +33,7 @@ _LEVEL_CELL_MM: Final = 1.5
 
 
 def look_at_photo(
-    assessment: Assessment,
+    found: Seen | Assessment,
     *,
     seen: RectifiedCard | None = None,
     clean: RectifiedCard | None = None,
@@ -41,8 +42,8 @@ def look_at_photo(
 
     Parameters
     ----------
-    assessment : Assessment
-        Of the photo, all stages done.
+    found : Seen or Assessment
+        What the stages found on the photo.
     seen, clean : RectifiedCard, optional
         The sprayed card as it was photographed and the same card before, where one was divided by
         the other before it was measured.
@@ -52,7 +53,7 @@ def look_at_photo(
     PhotoQuality
         Without flags and without the time since spraying.
     """
-    a = assessment
+    a = found
     across, down, measured_on = edge_spread_mm(a.photo, a.card)
     light = look_at_light(a.wetness, seen)
     # An over-exposed clean card spoils what it is divided into just as well.
