@@ -342,7 +342,8 @@ def test_beyond_a_limit_only_the_plain_is_proof():
     )
     quality = look_at_photo(found)
     centre, rows = widen_beyond_limits(found, quality)
-    assert centre is a.centre and rows is a.catalogue
+    assert centre is a.centre
+    assert rows is a.catalogue
     noisy = replace(found, wetness=replace(a.wetness, noise=0.1))
     centre, rows = widen_beyond_limits(noisy, quality)
     assert centre.u95_mm == pytest.approx(2 * a.centre.u95_mm)
