@@ -1,33 +1,46 @@
 """The target card as a list of shapes, one list for every way to draw it.
 
-Places and sizes of what is read back come from `spraycheck.pattern.artwork`; this module adds the
-words and sets the type. Millimetres on the card: ``x`` right, ``y`` down, origin in its middle.
+Places and sizes of what is read back come from `spraycheck.pattern.artwork`; this page adds the
+words, `typesetting` sets them. Millimetres on the card: ``x`` right, ``y`` down, origin in its
+middle.
 """
 
 from __future__ import annotations
 
-import functools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from importlib import resources
 from typing import Final
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import ImageFont
 
-from spraycheck.errors import InputError
 from spraycheck.pattern.artwork import FAINT, MARKER_MODULES, Artwork, Box, Label, artwork
 from spraycheck.pattern.layout import Layout
+from spraycheck.report.card_page.shapes import Polygon, Polyline, Rect, Shape, Words
+from spraycheck.report.card_page.typesetting import (
+    FONTS,
+    MM_PER_PT,
+    font_bytes,
+    paragraphs,
+    text_mm,
+)
 
-MM_PER_PT: Final = 25.4 / 72
-FONTS: Final = {"regular": "DejaVuSans.ttf", "bold": "DejaVuSans-Bold.ttf"}
-"""Free fonts that come with matplotlib; they hold Latin, Greek and Cyrillic."""
-
-SMALLEST_PT = 4.8
-"""Smaller type breaks up on a 600 dpi laser printer (chosen: strokes of 3 dots)."""
+__all__ = [
+    "FONTS",
+    "MM_PER_PT",
+    "CardPage",
+    "Polygon",
+    "Polyline",
+    "Rect",
+    "Shape",
+    "Words",
+    "compose_card",
+    "font_bytes",
+    "qr_modules",
+    "text_mm",
+]
 
 TITLE: Final = "Spray target card"
 STEPS: Final = (
@@ -61,69 +74,8 @@ ARCS: Final = "Arcs: mm from the aim."
 TICKS: Final = "Ticks: where plumes should point."
 CAPTION: Final = "measure me: 100.0 mm"
 
-_BLACK, _TEXT, _LABEL, _HAIR = 0.0, 0.0, 0.35, 0.55
-_LEADING = 1.28
+_BLACK, _LABEL, _HAIR = 0.0, 0.35, 0.55
 _PAPER_NAME = {"letter": "Letter"}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Rect:
-    """A filled rectangle."""
-
-    box: Box
-    grey: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Polyline:
-    """A line of a given pen width, round joined."""
-
-    points: tuple[tuple[float, float], ...]
-    width_mm: float
-    grey: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Polygon:
-    """A filled shape."""
-
-    points: tuple[tuple[float, float], ...]
-    grey: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Words:
-    """A line of text on its baseline.
-
-    Parameters
-    ----------
-    x_mm, y_mm : float
-        Where the baseline starts (align 0), has its middle (0.5) or ends (1).
-    text : str
-        One line.
-    size_pt : float
-        Type size.
-    bold : bool
-        Weight.
-    grey : float
-        0 black.
-    align : float
-        See above.
-    upright : bool
-        Turned a quarter to the left: reads from bottom to top.
-    """
-
-    x_mm: float
-    y_mm: float
-    text: str
-    size_pt: float
-    bold: bool = False
-    grey: float = _TEXT
-    align: float = 0.0
-    upright: bool = False
-
-
-Shape = Rect | Polyline | Polygon | Words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -289,7 +241,7 @@ def _head(art: Artwork, label: Label, layout: Layout | None) -> Iterator[Shape]:
         if last:
             yield from _field(half + 1.5, split - 4, y, step, "Nozzle", label.nozzle)
     legend = f"{ARCS} {TICKS}" if lined_up else ARCS
-    yield from _paragraphs(
+    yield from paragraphs(
         Box(left=split, top=box.top, right=box.right, bottom=box.bottom),
         [
             ("How to spray, in this order", ""),
@@ -314,7 +266,7 @@ def _foot(art: Artwork) -> Iterator[Shape]:
             continue
         yield from _field(box.left, half - 1.5, y, step, left, "")
         yield from _field(half + 1.5, middle - 4, y, step, right, "")
-    yield from _paragraphs(
+    yield from paragraphs(
         Box(left=middle, top=box.top, right=box.right, bottom=box.bottom),
         [("Safety", ""), ("", SAFETY), ("", AID), ("Paper", ""), ("", STOCK)],
         6.4,
@@ -374,86 +326,3 @@ def _ticks(art: Artwork, layout: Layout) -> Iterator[Shape]:
             grey=FAINT,
             align=0.5,
         )
-
-
-# -- type -------------------------------------------------------------------------------------
-
-
-def font_bytes(name: str) -> bytes:
-    """Return a font file of `FONTS`."""
-    place = resources.files("matplotlib").joinpath("mpl-data/fonts/ttf", FONTS[name])
-    try:
-        return place.read_bytes()
-    except OSError as error:
-        raise InputError(
-            f"font {FONTS[name]} not found in the installed matplotlib ({error.strerror}), "
-            "expected it in mpl-data/fonts/ttf",
-            "install matplotlib as it comes from the package index",
-        ) from None
-
-
-@functools.cache
-def _ruler(bold: bool) -> ImageFont.FreeTypeFont:
-    import io
-
-    # At 1000 units widths are exact to a thousandth; hinting does not round them.
-    return ImageFont.truetype(
-        io.BytesIO(font_bytes("bold" if bold else "regular")),
-        1000,
-        layout_engine=ImageFont.Layout.BASIC,
-    )
-
-
-def text_mm(text: str, size_pt: float, *, bold: bool = False) -> float:
-    """Return how wide a line of text is."""
-    return float(_ruler(bold).getlength(text)) / 1000 * size_pt * MM_PER_PT
-
-
-def _paragraphs(box: Box, items: Sequence[tuple[str, str]], largest_pt: float) -> Iterator[Shape]:
-    """Set headings ``(text, "")``, numbered ``("1", text)`` and plain ``("", text)`` paragraphs.
-
-    The largest type that fits the box is taken.
-    """
-    size = largest_pt
-    while True:
-        lines = _broken(box.width, items, size)
-        height = sum(gap for gap, *_ in lines) + 0.25 * size * MM_PER_PT
-        if height <= box.height:
-            break
-        size -= 0.1
-        if size < SMALLEST_PT:
-            raise InputError(
-                f"text needs {height:.0f} mm but its block is {box.height:.0f} mm high",
-                "choose a larger paper",
-            )
-    y = box.top
-    for gap, indent, text, bold in lines:
-        y += gap
-        yield Words(x_mm=box.left + indent, y_mm=y, text=text, size_pt=size, bold=bold)
-
-
-def _broken(
-    width: float, items: Sequence[tuple[str, str]], size: float
-) -> list[tuple[float, float, str, bool]]:
-    """Break paragraphs into lines: distance down, indent, text, bold."""
-    leading = size * MM_PER_PT * _LEADING
-    lines: list[tuple[float, float, str, bool]] = []
-    for mark, text in items:
-        first = 0.78 * size * MM_PER_PT if not lines else leading
-        if not text:
-            lines.append((first if not lines else 1.35 * leading, 0.0, mark, True))
-            continue
-        indent = 2.2 * text_mm("0", size) if mark else 0.0
-        if mark:
-            lines.append((first, 0.0, mark, True))
-            first = 0.0
-        row = ""
-        for word in text.split():
-            trial = f"{row} {word}".strip()
-            if row and text_mm(trial, size) > width - indent:
-                lines.append((first, indent, row, False))
-                row, first = word, leading
-            else:
-                row = trial
-        lines.append((first, indent, row, False))
-    return lines
