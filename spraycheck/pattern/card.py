@@ -1,4 +1,4 @@
-"""What is known of the target card beforehand: its size in mm, and how it was printed."""
+"""What is known of the target card: beforehand, and what its own print says."""
 
 from __future__ import annotations
 
@@ -66,6 +66,54 @@ class CardSpec:
     def size_known(self) -> bool:
         """Whether the size, and so the scale, is known."""
         return math.isfinite(self.width_mm)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintedFacts:
+    """What a printed target card says about itself, and how well it was read.
+
+    Parameters
+    ----------
+    paper : str
+        Its paper size, known from the markers.
+    version : int
+        Of the artwork.
+    label_read : bool
+        Whether the QR code could be read; without it job and injector are empty.
+    job, injector : str
+        From the QR code, made inert; anyone can print one, so never trust them as more than text.
+    markers_seen, markers_total : int
+        Markers used, and printed.
+    residual_mm : float
+        Root mean square distance of the markers' middles from where the fitted card has them.
+    scale_u_frac : float
+        Relative standard uncertainty of all lengths: the printer's scale.
+    printed_x_mm, printed_y_mm : float
+        The check lines as the user measured them; NaN when taken as 100 mm.
+    index_u_deg : float
+        Expanded (95 %) uncertainty of the direction of the index arrow in the photo.
+    edge_x_mm, edge_y_mm : float
+        Sharpness: over how many mm the card's upright and level printed edges rise from 10 % to
+        90 %; NaN where they are too blurred to tell. They differ when the phone moved.
+    sheet_asked : str
+        Size of the sheet as it was asked for, where the print says another; empty otherwise.
+    """
+
+    paper: str
+    version: int
+    label_read: bool
+    job: str
+    injector: str
+    markers_seen: int
+    markers_total: int
+    residual_mm: float
+    scale_u_frac: float
+    printed_x_mm: float
+    printed_y_mm: float
+    index_u_deg: float
+    edge_x_mm: float = math.nan
+    edge_y_mm: float = math.nan
+    sheet_asked: str = ""
 
 
 def parse_sheet(text: str) -> CardSpec:
