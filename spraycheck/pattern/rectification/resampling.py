@@ -25,11 +25,6 @@ COARSEST_PX_PER_MM = 2.0
 OBLIQUE_DEG = 20.0
 """Views further off square are flagged; up to 35 degrees is meant to work (chosen)."""
 
-BENT_U = 0.01
-"""Standard uncertainty of a position, in half sides, where a sheet of assumed format reads as bent:
-the bend and the format make up for one another (28 simulated sheets had centres off by 1.5 mm more
-than stated without it)."""
-
 CURLED_FRAC = 0.01
 """Relief beyond this share of the long side is flagged: about 3 mm on A4 (chosen)."""
 
@@ -83,8 +78,6 @@ def resample_sheet(photo: Photo, sheet: Sheet, sides: int, cell_mm: float | None
         notes.append(flag.SHEET_CROPPED)
     if _relief_mm(surface, half_mm) > CURLED_FRAC * max(width, height):
         notes.append(flag.SHEET_CURLED)
-        if flag.ASPECT_ASSUMED in notes:
-            u_mm = math.hypot(u_mm, BENT_U * half_mm)
     if surface.tilt_deg > OBLIQUE_DEG:
         notes.append(flag.OBLIQUE)
     if sheet.scale_known and px_per_mm < COARSEST_PX_PER_MM:
