@@ -15,6 +15,7 @@ from spraycheck.pattern.containers import Photo, RectifiedCard, WetnessMap
 
 SIZE = (150.0, 190.0)
 CELL = 0.4
+CONTRAST = 0.5
 Float = NDArray[np.float64]
 
 
@@ -35,17 +36,28 @@ def disc(radius: float, middle: tuple[float, float] = (0.0, 0.0), *, long: float
 
 
 def wet_map(
-    wetness: Float, *, noise: float = 0.01, scale_known: bool = True, seed: int = 5
+    wetness: Float,
+    *,
+    noise: float = 0.01,
+    scale_known: bool = True,
+    seed: int = 5,
+    light: Float | None = None,
 ) -> WetnessMap:
-    """The map that stage 2 would make of it: a little noise, and the filter for detection."""
+    """The map that stage 2 would make of it: a little noise, and the filter for detection.
+
+    The card's light is that of wet paper unless it is given.
+    """
     rows, cols = wetness.shape
     raw = wetness + np.random.default_rng(seed).normal(0, noise, wetness.shape)
     y, x = np.mgrid[0:rows, 0:cols].astype(np.float32)
     pitch = CELL * 4
+    if light is None:
+        # Wet paper passes exp(-contrast / 2) of the light either way (Yule-Nielsen, n = 2).
+        light = 0.6 * (1 - np.clip(wetness, 0, 1) * (1 - math.exp(-CONTRAST / 2))) ** 2
     corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array(SIZE) / 2
     corners_px = (corners + np.array(SIZE) / 2) * 4
     card = RectifiedCard(
-        linear_rgb=np.full((rows, cols, 3), 0.6, np.float32),
+        linear_rgb=np.repeat(light[..., None], 3, axis=2).astype(np.float32),
         inside=np.ones((rows, cols), bool),
         map_x_px=x * np.float32(pitch),
         map_y_px=y * np.float32(pitch),
@@ -67,7 +79,7 @@ def wet_map(
         smooth=cv2.GaussianBlur(raw, (0, 0), 0.7 / CELL).astype(np.float32),
         valid=np.pad(np.ones((rows - 6, cols - 6), bool), 3),  # the rim is never judged
         noise=noise / 3,
-        contrast=0.5,
+        contrast=CONTRAST,
         threshold_u=0.05,
     )
 

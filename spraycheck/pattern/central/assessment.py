@@ -1,7 +1,8 @@
 """Hold the central patch against its limits, and say pass, fail or recheck.
 
 As for a nozzle with holes, two questions are kept apart. *Fail* needs one limit proved broken at a
-risk that is shared among all limits held. *Pass* needs the probability that all of them are kept
+risk that is shared among all limits held, or that they are not all kept at that risk and one of
+them broken at the nozzle's own. *Pass* needs the probability that all of them are kept
 together, correlations included, to be at least one minus the risk (JCGM 106:2012, 7 and 8.3).
 Between the two the answer is *recheck*. A limit that needs what is not known (an aim, the tip's
 height, whether the spray should be hollow) is not judged, and that is said.
@@ -156,6 +157,8 @@ def assess_central(
         together = math.nan
     else:
         together = _together(judged, patch)
+    if together <= risk:
+        judged = _broken_together(judged, limits.risk)
     states = {j.state for j in judged}
     if "broken" in states:
         verdict = FAIL
@@ -272,6 +275,20 @@ def _together(judged: tuple[Judged, ...], patch: CentralPatch) -> float:
     values: Float = np.array([j.value for j in inner])
     together = joint_conformity(values, patch.covariance[np.ix_(at, at)], tolerances, points=1024)
     return together * alone
+
+
+def _broken_together(judged: tuple[Judged, ...], risk: float) -> tuple[Judged, ...]:
+    """Name what breaks a limit where it is certain only that not all of them are kept.
+
+    That all are kept is then as improbable as a single limit's keeping must be to prove it broken.
+    The one nearest to that is named if it is improbable at the nozzle's own risk.
+    """
+    if any(one.state == "broken" for one in judged):
+        return judged
+    worst = min((j for j in judged if j.state == "unsure"), key=lambda j: j.probability)
+    if worst.probability > risk:
+        return judged
+    return tuple(replace(j, state="broken") if j is worst else j for j in judged)
 
 
 def _least_sure(judged: tuple[Judged, ...]) -> tuple[Judged, ...]:

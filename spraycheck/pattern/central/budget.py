@@ -38,7 +38,7 @@ SCALE: Final = 0.08
 """Relative standard uncertainty of the scale of wetness under one patch: the plateau of a patch
 that is not full anywhere is a guess."""
 
-EDGE_MM, ROUND_MM, RAGGED_MM = 0.11, 0.065, 0.09
+EDGE_MM, ROUND_MM, RAGGED_MM = 0.14, 0.085, 0.12
 """Standard scatter of the outline where it is drawn, from cells, paper and blur: of the whole of
 it, of its long axis against the short one, and what its length makes of it."""
 
@@ -57,11 +57,11 @@ NOISE_STREAK, CORE_FRAC = 3.0, 0.028
 """What is local to the spots of a patch: noise over mean wetness in the streaks (10 harmonics add
 up), and the scatter of wetness between spots that the photo adds to the spray's own."""
 
-DRY_NOISES, RAGGED_NOISES = 0.5, 0.4
+DRY_NOISES, RAGGED_NOISES = 0.5, 0.5
 """Standard uncertainty of the dry-paper model inside a hollow, where no dry paper around it helps,
 and of what noise makes of the outline, in units of the map's noise over the patch's crest."""
 
-HEAVY_FLOOR, STREAK_FLOOR, CORE_FLOOR, RAGGED_FLOOR = 0.0048, 0.004, 0.012, 0.004
+HEAVY_FLOOR, STREAK_FLOOR, CORE_FLOOR, RAGGED_FLOOR = 0.0048, 0.004, 0.012, 0.006
 """Standard uncertainties that are left however large and clear the patch."""
 
 RADIUS_FRAC: Final = 0.01
@@ -118,8 +118,8 @@ def vector_covariance(
     slope: float,
     crest: float,
     mean: float,
-) -> tuple[Float, Float]:
-    """Covariance of `VECTOR`, and the part of the uncertainty that grows with unevenness.
+) -> tuple[Float, Float, Float]:
+    """Covariance of `VECTOR`, and the parts of the uncertainty that are not the same everywhere.
 
     Parameters
     ----------
@@ -142,7 +142,9 @@ def vector_covariance(
     covariance : (N, N) ndarray of float64
     grows : (N,) ndarray of float64
         Standard uncertainties, contained in it, of what stretches all unevenness alike: errors in
-        scale and level, and streaks blurred.
+        scale and level.
+    lost : (N,) ndarray of float64
+        The same of what can only have lessened a value: streaks blurred.
     """
     area, radius, roundness = vector[0], vector[1], vector[4]
     level = math.hypot(LEVEL, LEVEL_SHARE * wet.noise)
@@ -195,5 +197,6 @@ def vector_covariance(
     own[9] = own[10] = MIDDLE_MM
     # Thrown drops near the limit of what counts as one.
     own[11] = math.hypot(0.1 * vector[11], DROPS_MM2)
-    grows[7] = math.hypot(grows[7], thin)
-    return total + np.diag(own**2), grows
+    lost = np.zeros(len(vector))
+    lost[7] = thin
+    return total + np.diag(own**2), grows, lost

@@ -129,6 +129,8 @@ class CentralPatch:
     grows_u : tuple of float
         Standard uncertainties contained in the covariance that are in proportion to the distance of
         the value from that in `EVEN`, in the order of `QUANTITIES`.
+    lost_u : tuple of float
+        The same of what can only have lessened the value: fine streaks blurred.
     crest : float
         Largest value of the radial profile of wetness.
     doubtful_frac : float
@@ -169,6 +171,7 @@ class CentralPatch:
     side_frac: float
     covariance: Float
     grows_u: tuple[float, ...]
+    lost_u: tuple[float, ...]
     crest: float
     doubtful_frac: float
     soaked_frac: float
@@ -200,15 +203,15 @@ class CentralPatch:
         """Return the expanded uncertainty that ``name`` would have if its value were at a limit.
 
         Whether a limit is broken is asked of a value at the limit. Of a value far beyond, the part
-        of the uncertainty that grows with it is smaller there. A value on the near side of the
-        limit keeps its own.
+        of the uncertainty that grows with it is smaller there, and what can only have lessened it
+        is no excuse. A value on the near side of the limit keeps its own.
         """
         value, even = self.value(name), EVEN.get(name, math.nan)
         if not value > limit > even:
             return self.u(name)
-        grows = COVERAGE_FACTOR_95 * self.grows_u[QUANTITIES.index(name)]
-        share = (limit - even) / (value - even)
-        return math.sqrt(max(self.u(name) ** 2 - grows**2 * (1 - share**2), 0.0))
+        k, share = QUANTITIES.index(name), (limit - even) / (value - even)
+        less = self.grows_u[k] ** 2 * (1 - share**2) + self.lost_u[k] ** 2
+        return math.sqrt(max(self.u(name) ** 2 - COVERAGE_FACTOR_95**2 * less, 0.0))
 
     @property
     def offset_mm(self) -> float:

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from spraycheck.circular import wrap_360
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
 from spraycheck.pattern import flags as flag
-from spraycheck.pattern.central.budget import VECTOR, vector_covariance, vector_of
-from spraycheck.pattern.central.containers import EVEN, QUANTITIES, Aim, CentralPatch, SidePatch
+from spraycheck.pattern.central.budget import SPOT_MM2, VECTOR, vector_covariance, vector_of
+from spraycheck.pattern.central.containers import QUANTITIES, Aim, CentralPatch, SidePatch
 from spraycheck.pattern.central.finding import find_central
 from spraycheck.pattern.central.numbers import (
     PROFILE_REACH,
@@ -39,9 +39,6 @@ few percent; a ring that opens loses half of its circularity)."""
 
 SOAKED: Final = 0.85
 """From this wetness on paper counts as full (chosen: mottled saturated paper shows 0.85 to 1.1)."""
-
-
-_SHORT: Final = {"heavy_side_frac": "heavy", "streak_frac": "streak"}
 
 
 def measure_central(
@@ -95,6 +92,8 @@ def measure_central(
             level=found.level,
             reach=bridge_mm / cell,
             blur=outline_blur_mm / cell,
+            noise=wet.noise,
+            spot=SPOT_MM2 / cell**2,
         )
 
     def again(raw: FloatMap, smooth: FloatMap) -> Float | None:
@@ -110,7 +109,7 @@ def measure_central(
 
     n = numbers(raw, smooth)
     vector = vector_of(n, sure, cell)
-    inner, grows = vector_covariance(
+    inner, grows, lost = vector_covariance(
         wet,
         vector,
         again,
@@ -136,9 +135,8 @@ def measure_central(
         heavy_side_deg=wrap_360(math.degrees(np.angle(n.heavy))),
         offset_deg=wrap_360(math.degrees(math.atan2(off[0], -off[1]))) if aim.known else math.nan,
         covariance=covariance,
-        grows_u=tuple(
-            float(grows[VECTOR.index(_SHORT[name])]) if name in EVEN else 0.0 for name in QUANTITIES
-        ),
+        grows_u=_of_quantities(grows),
+        lost_u=_of_quantities(lost),
         crest=n.crest,
         doubtful_frac=doubtful / (doubtful + sure + float(vector[0])),
         soaked_frac=_soaked(smooth, n),
@@ -191,6 +189,14 @@ def _quantities(vector: Float, inner: Float, off: Float, aim: Aim) -> tuple[list
         covariance[k, k] = max(float(covariance[k, k]), parts / (2 * float(vector[1])) ** 2)
     covariance[gone], covariance[:, gone] = math.nan, math.nan
     return [float(v) for v in values], covariance
+
+
+def _of_quantities(parts: Float) -> tuple[float, ...]:
+    """Pick what `QUANTITIES` share with the budget's vector; 0 for the others."""
+    names = {"heavy_side_frac": "heavy", "streak_frac": "streak"}
+    return tuple(
+        float(parts[VECTOR.index(names[name])]) if name in names else 0.0 for name in QUANTITIES
+    )
 
 
 def _slope(n: Numbers, cell_mm: float) -> float:

@@ -94,6 +94,8 @@ def numbers_of(
     level: float,
     reach: float,
     blur: float,
+    noise: float = 0.0,
+    spot: float = 1.0,
 ) -> Numbers:
     """Work out the numbers of the patch in a zone.
 
@@ -109,6 +111,9 @@ def numbers_of(
         Wetness at which the outline is drawn.
     reach, blur : float
         Bridged distance and blur of the outline, in cells.
+    noise, spot : float
+        Standard deviation of the filtered wetness on dry paper, and over how many cells it hangs
+        together.
 
     Raises
     ------
@@ -118,7 +123,8 @@ def numbers_of(
     Notes
     -----
     With the wetness ``w`` and the angle ``a`` about the outline's middle, ``c_k = sum(w exp(i k
-    a)) / sum(w)`` are the harmonics of the amount by angle, without any bins.
+    a)) / sum(w)`` are the harmonics of the amount by angle, without any bins. Noise adds its own
+    power to each: that of one spot over the number of spots, which is taken off again.
     """
     wet = (smooth >= threshold) & zone
     inside = outline_of(smooth, zone, level, reach)
@@ -149,7 +155,8 @@ def numbers_of(
         harmonics.append(complex((weight * power).sum() / total))
     heavy = harmonics[0]
     on_side = (turn * np.conj(heavy)).real > 0
-    streak2 = 2 * sum(abs(harmonics[k - 1]) ** 2 for k in STREAK_ORDERS)
+    grain2 = noise**2 * spot * len(rows) / total**2
+    streak2 = 2 * sum(abs(harmonics[k - 1]) ** 2 - grain2 for k in STREAK_ORDERS)
 
     profile = _radial(raw, x, y, radius)
     away = np.hypot(dx, dy)
@@ -168,7 +175,7 @@ def numbers_of(
         radius=radius,
         roundness=math.sqrt((mean - half) / (mean + half)),
         circularity=circularity,
-        streak_frac=math.sqrt(streak2),
+        streak_frac=math.sqrt(max(streak2, 0.0)),
         core_ratio=core / crest,
         heavy=heavy,
         heavy_share=float(weight[on_side].sum()) / total,
