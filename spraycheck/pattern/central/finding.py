@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import cv2
@@ -62,6 +62,14 @@ OPEN_SHARE: Final = 1 / 3
 """A patch is broken, too, when a hollow of more than this share of what is wet stays open
 (chosen)."""
 
+
+ARM_SHARE: Final = 0.3
+"""What is narrower than twice this share of the patch's radius is an arm of it and may be the edge
+of a shadow (chosen: such edges look 2 to 6 mm wide, patches are 10 to 70 mm across)."""
+
+ARM_EXPLAINED: Final = 0.15
+"""As `EXPLAINED` of a spot beside the patch, but stricter (chosen just above the 0.1 that simulated
+shadows show): the paper between the fingers of a ragged spray is not dry all through."""
 
 CLOSES_LEVEL, CLOSES_NOISES = 0.06, 1.5
 """Wetness of the more strongly blurred map, and so many times the noise, from which a hollow counts
@@ -158,6 +166,8 @@ def find_central(
         joined[one.patch.rows, one.patch.cols] = 1
     part = _part(wet, joined, threshold, bridge_mm / cell)
     grow = round(bridge_mm / cell)
+    joined_too = _shadow_arms(wet, part.joined, threshold, bridge_mm / cell)
+    part = replace(part, joined=part.joined & ~joined_too)
     zone = np.asarray(cv2.dilate(filled(part.joined), _disc(grow))).astype(bool) & wet.valid
     rest = (joined > 0) & ~zone & (wet.smooth >= threshold)
     others = [(_cells(rest, k), False) for k in _labels(rest)] if part.apart else []
@@ -252,6 +262,26 @@ def _part(wet: WetnessMap, joined: Bytes, threshold: float, reach: float) -> _Pa
     kept = (joined * near).astype(np.uint8)
     apart = bool(((wet.smooth >= threshold) & (joined > kept)).any())
     return _Part(joined=kept if apart else joined, broken=broken, apart=apart)
+
+
+def _shadow_arms(wet: WetnessMap, joined: Bytes, threshold: float, reach: float) -> Bytes:
+    """Cells of the edge of a shadow that runs through the patch and looks like part of it."""
+    seems_wet = wet.smooth >= threshold
+    faint = wet.smooth >= LOW_LEVEL
+    core = bridged(seems_wet & (joined > 0), reach)
+    solid = filled(core)
+    radius = math.sqrt(float(solid.sum()) / math.pi)
+    wide = cv2.morphologyEx(solid, cv2.MORPH_OPEN, _disc(max(1, round(ARM_SHARE * radius))))
+    # A little more than the opened patch: its rounded corners are no arms.
+    wide = cv2.dilate(wide, _disc(max(1, round(reach))))
+    arms = (solid > 0) & (wide == 0)
+    out = np.zeros_like(joined)
+    for k in _labels(arms):
+        arm = _cells(arms, k)
+        large = arm.sum() * wet.card.cell_mm**2 >= DROP_MM2
+        if large and is_shadow_edge(wet, arm, faint, explained=ARM_EXPLAINED):
+            out |= cv2.dilate(arm.astype(np.uint8), _disc(max(1, round(reach)))) & (wide == 0)
+    return np.asarray(out, np.uint8)
 
 
 def _faint(wet: WetnessMap) -> Bytes:

@@ -27,7 +27,9 @@ is the edge of a shadow. A shadow's edge is never darker than the shadow, a wet 
 is darker by all of it (chosen between the two; simulated shadows show up to 0.1, spray 1.0)."""
 
 
-def is_shadow_edge(wet: WetnessMap, spot: Mask, elsewhere: Mask) -> bool:
+def is_shadow_edge(
+    wet: WetnessMap, spot: Mask, elsewhere: Mask, *, explained: float = EXPLAINED
+) -> bool:
     """Say whether a shadow explains a dark spot.
 
     The dry-paper model lies between light and shadow along a shadow's edge, so that paper in the
@@ -41,6 +43,8 @@ def is_shadow_edge(wet: WetnessMap, spot: Mask, elsewhere: Mask) -> bool:
         Its cells.
     elsewhere : (M, N) ndarray of bool
         All that looks wet; it is not taken for dry paper.
+    explained : float
+        By how much of its depth it may be darker than the darkest paper beside it.
     """
     card = wet.card
     room = math.ceil(FAR_MM / card.cell_mm) + 1
@@ -63,7 +67,7 @@ def is_shadow_edge(wet: WetnessMap, spot: Mask, elsewhere: Mask) -> bool:
     if not known:
         return False
     depth = _depth(float(np.median(smooth[core])), wet.contrast)
-    return min(known) - float(np.median(light[core])) < EXPLAINED * depth
+    return min(known) - float(np.median(light[core])) < explained * depth
 
 
 def _depth(wetness: float, contrast: float) -> float:
