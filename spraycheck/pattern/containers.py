@@ -298,7 +298,8 @@ class Mark:
     Parameters
     ----------
     kind : str
-        ``drip`` (at the centre), ``drop``, ``splash``, ``fingerprint`` or ``stain``.
+        ``drip`` (at the centre), ``drop``, ``splash``, ``fingerprint``, ``stain``, or ``thing``
+        (goes on beyond the sheet).
     x_mm, y_mm : float
         Centroid on the card.
     area_mm2 : float

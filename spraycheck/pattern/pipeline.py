@@ -41,6 +41,7 @@ from spraycheck.pattern.quality import (
 from spraycheck.pattern.seen import Seen
 from spraycheck.pattern.segmentation import segment_plumes
 from spraycheck.pattern.standoff import Standoff, add_spray_angles
+from spraycheck.pattern.things import leave_out_things
 from spraycheck.pattern.wetness import map_wetness
 
 
@@ -122,7 +123,7 @@ class Pipeline:
             card = subtract_clean_card(seen, clean)
         wet = self.wetness(card)
         centre = self.centre(wet)
-        segmentation = self.segment(wet, centre)
+        segmentation, wet = leave_out_things(self.segment(wet, centre), wet, photo)
         catalogue = self.measure(wet, segmentation, centre)
         if elapsed is not None:
             catalogue = widen_for_creep(catalogue, crept_mm(elapsed))

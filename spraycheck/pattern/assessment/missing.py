@@ -61,7 +61,10 @@ def missing(seen: Seen, match: Match, expected_deg: float, throw: float) -> tupl
     visible = np.zeros(len(cells), bool)
     visible[on] = seen.wetness.valid[cells[on, 1], cells[on, 0]]
     if visible.mean() < SEEN_SHARE:
-        return "unsure", "its place lies outside the card or photo, or under glare"
+        return (
+            "unsure",
+            "its place lies outside the card or photo, under glare or under something on the card",
+        )
     if seen.wetness.noise > FAINTEST_NOISE:
         return "unsure", "the photo is too faint to show a weak plume"
     if flag.THING_ON_CARD in seen.wetness.flags:

@@ -1,0 +1,154 @@
+"""Tools, hands and pens that lie over the sheet's edge: they go on beyond it, spray does not.
+
+Oil wets the card and, where it runs over the edge, whatever lies beneath, which looks different wet
+or dry. A thing that lies over the edge looks the same on either side of it, and unlike what lies
+beside it there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from spraycheck.optics import srgb_decode
+from spraycheck.pattern.containers import (
+    Float,
+    Mark,
+    Mask,
+    Photo,
+    PlumeSegmentation,
+    RectifiedCard,
+    WetnessMap,
+)
+
+NEAR_MM, INSIDE_MM, BEYOND_MM, BESIDE_MM = 4.0, 3.0, (2.5, 4.5), (4.0, 9.0)
+"""Distances, in mm: up to which a plume's cell lies at the edge; of what is compared on the sheet
+and beyond it; and, along the edge from the contact's ends, of what lies beside (chosen: the rim of
+1.5 mm is not judged, a pen is 8 mm wide)."""
+
+ALIKE, UNLIKE = 0.35, 2.0
+"""Difference of log light, over the three colours, up to which both sides are one thing; and how
+many times farther what lies beside must be (chosen: a thing's shading across the edge on simulated
+cards is 0.1 to 0.3; a bench differs from oiled paper by 0.5 and more)."""
+
+LEAST_MM = 3.0
+"""A shorter contact says nothing (chosen: a dozen cells)."""
+
+
+def leave_out_things(
+    segmentation: PlumeSegmentation, wet: WetnessMap, photo: Photo
+) -> tuple[PlumeSegmentation, WetnessMap]:
+    """Turn plumes that go on beyond the sheet's edge into marks, and judge nothing where they lie.
+
+    Parameters
+    ----------
+    segmentation : PlumeSegmentation
+        From stage 4.
+    wet : WetnessMap
+        From stage 2.
+    photo : Photo
+        The photo itself: the sheet's grid ends at its edge.
+
+    Returns
+    -------
+    PlumeSegmentation, WetnessMap
+        Both unchanged where nothing goes on, where no sheet was found, or where fewer than two
+        plumes would be left.
+    """
+    card = wet.card
+    if card.found_by == "none":
+        return segmentation, wet
+    numbers = range(1, segmentation.count + 1)
+    cores = [segmentation.core & (segmentation.labels == k) for k in numbers]
+    things = [k for k, core in zip(numbers, cores, strict=True) if _goes_on(core, photo, card)]
+    if not things or segmentation.count - len(things) < 2:
+        return segmentation, wet
+    new = np.zeros(segmentation.count + 1, np.int32)
+    kept = [k for k in numbers if k not in things]
+    new[kept] = np.arange(1, len(kept) + 1)
+    labels = new[segmentation.labels]
+    left = replace(
+        segmentation,
+        labels=labels,
+        core=segmentation.core & (labels > 0),
+        count=len(kept),
+        marks=(*segmentation.marks, *(_mark(cores[k - 1], card) for k in things)),
+        merged=tuple(int(new[k]) for k in segmentation.merged if new[k]),
+        cut=tuple(int(new[k]) for k in segmentation.cut if new[k]),
+    )
+    # A plume may lie under it or run into it: there is nothing to be seen there.
+    return left, replace(wet, valid=wet.valid & ~np.isin(segmentation.labels, things))
+
+
+def _mark(core: Mask, card: RectifiedCard) -> Mark:
+    y, x = np.nonzero(core)
+    return Mark(
+        kind="thing",
+        x_mm=float(x.mean() * card.cell_mm + card.x0_mm),
+        y_mm=float(y.mean() * card.cell_mm + card.y0_mm),
+        area_mm2=float(len(x)) * card.cell_mm**2,
+    )
+
+
+def _goes_on(core: Mask, photo: Photo, card: RectifiedCard) -> bool:
+    """Whether what touches the sheet's edge looks the same beyond it."""
+    for along, inward, low, high in _contacts(core, card):
+        t = np.linspace(low, high, 9)[1:-1]
+        inside = _light(t, INSIDE_MM, along, inward, photo, card)
+        beyond = np.concatenate([_light(t, -d, along, inward, photo, card) for d in BEYOND_MM])
+        beside = [
+            np.concatenate([_light(edge, -d, along, inward, photo, card) for d in BEYOND_MM])
+            for edge in (
+                low - np.linspace(*BESIDE_MM, 5),
+                high + np.linspace(*BESIDE_MM, 5),
+            )
+        ]
+        if min(map(len, (inside, beyond, *beside))) < 4:
+            continue  # the photo ends there
+        here, there = np.median(inside, axis=0), np.median(beyond, axis=0)
+        gap = float(np.linalg.norm(here - there))
+        away = min(float(np.linalg.norm(np.median(b, axis=0) - there)) for b in beside)
+        if gap < ALIKE and away > max(UNLIKE * gap, ALIKE):
+            return True
+    return False
+
+
+def _contacts(core: Mask, card: RectifiedCard) -> list[tuple[Float, Float, float, float]]:
+    """Sides that a plume touches: direction along, direction inward, and the contact's two ends."""
+    rows, cols = core.shape
+    steps = round(NEAR_MM / card.cell_mm)
+    x0, y0 = card.x0_mm - card.cell_mm / 2, card.y0_mm - card.cell_mm / 2
+    x1, y1 = x0 + cols * card.cell_mm, y0 + rows * card.cell_mm
+    sides = (
+        (core[:steps].any(axis=0), (x0, y0), (1.0, 0.0), (0.0, 1.0)),
+        (core[-steps:].any(axis=0), (x0, y1), (1.0, 0.0), (0.0, -1.0)),
+        (core[:, :steps].any(axis=1), (x0, y0), (0.0, 1.0), (1.0, 0.0)),
+        (core[:, -steps:].any(axis=1), (x1, y0), (0.0, 1.0), (-1.0, 0.0)),
+    )
+    found = []
+    for touched, corner, way, inward in sides:
+        at = np.flatnonzero(touched)
+        if len(at) * card.cell_mm < LEAST_MM:
+            continue
+        start = np.array([*corner])
+        low, high = at[0] * card.cell_mm, (at[-1] + 1) * card.cell_mm
+        found.append((np.array([start, way]), np.array(inward), float(low), float(high)))
+    return found
+
+
+def _light(
+    t: Float, depth: float, along: Float, inward: Float, photo: Photo, card: RectifiedCard
+) -> Float:
+    """Log light ``depth`` mm inside a side, ``(K, 3)``, at those places that the photo shows."""
+    start, way = along
+    points = start + t[:, None] * way + depth * inward
+    px = photo.to_decoded(card.to_photo(points))
+    height, width = photo.rgb.shape[:2]
+    here = (px > 0).all(axis=1) & (px[:, 0] < width - 1) & (px[:, 1] < height - 1)
+    if not here.any():
+        return np.zeros((0, 3))
+    at = np.ascontiguousarray(px[here], np.float32)
+    seen = cv2.remap(photo.rgb, at[:, None, 0], at[:, None, 1], cv2.INTER_LINEAR)[:, 0]
+    return np.log(np.maximum(srgb_decode(np.asarray(seen, float) / 255.0), 1e-3))

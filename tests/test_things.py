@@ -1,0 +1,86 @@
+"""Tools over the sheet's edge: told from spray because they go on beyond it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from drawn_photos import Camera, Card, even, photograph
+from numpy.typing import NDArray
+
+from spraycheck import measure_photo
+from spraycheck.pattern.things import leave_out_things
+
+CARD = Card(plumes=even(5), size=(190.0, 214.0), centre=(3.0, -4.0))
+PHOTO = photograph(CARD, Camera(size=(900, 1100), focal=1050.0))
+ROD = np.array([[64.0, 82.0], [84.0, 120.0]])
+"""From inside the sheet to 13 mm beyond its lower edge, pointing at the centre, mm."""
+
+
+def with_rod(
+    rgb: NDArray[np.uint8], end: NDArray[np.float64], start: NDArray[np.float64] = ROD[0]
+) -> NDArray[np.uint8]:
+    out = rgb.copy()
+    a, b = (tuple(int(v) for v in p) for p in PHOTO.camera.project(np.array([start, end])))
+    cv2.line(out, a, b, (96, 84, 88), 26, cv2.LINE_8)
+    return out
+
+
+def measure(rgb: NDArray[np.uint8]):
+    return measure_photo(np.ascontiguousarray(rgb), holes=5, sheet="190x214")
+
+
+def test_a_rod_over_the_edge_is_a_thing_and_no_spray() -> None:
+    result = measure(with_rod(PHOTO.rgb, ROD[1]))
+    assert result.verdict == "pass"
+    assert result.strays == ()
+    assert [m.kind for m in result.segmentation.marks if m.area_mm2 > 50] == ["thing"]
+
+
+def test_what_ends_at_the_edge_may_be_spray() -> None:
+    """The same stain, but what lies beyond the sheet looks like the rest of the bench."""
+    rgb = with_rod(PHOTO.rgb, ROD[1])
+    sheet = np.zeros(rgb.shape[:2], np.uint8)
+    corners = np.array([[-95, -107], [95, -107], [95, 107], [-95, 107]], float)
+    cv2.fillConvexPoly(sheet, PHOTO.camera.project(corners).round().astype(np.int32), 1)
+    result = measure(np.where(sheet[..., None] == 1, rgb, PHOTO.rgb))
+    assert result.verdict != "pass"
+    assert not any(m.kind == "thing" for m in result.segmentation.marks)
+
+
+def test_a_hole_whose_plume_runs_into_the_rod_is_unsure_and_not_blocked() -> None:
+    result = measure(with_rod(PHOTO.rgb, np.array([60.0, 120.0]), start=np.array([28.0, 58.0])))
+    assert [m.kind for m in result.segmentation.marks if m.area_mm2 > 50] == ["thing"]
+    lost = [hole for hole in result.holes if hole.plume is None]
+    assert [hole.state for hole in lost] == ["unsure"]
+    assert "under something on the card" in lost[0].reason
+    assert result.verdict == "recheck"
+
+
+def test_nothing_is_left_out_when_two_plumes_would_not_remain() -> None:
+    """The rod is one of two, then one of three."""
+    a = measure(PHOTO.rgb)
+    b = measure(with_rod(PHOTO.rgb, ROD[1]))
+    rod = (b.wetness.smooth >= 0.3) & a.wetness.valid & ~b.wetness.valid
+    assert rod.sum() > 100
+    for others in (1, 2):
+        labels = np.where(a.segmentation.labels <= others, a.segmentation.labels, 0)
+        labels = np.where(rod, others + 1, labels).astype(np.int32)
+        given = replace(
+            a.segmentation,
+            labels=labels,
+            core=(labels > 0) & (b.wetness.smooth >= 0.3),
+            count=others + 1,
+            cut=(others + 1,),
+        )
+        left, wet = leave_out_things(given, a.wetness, b.photo)
+        assert left.count == 2
+        if others == 1:
+            assert left is given
+            assert wet is a.wetness
+        else:
+            assert set(np.unique(left.labels)) == {0, 1, 2}
+            assert left.cut == ()
+            assert left.marks[-1].kind == "thing"
+            assert not wet.valid[rod].any()
