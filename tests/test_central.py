@@ -479,3 +479,23 @@ def test_two_limits_nearly_broken_are_proof_together() -> None:
 
     assert verdict(near) == "fail"
     assert verdict(replace(near, circularity=0.9)) == "recheck"
+
+
+def test_a_dry_spot_beside_a_wet_middle_is_no_hollow_off_its_middle() -> None:
+    wet = wet_map(RING)
+    off = replace(measure_central(wet, HERE), hollow_offset_ratio=0.25)
+    nozzle = CentralNozzle(name="test", kind="pintle", fill="hollow", full_angle_deg=20.0)
+
+    def judge(patch: CentralPatch) -> CentralAssessment:
+        return assess_central(
+            patch,
+            nozzle,
+            CentralLimits(),
+            photo=photo_of(wet),
+            card=wet.card,
+            wetness=wet,
+            aim=HERE,
+        )
+
+    assert state(judge(off), "hollow_offset_ratio") == "broken"
+    assert state(judge(replace(off, core_ratio=0.65)), "hollow_offset_ratio") == "unsure"

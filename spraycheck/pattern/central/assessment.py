@@ -149,6 +149,8 @@ def assess_central(
                 lost
                 or (name == "core_hollow_ratio" and _soaked(patch, limits))
                 or (name == "side_frac" and _shadowed(patch, limits))
+                # A dry spot beside a wet middle may be cut off by a line drawn across the hollow.
+                or (name == "hollow_offset_ratio" and not patch.hollow)
             ),
         )
         for name in HELD
