@@ -1,0 +1,118 @@
+"""Central sprays: the edges of shadows, noise, and verdicts close to and far beyond a limit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from central_cards import disc, grid, photo_of, wet_map
+
+from spraycheck.pattern.central import (
+    QUANTITIES,
+    Aim,
+    CentralAssessment,
+    CentralNozzle,
+    CentralPatch,
+    assess_central,
+    measure_central,
+)
+from spraycheck.pattern.containers import WetnessMap
+from spraycheck.pattern.limits import CentralLimits
+
+MIDDLE = (7.0, -12.0)
+HERE = Aim(x_mm=MIDDLE[0], y_mm=MIDDLE[1], u_mm=0.3, source="given")
+RING = disc(15, MIDDLE) - disc(9, MIDDLE)
+
+
+def judge(patch: CentralPatch, wet: WetnessMap, *, fill: str = "filled") -> CentralAssessment:
+    return assess_central(
+        patch,
+        CentralNozzle(name="test", kind="pintle", fill=fill, full_angle_deg=20.0),
+        CentralLimits(),
+        photo=photo_of(wet),
+        card=wet.card,
+        wetness=wet,
+        aim=HERE,
+    )
+
+
+def judged(wet: WetnessMap) -> CentralAssessment:
+    return judge(measure_central(wet, HERE), wet)
+
+
+def state(a: CentralAssessment, limit: str) -> str:
+    return next(one.state for one in a.judged if one.limit == limit)
+
+
+def shadowed(wetness: np.ndarray, dark: np.ndarray) -> WetnessMap:
+    """The map of a card with a shadow on it, in which what is dark has two thirds of the light."""
+    return wet_map(wetness, light=0.6 - 0.2 * dark)
+
+
+def test_a_shadows_edge_at_the_border_is_no_spray() -> None:
+    _, turn = grid((-60.0, 60.0))
+    shadow = (abs(turn) < 90).astype(float)
+    looks_wet = 0.7 * disc(8, (-75, 58)) * shadow
+    a = judged(shadowed(disc(12, MIDDLE) + looks_wet, shadow))
+    assert a.patch.sides == ()
+    assert a.verdict == "pass"
+    # The same spot on an evenly lit card, darker than all paper beside it, may be spray.
+    lit = judged(wet_map(disc(12, MIDDLE) + looks_wet))
+    assert lit.verdict == "recheck"
+
+
+def test_a_shadows_edge_through_the_patch_is_no_part_of_it() -> None:
+    r, turn = grid(MIDDLE)
+    below = r * np.cos(np.radians(turn)) < 0
+    edge = 0.5 * (below & (r * np.cos(np.radians(turn)) > -4) & (r < 40))
+    wetness = np.maximum(disc(12, MIDDLE), edge)
+    a = judged(shadowed(wetness, below.astype(float)))
+    assert a.patch.diameter_mm == pytest.approx(24 + 2 * 0.37, rel=0.05)
+    assert a.verdict == "pass"
+    # Without the shadow in the photo the same arms are spray.
+    assert judged(wet_map(wetness)).verdict != "pass"
+
+
+def test_noise_adds_nothing_to_the_streaks() -> None:
+    even = disc(8, MIDDLE)
+    found = [
+        measure_central(wet_map(even, noise=0.6, seed=seed), HERE).streak_frac for seed in range(6)
+    ]
+    assert np.mean(found) < 0.03
+
+
+def test_far_beyond_a_limit_the_uncertainty_is_that_of_the_limit() -> None:
+    _r, turn = grid(MIDDLE)
+    p = measure_central(
+        wet_map(disc(12, MIDDLE) * (1 + 0.9 * np.cos(np.radians(4 * turn))) / 1.9), HERE
+    )
+    assert p.streak_frac > 0.4
+    assert 0 < p.u_at("streak_frac", 0.2) < 0.7 * p.u("streak_frac")
+    # Not on the near side of the limit, and not where nothing grows with the value.
+    assert p.u_at("streak_frac", 0.9) == p.u("streak_frac")
+    assert p.u_at("roundness", 0.8) == p.u("roundness")
+
+
+def test_two_limits_nearly_broken_are_proof_together() -> None:
+    wet = wet_map(disc(12, MIDDLE))
+    patch = measure_central(wet, HERE)
+    k, j = (list(QUANTITIES).index(name) for name in ("roundness", "circularity"))
+    covariance = np.diag(np.full(len(QUANTITIES), 1e-6))
+    covariance[k, k] = covariance[j, j] = 0.02**2
+    # Each limit is kept with a probability of 4 %, so both with 0.2 %.
+    near = replace(
+        patch, roundness=0.8 - 1.75 * 0.02, circularity=0.55 - 1.75 * 0.02, covariance=covariance
+    )
+    assert judge(near, wet).verdict == "fail"
+    assert judge(replace(near, circularity=0.9), wet).verdict == "recheck"
+
+
+def test_a_dry_spot_beside_a_wet_middle_is_no_hollow_off_its_middle() -> None:
+    wet = wet_map(RING)
+    off = replace(measure_central(wet, HERE), hollow_offset_ratio=0.25)
+    assert state(judge(off, wet, fill="hollow"), "hollow_offset_ratio") == "broken"
+    assert (
+        state(judge(replace(off, core_ratio=0.65), wet, fill="hollow"), "hollow_offset_ratio")
+        == "unsure"
+    )
