@@ -64,7 +64,8 @@ def unexplained(
     card, and so does a nozzle not quite square. That shift is solved for together with the turn,
     held by the centre's own covariance, before any single hole is blamed; Cauchy weights keep an
     off-line hole from pulling it, and the worst hole that is certainly off is left out of the
-    others' prediction, then the next.
+    others' prediction, then the next. Last, each of those left out is exchanged for every other, and
+    the answers are weighed.
 
     Notes
     -----
@@ -99,7 +100,9 @@ def unexplained(
     trusted = _weights(deviation, design, prior, spread)
     certain = guard_factor(limits.risk)
     off: list[int] = []
+    left_out: list[int] = []
     for _ in range(1 + len(at) // 3):
+        left_out = off.copy()
         here, found = parts.leans(trusted)
         over = (np.abs(here) - limits.direction_deg) / np.sqrt(np.diag(found))
         excess = np.asarray(np.where(trusted > 0, over, -np.inf))
@@ -108,7 +111,7 @@ def unexplained(
             break
         trusted[worst] = 0.0
         off.append(worst)
-    here, found = _or_another(parts, off, here, found)
+    here, found = _or_another(parts, left_out, here, found)
     lean[at] = here
     covariance[np.ix_(at, at)] = (found + found.T) / 2
     own_deg[at] = np.sqrt(own)
