@@ -64,8 +64,8 @@ def unexplained(
     card, and so does a nozzle not quite square. That shift is solved for together with the turn,
     held by the centre's own covariance, before any single hole is blamed; Cauchy weights keep an
     off-line hole from pulling it, and the worst hole that is certainly off is left out of the
-    others' prediction, then the next. Last, each of those left out is exchanged for every other, and
-    the answers are weighed.
+    others' prediction, then the next. Last, each one left out is exchanged for every other, and the
+    answers are weighed.
 
     Notes
     -----
