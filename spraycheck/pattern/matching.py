@@ -30,6 +30,10 @@ scatters by a tenth where directions scatter by a degree; a plume half or twice 
 be is odd, not evidence for another turn)."""
 
 
+DEG_PER_LOG_AREA, MOST_LOG_AREA = 6.0, 1.5
+"""The same for a difference in log area from the usual plume: of more plumes than holes, the one
+that is left over is more likely a drop (chosen; it decides nothing else)."""
+
 CLOSE_DEG = 6.0
 """Turns are looked at again, with the centre allowed to be wrong, where their cost per hole comes
 so close to the best (chosen: a centre wrong by a tenth of the ring's radius costs 4 degrees a hole
@@ -68,6 +72,7 @@ def match_layout(
     *,
     log_reach: Float | None = None,
     log_throw: Float | None = None,
+    log_area: Float | None = None,
     lined_up: bool = False,
     centre_u: float = 0.0,
 ) -> Match:
@@ -88,6 +93,9 @@ def match_layout(
         several turns fit them alike; how far each hole throws tells the right one.
     log_throw : (n,) ndarray of float64, optional
         Logarithm of how far each hole should reach; needed with ``log_reach``.
+    log_area : (K,) ndarray of float64, optional
+        Logarithm of each plume's wetted area; helps to choose where there are more plumes than
+        holes.
     lined_up : bool
         The card was lined up with the feature the layout counts from: of turns that fit alike, as
         those of a nozzle with two like halves do, the one nearest to none is taken.
@@ -106,10 +114,13 @@ def match_layout(
     if log_reach is not None and log_throw is not None:
         reach, throw = log_reach - np.median(log_reach), log_throw - np.median(log_throw)
         apart = np.minimum(np.abs(reach[:, None] - throw[None, :]), MOST_LOG)
+    odd = np.zeros(k)
+    if log_area is not None:
+        odd = DEG_PER_LOG_AREA * np.minimum(np.abs(log_area - np.median(log_area)), MOST_LOG_AREA)
 
     def assign(turn: float) -> tuple[float, np.ndarray, np.ndarray, Float]:
         gap = wrap_180(direction_deg[:, None] - azimuth_deg[None, :] - turn)
-        cost = np.minimum(np.abs(gap), cap) + DEG_PER_LOG_REACH * apart
+        cost = np.minimum(np.abs(gap), cap) + DEG_PER_LOG_REACH * apart + odd[:, None]
         rows, cols = linear_sum_assignment(cost)
         return float(cost[rows, cols].sum()), rows, cols, gap
 
@@ -200,6 +211,7 @@ def match_plumes(catalogue: PlumeCatalogue, layout: Layout, *, lined_up: bool = 
         np.array(layout.azimuth_deg),
         log_reach=np.log(np.maximum(catalogue.reach_mm, 1e-3)),
         log_throw=REACH_BY_THROW * layout.log_throw(),
+        log_area=np.log(np.maximum(catalogue.area_mm2, 1e-3)),
         lined_up=lined_up,
         centre_u=_centre_u(catalogue),
     )

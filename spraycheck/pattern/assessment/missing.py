@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from spraycheck.circular import wrap_180
+from spraycheck.constants import WET_THRESHOLD_FRAC
 from spraycheck.pattern import flags as flag
 from spraycheck.pattern.assessment.fading import FADES, fades_towards
 from spraycheck.pattern.containers import Float
@@ -20,6 +21,10 @@ than half a plume hidden, enough of it would show)."""
 FAINTEST_NOISE = 0.12
 """Noise of the wetness map up to which a weak plume would still show: its wetness of about 0.5 is
 then four standard deviations."""
+
+WET_SHARE = 0.3
+"""Where more than this share of a missing plume's ray is wet with something else, that may be the
+plume (chosen: plumes that ran together over a drip at the centre were one mark there)."""
 
 COVERING = 0.5
 """A stain from this fraction of a plume's area may be that plume (chosen because below it no
@@ -60,6 +65,9 @@ def missing(seen: Seen, match: Match, expected_deg: float, throw: float) -> tupl
     on = (cells[:, 0] >= 0) & (cells[:, 0] < cols) & (cells[:, 1] >= 0) & (cells[:, 1] < rows)
     visible = np.zeros(len(cells), bool)
     visible[on] = seen.wetness.valid[cells[on, 1], cells[on, 0]]
+    spare = (seen.wetness.smooth >= WET_THRESHOLD_FRAC) & (seen.segmentation.labels == 0)
+    wet = np.zeros(len(cells), bool)
+    wet[on] = spare[cells[on, 1], cells[on, 0]]
     if visible.mean() < SEEN_SHARE:
         return (
             "unsure",
@@ -71,7 +79,7 @@ def missing(seen: Seen, match: Match, expected_deg: float, throw: float) -> tupl
         return "unsure", "something dark on the card was left out and may be its plume"
     if fades_towards(seen.catalogue, expected_deg, np.array(match.hole_of) >= 0):
         return "unsure", FADES
-    if _covered(seen, expected_deg, float(near[0]), float(reach[-1])):
+    if wet.mean() > WET_SHARE or _covered(seen, expected_deg, float(near[0]), float(reach[-1])):
         return "unsure", "a large stain lies where its plume should be"
     return "blocked", ""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from spraycheck.constants import COVERAGE_FACTOR_95
@@ -198,6 +198,18 @@ class CentralPatch:
         """Return the expanded (95 %) uncertainty of one of `QUANTITIES`."""
         k = QUANTITIES.index(name)
         return COVERAGE_FACTOR_95 * math.sqrt(float(self.covariance[k, k]))
+
+    def less_certain(self, factor: float) -> CentralPatch:
+        """Return the patch with every uncertainty multiplied."""
+        return replace(
+            self,
+            centre_u_mm=factor * self.centre_u_mm,
+            area_u_mm2=factor * self.area_u_mm2,
+            diameter_u_mm=factor * self.diameter_u_mm,
+            covariance=factor**2 * self.covariance,
+            grows_u=tuple(factor * u for u in self.grows_u),
+            lost_u=tuple(factor * u for u in self.lost_u),
+        )
 
     def u_at(self, name: str, limit: float) -> float:
         """Return the expanded uncertainty that ``name`` would have if its value were at a limit.

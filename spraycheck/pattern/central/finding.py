@@ -27,6 +27,9 @@ LEAST_AREA_MM2: Final = 12.0
 DROP_MM2: Final = 2.0
 """Smaller wet spots beside the patch are thrown drops (a drop of 0.4 mm leaves about 1 mm2)."""
 
+FAINT_LEVEL: Final = 0.15
+"""Wetness from which fine drops are looked for: half the wetted threshold (chosen)."""
+
 SIDE_WETNESS, FAINT_WETNESS, SIDE_NOISES = 0.6, 0.4, 6.0
 """Side spray is at least as wet as the first in its wettest tenth, and so many times the noise;
 from the second on it is doubtful, below it shadow or paper (chosen: what the dry-paper model leaves
@@ -191,6 +194,8 @@ def find_central(
         if doubtful and is_shadow_edge(wet, mask, seems_wet):
             continue
         sides[doubtful].append(mask)
+    taken = np.logical_or.reduce([zone, seems_wet & (joined > 0), *sides[True], *sides[False]])
+    sides[True] += _faint_spots(wet, taken, seems_wet)
     return Found(
         zone=zone,
         sides=tuple(sides[False]),
@@ -199,6 +204,33 @@ def find_central(
         box=_box(zone, grow + round(0.7 * main.radius)),
         at_edge=main.patch.at_edge > AT_EDGE and not part.apart,
     )
+
+
+def _faint_spots(wet: WetnessMap, taken: Mask, seems_wet: Mask) -> list[Mask]:
+    """Find fine drops beside the patch, which the map's filter has made too pale to count.
+
+    Filtering spreads a drop and keeps its amount: the spot is given as many of its wettest cells as
+    the amount would soak.
+    """
+    found = []
+    for patch in find_patches(wet, threshold=FAINT_LEVEL, min_area_mm2=DROP_MM2):
+        if patch.at_edge > 0 or taken[patch.rows, patch.cols].any():
+            continue
+        values = wet.smooth[patch.rows, patch.cols]
+        if float(np.percentile(values, 90)) < max(FAINT_LEVEL, SIDE_NOISES * wet.noise):
+            continue
+        soaked = int(np.clip(values, 0, 1).sum())
+        if soaked * wet.card.cell_mm**2 < DROP_MM2:
+            continue
+        spot = np.zeros_like(taken)
+        spot[patch.rows, patch.cols] = True
+        if is_shadow_edge(wet, spot, seems_wet | spot):
+            continue
+        wettest = np.argsort(values)[-soaked:]
+        spot[:] = False
+        spot[patch.rows[wettest], patch.cols[wettest]] = True
+        found.append(spot)
+    return found
 
 
 def _ring_of_drops(main: _Seen, beside: list[_Seen]) -> list[_Seen]:

@@ -23,6 +23,8 @@ from spraycheck.pattern.containers import Photo, RectifiedCard, WetnessMap
 from spraycheck.pattern.limits import CentralLimits
 from spraycheck.pattern.pipeline import describe_stage
 from spraycheck.pattern.printed import find_card
+from spraycheck.pattern.quality import BEYOND_FACTOR
+from spraycheck.pattern.quality.gate import NOISE_LIMIT
 from spraycheck.pattern.standoff import Standoff
 from spraycheck.pattern.wetness import map_wetness
 
@@ -101,6 +103,8 @@ class CentralPipeline:
             card = subtract_clean_card(card, clean)
         wet = self.wetness(card)
         patch = self.measure(wet, at)
+        if wet.noise > NOISE_LIMIT:  # beyond it only what is plain is proof, as for holes
+            patch = patch.less_certain(BEYOND_FACTOR)
         return self.assess(
             patch,
             nozzle,
