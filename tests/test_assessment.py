@@ -439,3 +439,41 @@ def test_a_stray_says_nothing_about_the_light() -> None:
     assert fades_towards(
         replace(rows, peak=np.array([1.0, 0.6, 0.4, 0.6, 1.0])), 161.0, np.ones(5, bool)
     )
+
+
+def test_a_row_that_ran_together_over_a_drip_is_not_blocked() -> None:
+    """Wet there, but of no plume: the mark's middle is at the centre, where no plume lies."""
+    t = np.radians(161.0)
+    rows, cols = np.mgrid[: WET.smooth.shape[0], : WET.smooth.shape[1]]
+    x = WET.card.x0_mm + cols * WET.card.cell_mm - CENTRE.x_mm
+    y = WET.card.y0_mm + rows * WET.card.cell_mm - CENTRE.y_mm
+    along, across = x * np.sin(t) - y * np.cos(t), x * np.cos(t) + y * np.sin(t)
+    smooth = np.where((along > -5) & (along < 55) & (np.abs(across) < 5), 1.0, WET.smooth)
+    # The plumes are the catalogue's; the map's own labels are of no hole here.
+    pattern = catalogue([17.0, 89.0, 233.0, 305.0])
+    wet = replace(WET, smooth=smooth.astype(np.float32))
+    labels = replace(LABELS, labels=np.where(np.abs(across) < 12, 0, LABELS.labels))
+    assert states(judge(pattern, 5)).count("blocked") == 1
+    result = assess_layout(
+        pattern,
+        Layout.evenly_spread(5),
+        Limits(),
+        photo=PHOTO,
+        card=wet.card,
+        wetness=wet,
+        centre=CENTRE,
+        segmentation=labels,
+    )
+    assert "blocked" not in states(result)
+    assert [h.reason for h in result.holes if h.state == "unsure"] == [
+        "a large stain lies where its plume should be"
+    ]
+
+
+def test_of_more_plumes_than_holes_the_drop_is_left_over() -> None:
+    """A drop in line with a plume, nearer to its hole's direction than the plume is."""
+    directions = np.array([10.0, 86.0, 90.0, 190.0, 270.0])
+    areas = np.log([300.0, 300.0, 20.0, 310.0, 290.0])
+    azimuth = np.array([10.0, 90.0, 190.0, 270.0])
+    assert match_layout(directions, azimuth).hole_of == (0, -1, 1, 2, 3)
+    assert match_layout(directions, azimuth, log_area=areas).hole_of == (0, 1, -1, 2, 3)

@@ -17,6 +17,7 @@ from spraycheck.pattern.central import (
     assess_central,
     measure_central,
 )
+from spraycheck.pattern.central.pipeline import CentralPipeline
 from spraycheck.pattern.containers import WetnessMap
 from spraycheck.pattern.limits import CentralLimits
 
@@ -116,3 +117,47 @@ def test_a_dry_spot_beside_a_wet_middle_is_no_hollow_off_its_middle() -> None:
         state(judge(replace(off, core_ratio=0.65), wet, fill="hollow"), "hollow_offset_ratio")
         == "unsure"
     )
+
+
+def test_fine_drops_beside_the_patch_are_doubtful_and_one_alone_is_not_much() -> None:
+    """Thirty drops of 0.8 mm: the map's filter makes each too pale to count as wetted."""
+    rng = np.random.default_rng(3)
+    patch = disc(8, MIDDLE)
+    places = [(MIDDLE[0] + x, MIDDLE[1] + 20 + y) for x, y in rng.uniform(-5, 5, (30, 2))]
+    spray = np.maximum(patch, sum(disc(0.45, place) for place in places).clip(0, 1))
+    p = measure_central(wet_map(spray), HERE)
+    assert p.side_frac + p.doubtful_frac > 0.04
+    assert judge(p, wet_map(spray)).verdict != "pass"
+    alone = wet_map(np.maximum(patch, disc(0.45, places[0])))
+    assert measure_central(alone, HERE).doubtful_frac < 0.01
+    assert judged(alone).verdict == "pass"
+
+
+def test_less_certain_means_every_uncertainty() -> None:
+    p = measure_central(wet_map(disc(12, MIDDLE)), HERE)
+    q = p.less_certain(2.0)
+    for name in QUANTITIES:
+        assert q.u(name) == pytest.approx(2 * p.u(name), nan_ok=True)
+        assert q.value(name) == pytest.approx(p.value(name), nan_ok=True)
+    assert q.area_u_mm2 == 2 * p.area_u_mm2
+    assert q.diameter_u_mm == 2 * p.diameter_u_mm
+    assert q.centre_u_mm == 2 * p.centre_u_mm
+
+
+def test_a_noisy_photo_is_judged_with_twice_the_uncertainty() -> None:
+    """The pipeline asks the map; its other stages are stood in for."""
+    sound = wet_map(disc(12, MIDDLE))
+    seen: list[CentralPatch] = []
+
+    def assess(patch: CentralPatch, *_: object, **__: object) -> None:
+        seen.append(patch)
+
+    for noise in (0.05, 0.12):
+        pipeline = CentralPipeline(
+            rectify=lambda *_, **__: sound.card,
+            wetness=lambda _, noise=noise: replace(sound, noise=noise),
+            measure=lambda wet, at: measure_central(replace(wet, noise=sound.noise), at),
+            assess=assess,
+        )
+        pipeline(photo_of(sound), nozzle=CentralNozzle(name="t", kind="pintle"), aim="centre")
+    assert seen[1].u("roundness") == pytest.approx(2 * seen[0].u("roundness"))
