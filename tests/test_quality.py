@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import json
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 from types import SimpleNamespace
 
 import cv2
@@ -18,17 +18,27 @@ from spraycheck import measure_photo, photo_from_array
 from spraycheck.errors import InputError
 from spraycheck.optics import srgb_decode
 from spraycheck.pattern import flags
+from spraycheck.pattern.assessment import assess_layout
+from spraycheck.pattern.card import CardSpec
+from spraycheck.pattern.centre import locate_centre
 from spraycheck.pattern.containers import PlumeCatalogue
+from spraycheck.pattern.layout import Layout
+from spraycheck.pattern.limits import Limits
+from spraycheck.pattern.measurement import measure_plumes
+from spraycheck.pattern.pipeline import Pipeline
 from spraycheck.pattern.quality import (
     add_quality,
     crept_mm,
+    less_certain,
+    limits_passed,
     look_at_photo,
     parse_spray_time,
     seconds_since,
-    widen_beyond_limits,
     widen_for_creep,
 )
 from spraycheck.pattern.seen import Seen
+from spraycheck.pattern.segmentation import segment_plumes
+from spraycheck.pattern.wetness import map_wetness
 from spraycheck.report.document import assessment_document, schema_text
 from spraycheck.report.quality import quality_line
 
@@ -329,24 +339,65 @@ def test_an_assessment_without_quality_says_nothing():
     assert quality_line(bare) == ""
 
 
-def test_beyond_a_limit_only_the_plain_is_proof():
-    """An over-noisy photo: uncertainties are doubled before it is judged."""
+def seen_in(a, **changes):
+    parts = ("photo", "card", "wetness", "centre", "segmentation", "catalogue")
+    return Seen(**{**{name: getattr(a, name) for name in parts}, **changes})
+
+
+def test_beyond_a_limit_every_uncertainty_is_doubled():
     a = good()
-    found = Seen(
-        photo=a.photo,
-        card=a.card,
-        wetness=a.wetness,
-        centre=a.centre,
-        segmentation=a.segmentation,
-        catalogue=a.catalogue,
-    )
-    quality = look_at_photo(found)
-    centre, rows = widen_beyond_limits(found, quality)
-    assert centre is a.centre
-    assert rows is a.catalogue
-    noisy = replace(found, wetness=replace(a.wetness, noise=0.1))
-    centre, rows = widen_beyond_limits(noisy, quality)
+    quality = look_at_photo(seen_in(a))
+    assert limits_passed(seen_in(a), quality) == ()
+    noisy = seen_in(a, wetness=replace(a.wetness, noise=0.1))
+    assert limits_passed(noisy, quality) == (flags.NOISY,)
+    centre, rows = less_certain(a.centre, a.catalogue)
     assert centre.u95_mm == pytest.approx(2 * a.centre.u95_mm)
-    for name in ("direction_u_deg", "area_u_mm2", "area_u_frac"):
+    for name in ("direction_u_deg", "rotation_u_deg", "area_u_mm2", "area_u_frac"):
         assert getattr(rows, name) == pytest.approx(2 * getattr(a.catalogue, name))
     assert rows.direction_deg is a.catalogue.direction_deg
+
+
+def test_the_pipeline_judges_a_noisy_photo_with_twice_the_uncertainty():
+    """The second time the map says that it is noisy; nothing else differs."""
+    spec = CardSpec(width_mm=190.0, height_mm=214.0)
+    photo, layout = photo_from_array(plain().rgb), Layout.evenly_spread(5)
+    usual = Pipeline()(photo, spec, layout=layout)
+
+    def measured(_, *rest):
+        return measure_plumes(usual.wetness, *rest)
+
+    noisy = Pipeline(
+        wetness=lambda card: replace(map_wetness(card), noise=0.1),
+        centre=lambda _: locate_centre(usual.wetness),
+        segment=lambda _, centre: segment_plumes(usual.wetness, centre),
+        measure=measured,
+    )(photo, spec, layout=layout)
+    assert noisy.catalogue.area_u_mm2 == pytest.approx(2 * usual.catalogue.area_u_mm2)
+    assert noisy.centre.u95_mm == pytest.approx(2 * usual.centre.u95_mm)
+    assert usual.verdict == "pass"
+    assert noisy.verdict == "recheck"
+
+
+def test_where_wet_paper_may_look_dry_a_missing_plume_is_no_proof():
+    a = good()
+    parts = ("photo", "card", "wetness", "centre", "segmentation")
+    given = {name: getattr(a, name) for name in parts}
+    for beyond, state in (
+        ((), "blocked"),
+        ((flags.NOISY,), "blocked"),
+        ((flags.CLIPPED,), "unsure"),
+    ):
+        kept = replace_rows(a.catalogue, slice(0, 4))
+        result = assess_layout(kept, Layout.evenly_spread(5), Limits(), beyond=beyond, **given)
+        assert sorted({h.state for h in result.holes}) == sorted({"clear", state})
+
+
+def replace_rows(rows, keep):
+    names = [f.name for f in fields(rows)]
+    n = len(rows)
+    cut = {
+        name: value[keep]
+        for name in names
+        if hasattr(value := getattr(rows, name), "__len__") and len(value) == n
+    }
+    return replace(rows, **cut)

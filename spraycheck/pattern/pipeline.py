@@ -33,9 +33,10 @@ from spraycheck.pattern.quality import (
     SprayTime,
     add_quality,
     crept_mm,
+    less_certain,
+    limits_passed,
     look_at_photo,
     seconds_since,
-    widen_beyond_limits,
     widen_for_creep,
 )
 from spraycheck.pattern.seen import Seen
@@ -136,7 +137,9 @@ class Pipeline:
             catalogue=catalogue,
         )
         looked = look_at_photo(found, seen=seen, clean=clean)
-        centre, catalogue = widen_beyond_limits(found, looked)
+        beyond = limits_passed(found, looked)
+        if beyond:
+            centre, catalogue = less_certain(centre, catalogue)
         assessment = self.assess(
             catalogue,
             layout,
@@ -148,6 +151,7 @@ class Pipeline:
             segmentation=segmentation,
             # A stage of the caller's own need not know of what is seldom given.
             **({"lined_up": True} if lined_up else {}),
+            **({"beyond": beyond} if beyond else {}),
             provenance={
                 **self.describe(),
                 "dry_sha256": "" if dry is None else dry.sha256,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from spraycheck.pattern.containers import (
+    Flags,
     NozzleCentre,
     Photo,
     PlumeCatalogue,
@@ -16,7 +17,10 @@ from spraycheck.pattern.containers import (
 
 @dataclass(frozen=True, kw_only=True)
 class Seen:
-    """What the stages found; fields as in `Assessment`."""
+    """What the stages found; fields as in `Assessment`.
+
+    ``beyond`` are flags of the limits of photo quality that were passed.
+    """
 
     photo: Photo
     card: RectifiedCard
@@ -24,3 +28,4 @@ class Seen:
     centre: NozzleCentre
     segmentation: PlumeSegmentation
     catalogue: PlumeCatalogue
+    beyond: Flags = ()

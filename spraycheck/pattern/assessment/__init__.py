@@ -44,6 +44,7 @@ from spraycheck.pattern.assessment.pattern import (
     stray_check,
 )
 from spraycheck.pattern.containers import (
+    Flags,
     NozzleCentre,
     Photo,
     PlumeCatalogue,
@@ -73,6 +74,7 @@ def assess_layout(
     centre: NozzleCentre,
     segmentation: PlumeSegmentation,
     lined_up: bool = False,
+    beyond: Flags = (),
     provenance: dict[str, object] | None = None,
 ) -> Assessment:
     """Judge a measured pattern against a layout.
@@ -91,6 +93,9 @@ def assess_layout(
     lined_up : bool
         12 o'clock on the card was lined up with the feature the layout counts from, so the turn of
         the whole pattern is judged too.
+    beyond : tuple of str
+        Flags of the limits of photo quality that were passed: where wet paper may look dry, a
+        missing plume is no proof.
     provenance : dict, optional
         Versions and parameters to carry along.
 
@@ -107,6 +112,7 @@ def assess_layout(
         centre=centre,
         segmentation=segmentation,
         catalogue=catalogue,
+        beyond=beyond,
     )
     azimuth = np.array(layout.azimuth_deg)
     match = match_plumes(catalogue, layout, lined_up=lined_up)

@@ -22,6 +22,9 @@ FAINTEST_NOISE = 0.12
 """Noise of the wetness map up to which a weak plume would still show: its wetness of about 0.5 is
 then four standard deviations."""
 
+HIDING = frozenset({flag.CLIPPED, flag.TOO_WET, flag.WEAK_STROKE, flag.FAINT})
+"""Limits of photo quality beyond which plumes were lost (`photo_quality.py` in the benchmarks)."""
+
 WET_SHARE = 0.3
 """Where more than this share of a missing plume's ray is wet with something else, that may be the
 plume (chosen: plumes that ran together over a drip at the centre were one mark there)."""
@@ -75,6 +78,8 @@ def missing(seen: Seen, match: Match, expected_deg: float, throw: float) -> tupl
         )
     if seen.wetness.noise > FAINTEST_NOISE:
         return "unsure", "the photo is too faint to show a weak plume"
+    if HIDING.intersection(seen.beyond):
+        return "unsure", "wet paper may look dry on this photo"
     if flag.THING_ON_CARD in seen.wetness.flags:
         return "unsure", "something dark on the card was left out and may be its plume"
     if fades_towards(seen.catalogue, expected_deg, np.array(match.hole_of) >= 0):

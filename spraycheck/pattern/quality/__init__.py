@@ -13,7 +13,7 @@ import math
 from dataclasses import replace
 
 from spraycheck.pattern import flags as flag
-from spraycheck.pattern.containers import NozzleCentre, PlumeCatalogue
+from spraycheck.pattern.containers import Flags, NozzleCentre, PlumeCatalogue
 from spraycheck.pattern.findings import describe, most_important_first
 from spraycheck.pattern.layout import Assessment, Finding, PhotoQuality
 from spraycheck.pattern.quality.creeping import (
@@ -31,10 +31,11 @@ __all__ = [
     "SprayTime",
     "add_quality",
     "crept_mm",
+    "less_certain",
+    "limits_passed",
     "look_at_photo",
     "parse_spray_time",
     "seconds_since",
-    "widen_beyond_limits",
     "widen_for_creep",
 ]
 
@@ -44,28 +45,24 @@ BEYOND_FACTOR = 2.0
 to 2 times what is stated at the first level tried beyond each, see `gate`)."""
 
 
-def widen_beyond_limits(found: Seen, quality: PhotoQuality) -> tuple[NozzleCentre, PlumeCatalogue]:
-    """Return centre and plumes, less certain where the photo is beyond a limit of the gate.
+def limits_passed(found: Seen, quality: PhotoQuality) -> Flags:
+    """Return the flags of the limits of the gate that a photo is beyond."""
+    beyond = (one.flag for one in limitations(quality, found) if one.beyond)
+    return tuple(dict.fromkeys(beyond))
 
-    Parameters
-    ----------
-    found : Seen
-        What the stages found.
-    quality : PhotoQuality
-        Of the photo, from `look_at_photo`.
-    """
-    centre, catalogue = found.centre, found.catalogue
-    if not any(one.beyond for one in limitations(quality, found)):
-        return centre, catalogue
-    k = BEYOND_FACTOR
+
+def less_certain(
+    centre: NozzleCentre, catalogue: PlumeCatalogue, factor: float = BEYOND_FACTOR
+) -> tuple[NozzleCentre, PlumeCatalogue]:
+    """Return centre and plumes with every uncertainty multiplied."""
     return (
-        replace(centre, covariance_mm2=k**2 * centre.covariance_mm2),
+        replace(centre, covariance_mm2=factor**2 * centre.covariance_mm2),
         replace(
             catalogue,
-            direction_u_deg=k * catalogue.direction_u_deg,
-            rotation_u_deg=k * catalogue.rotation_u_deg,
-            area_u_mm2=k * catalogue.area_u_mm2,
-            area_u_frac=k * catalogue.area_u_frac,
+            direction_u_deg=factor * catalogue.direction_u_deg,
+            rotation_u_deg=factor * catalogue.rotation_u_deg,
+            area_u_mm2=factor * catalogue.area_u_mm2,
+            area_u_frac=factor * catalogue.area_u_frac,
         ),
     )
 

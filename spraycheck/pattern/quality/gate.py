@@ -3,7 +3,7 @@
 Each limit stands at the point where, on healthy drawn cards with one fault of the photo growing
 (``tests/benchmarks/photo_quality.py``, three cards, 15 to 17 plumes), errors passed the standard
 uncertainties stated for them; "ratio" below is the root mean square of error over uncertainty,
-1 or less where the statement is true. The ratios are from before `widen_beyond_limits` doubled what
+1 or less where the statement is true. The ratios are from before the pipeline doubled what
 is stated beyond a limit; since then they are half of that there.
 """
 
