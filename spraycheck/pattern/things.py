@@ -60,13 +60,15 @@ def leave_out_things(
     card = wet.card
     if card.found_by == "none":
         return segmentation, wet
-    numbers = range(1, segmentation.count + 1)
-    cores = [segmentation.core & (segmentation.labels == k) for k in numbers]
-    things = [k for k, core in zip(numbers, cores, strict=True) if _goes_on(core, photo, card)]
+    cores = {
+        k: segmentation.core & (segmentation.labels == k)
+        for k in _at_border(segmentation, round(NEAR_MM / card.cell_mm))
+    }
+    things = [k for k, core in cores.items() if _goes_on(core, photo, card)]
     if not things or segmentation.count - len(things) < 2:
         return segmentation, wet
     new = np.zeros(segmentation.count + 1, np.int32)
-    kept = [k for k in numbers if k not in things]
+    kept = [k for k in range(1, segmentation.count + 1) if k not in things]
     new[kept] = np.arange(1, len(kept) + 1)
     labels = new[segmentation.labels]
     left = replace(
@@ -74,12 +76,20 @@ def leave_out_things(
         labels=labels,
         core=segmentation.core & (labels > 0),
         count=len(kept),
-        marks=(*segmentation.marks, *(_mark(cores[k - 1], card) for k in things)),
+        marks=(*segmentation.marks, *(_mark(cores[k], card) for k in things)),
         merged=tuple(int(new[k]) for k in segmentation.merged if new[k]),
         cut=tuple(int(new[k]) for k in segmentation.cut if new[k]),
     )
     # A plume may lie under it or run into it: there is nothing to be seen there.
     return left, replace(wet, valid=wet.valid & ~np.isin(segmentation.labels, things))
+
+
+def _at_border(segmentation: PlumeSegmentation, steps: int) -> list[int]:
+    """Labels of plumes that come within so many cells of the grid's border."""
+    found = set()
+    for strip in (np.s_[:steps], np.s_[-steps:], np.s_[:, :steps], np.s_[:, -steps:]):
+        found.update(np.unique(segmentation.labels[strip][segmentation.core[strip]]).tolist())
+    return sorted(found - {0})
 
 
 def _mark(core: Mask, card: RectifiedCard) -> Mark:
