@@ -148,9 +148,10 @@ Image(certainty.draw_factors(curves), alt="Errors over stated uncertainty agains
 Markdown(certainty.answers_table(curves))
 
 # %% [markdown]
-# A mirrored flash is the one to fear. It paints over a streak until the paper looks dry there, the
-# rest of the picture stays good, and the hole reads as blocked. Nothing that is *seen* gives it
-# away: no flash, ever.
+# A mirrored flash is the one to fear. It paints over a streak until the paper looks dry there, and
+# the rest of the picture stays good. On these cards the plumes beside it grow paler towards it,
+# which gives it away, and the answer is a recheck. A small bright spot over one plume need not: no
+# flash, ever.
 #
 # What photo quality does to the smallest fault: the turn of one hole that is failed in 95 of 100
 # cases, *limit + 3.3 standard uncertainties* (JCGM 106: 1.645 of them as a guard band, 1.645 more
