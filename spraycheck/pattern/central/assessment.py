@@ -285,10 +285,11 @@ def _broken_together(judged: tuple[Judged, ...], risk: float) -> tuple[Judged, .
     That all are kept is then as improbable as a single limit's keeping must be to prove it broken.
     The one nearest to that is named if it is improbable at the nozzle's own risk.
     """
-    if any(one.state == "broken" for one in judged):
+    open_ = [one for one in judged if one.state == "unsure"]
+    if not open_ or any(one.state == "broken" for one in judged):
         return judged
-    worst = min((j for j in judged if j.state == "unsure"), key=lambda j: j.probability)
-    if worst.probability > risk:
+    worst = min(open_, key=lambda one: one.probability)
+    if not worst.probability <= risk:
         return judged
     return tuple(replace(j, state="broken") if j is worst else j for j in judged)
 
