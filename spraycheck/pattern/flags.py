@@ -36,6 +36,7 @@ BLURRED = "blurred"
 NOISY = "noisy"
 FAINT = "faint"
 THING_ON_CARD = "thing-on-card"
+THING_OVER_EDGE = "thing-over-edge"
 TOO_WET = "too-wet"
 WEAK_STROKE = "weak-stroke"
 
@@ -77,6 +78,7 @@ MEANING: Final[dict[str, str]] = {
     NOISY: "the photo is noisy",
     FAINT: "the spray is barely darker than the paper",
     THING_ON_CARD: "something on the card is far too dark for spray and was left out",
+    THING_OVER_EDGE: "something lies over the sheet's edge and was left out",
     TOO_WET: "the card is flooded",
     WEAK_STROKE: "too little spray: no plume is wet through",
     RING_DROPPED: "the plumes do not lie on one ring; the plume axes alone gave the centre",

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 
 from spraycheck.optics import srgb_decode
+from spraycheck.pattern import flags as flag
 from spraycheck.pattern.containers import (
     Float,
     Mark,
@@ -81,7 +82,11 @@ def leave_out_things(
         cut=tuple(int(new[k]) for k in segmentation.cut if new[k]),
     )
     # A plume may lie under it or run into it: there is nothing to be seen there.
-    return left, replace(wet, valid=wet.valid & ~np.isin(segmentation.labels, things))
+    return left, replace(
+        wet,
+        valid=wet.valid & ~np.isin(segmentation.labels, things),
+        flags=(*wet.flags, flag.THING_OVER_EDGE),
+    )
 
 
 def _at_border(segmentation: PlumeSegmentation, steps: int) -> list[int]:

@@ -219,6 +219,7 @@ def photo_findings(seen: Seen, verdict: str) -> list[Finding]:
             flag.CLIPPED,
             flag.GLARE,
             flag.THING_ON_CARD,
+            flag.THING_OVER_EDGE,
             flag.BLURRED,
             flag.NOISY,
             flag.FAINT,

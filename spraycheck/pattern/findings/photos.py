@@ -15,6 +15,7 @@ PHOTO_ADVICE: Final[dict[str, str]] = {
     flags.NOISY: "Bring more light onto the card so that the phone can shorten its exposure.",
     flags.THING_ON_CARD: "Take away what lies on the card, keep shadows off it, and photograph it "
     "again.",
+    flags.THING_OVER_EDGE: "Take away what lies over the card's edge and photograph it again.",
     flags.FAINT: "Photograph in even daylight about a minute after the stroke; if the spray stays "
     "faint, use thinner or absorbent uncoated paper.",
     flags.LOW_RESOLUTION: "Go closer until the sheet fills the picture, and send the original "
