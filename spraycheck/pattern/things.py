@@ -8,6 +8,7 @@ beside it there.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -107,59 +108,68 @@ def _mark(core: Mask, card: RectifiedCard) -> Mark:
     )
 
 
+class _Contact(NamedTuple):
+    """Where something touches a side of the sheet; all in card mm."""
+
+    start: Float  # the side's first corner, (x, y)
+    way: Float  # unit vector along the side
+    inward: Float  # unit vector into the sheet
+    low: float  # ends of the contact, from the corner
+    high: float
+
+    def places(self, t: Float, depth: float) -> Float:
+        """Card positions, ``(K, 2)``, at distances along the side, ``depth`` mm inside it."""
+        return np.asarray(self.start + t[:, None] * self.way + depth * self.inward)
+
+
 def _goes_on(core: Mask, photo: Photo, card: RectifiedCard) -> bool:
     """Whether what touches the sheet's edge looks the same beyond it."""
-    for along, inward, low, high in _contacts(core, card):
-        t = np.linspace(low, high, 9)[1:-1]
-        inside = _light(t, INSIDE_MM, along, inward, photo, card)
-        beyond = np.concatenate([_light(t, -d, along, inward, photo, card) for d in BEYOND_MM])
-        beside = [
-            np.concatenate([_light(edge, -d, along, inward, photo, card) for d in BEYOND_MM])
-            for edge in (
-                low - np.linspace(*BESIDE_MM, 5),
-                high + np.linspace(*BESIDE_MM, 5),
-            )
-        ]
+    for contact in _contacts(core, card):
+        here = np.linspace(contact.low, contact.high, 9)[1:-1]
+        before = contact.low - np.linspace(*BESIDE_MM, 5)
+        after = contact.high + np.linspace(*BESIDE_MM, 5)
+        inside = _light(contact.places(here, INSIDE_MM), photo, card)
+        beyond, *beside = (
+            np.concatenate([_light(contact.places(t, -d), photo, card) for d in BEYOND_MM])
+            for t in (here, before, after)
+        )
         if min(map(len, (inside, beyond, *beside))) < 4:
             continue  # the photo ends there
-        here, there = np.median(inside, axis=0), np.median(beyond, axis=0)
-        gap = float(np.linalg.norm(here - there))
+        there = np.median(beyond, axis=0)
+        gap = float(np.linalg.norm(np.median(inside, axis=0) - there))
         away = min(float(np.linalg.norm(np.median(b, axis=0) - there)) for b in beside)
         if gap < ALIKE and away > max(UNLIKE * gap, ALIKE):
             return True
     return False
 
 
-def _contacts(core: Mask, card: RectifiedCard) -> list[tuple[Float, Float, float, float]]:
-    """Sides that a plume touches: direction along, direction inward, and the contact's two ends."""
+def _contacts(core: Mask, card: RectifiedCard) -> list[_Contact]:
+    """Find the sides that something touches."""
     rows, cols = core.shape
-    steps = round(NEAR_MM / card.cell_mm)
-    x0, y0 = card.x0_mm - card.cell_mm / 2, card.y0_mm - card.cell_mm / 2
-    x1, y1 = x0 + cols * card.cell_mm, y0 + rows * card.cell_mm
+    cell = card.cell_mm
+    steps = round(NEAR_MM / cell)
+    left, top = card.x0_mm - cell / 2, card.y0_mm - cell / 2
+    right, bottom = left + cols * cell, top + rows * cell
     sides = (
-        (core[:steps].any(axis=0), (x0, y0), (1.0, 0.0), (0.0, 1.0)),
-        (core[-steps:].any(axis=0), (x0, y1), (1.0, 0.0), (0.0, -1.0)),
-        (core[:, :steps].any(axis=1), (x0, y0), (0.0, 1.0), (1.0, 0.0)),
-        (core[:, -steps:].any(axis=1), (x1, y0), (0.0, 1.0), (-1.0, 0.0)),
+        (core[:steps].any(axis=0), (left, top), (1.0, 0.0), (0.0, 1.0)),
+        (core[-steps:].any(axis=0), (left, bottom), (1.0, 0.0), (0.0, -1.0)),
+        (core[:, :steps].any(axis=1), (left, top), (0.0, 1.0), (1.0, 0.0)),
+        (core[:, -steps:].any(axis=1), (right, top), (0.0, 1.0), (-1.0, 0.0)),
     )
     found = []
     for touched, corner, way, inward in sides:
         at = np.flatnonzero(touched)
-        if len(at) * card.cell_mm < LEAST_MM:
-            continue
-        start = np.array([*corner])
-        low, high = at[0] * card.cell_mm, (at[-1] + 1) * card.cell_mm
-        found.append((np.array([start, way]), np.array(inward), float(low), float(high)))
+        if len(at) * cell >= LEAST_MM:
+            start, along, into = (np.array(v) for v in (corner, way, inward))
+            found.append(
+                _Contact(start, along, into, float(at[0] * cell), float(at[-1] + 1) * cell)
+            )
     return found
 
 
-def _light(
-    t: Float, depth: float, along: Float, inward: Float, photo: Photo, card: RectifiedCard
-) -> Float:
-    """Log light ``depth`` mm inside a side, ``(K, 3)``, at those places that the photo shows."""
-    start, way = along
-    points = start + t[:, None] * way + depth * inward
-    px = photo.to_decoded(card.to_photo(points))
+def _light(places_mm: Float, photo: Photo, card: RectifiedCard) -> Float:
+    """Log light, ``(K, 3)``, at those places that the photo shows."""
+    px = photo.to_decoded(card.to_photo(places_mm))
     height, width = photo.rgb.shape[:2]
     here = (px > 0).all(axis=1) & (px[:, 0] < width - 1) & (px[:, 1] < height - 1)
     if not here.any():

@@ -72,7 +72,7 @@ def area_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Rati
         own,
         layout,
         match,
-        whole=_whole(catalogue),
+        whole=whole_plumes(catalogue),
         scatter=RUN_TO_RUN_RATIO,
         geometry=SPREAD_U * layout.log_throw(),
         clogs=True,
@@ -84,7 +84,7 @@ def width_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Rat
     log = np.log(np.maximum(catalogue.width_deg, 1e-3))
     own = np.full(len(catalogue), SHAPE_U)
     expected = WIDTH_BY_THROW * layout.log_throw()
-    return _relative(log, expected, own, layout, match, whole=_whole(catalogue))
+    return _relative(log, expected, own, layout, match, whole=whole_plumes(catalogue))
 
 
 def reach_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Ratios:
@@ -92,11 +92,11 @@ def reach_ratios(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> Rat
     log = np.log(np.maximum(catalogue.reach_mm, 1e-3))
     own = np.full(len(catalogue), SHAPE_U)
     expected = REACH_BY_THROW * layout.log_throw()
-    return _relative(log, expected, own, layout, match, whole=_whole(catalogue))
+    return _relative(log, expected, own, layout, match, whole=whole_plumes(catalogue))
 
 
-def _whole(catalogue: PlumeCatalogue) -> Mask:
-    """Plumes that are all there and nothing else."""
+def whole_plumes(catalogue: PlumeCatalogue) -> Mask:
+    """Plumes that neither run over the edge nor into another one: only these prove anything."""
     parts = {flag.AT_SHEET_EDGE, flag.MERGED}
     return np.array([not parts.intersection(flags) for flags in catalogue.flags], bool)
 

@@ -10,9 +10,10 @@ import numpy as np
 from spraycheck.circular import wrap_180
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.pattern import flags as flag
+from spraycheck.pattern.assessment.amounts import whole_plumes
 from spraycheck.pattern.assessment.holes import Held
 from spraycheck.pattern.assessment.judging import Check, hold
-from spraycheck.pattern.containers import Mask, NozzleCentre, PlumeCatalogue, RectifiedCard
+from spraycheck.pattern.containers import NozzleCentre, PlumeCatalogue, RectifiedCard
 from spraycheck.pattern.findings import describe
 from spraycheck.pattern.layout import Finding, Layout
 from spraycheck.pattern.limits import Limits
@@ -66,7 +67,7 @@ def _spacing(seen: Seen, match: Match, layout: Layout, limits: Limits) -> list[C
     """The gap that differs most, surely, between neighbouring holes that both spray."""
     expected = np.array(layout.azimuth_deg)
     order = np.argsort(expected).tolist()
-    whole = _whole(seen)
+    whole = whole_plumes(seen.catalogue)
     plume_of = {h: plume for plume, h in enumerate(match.hole_of) if h >= 0 and whole[plume]}
     checks = []
     for hole, following in zip(order, order[1:] + order[:1], strict=True):
@@ -81,15 +82,9 @@ def _spacing(seen: Seen, match: Match, layout: Layout, limits: Limits) -> list[C
     return sorted(checks, key=lambda check: check.probability)[:1]
 
 
-def _whole(seen: Seen) -> Mask:
-    """Plumes that neither run over the edge nor into another one: only these prove anything."""
-    broken = {flag.AT_SHEET_EDGE, flag.MERGED}
-    return np.array([not broken & set(flags) for flags in seen.catalogue.flags], bool)
-
-
 def _spread(seen: Seen, held: Held, limits: Limits) -> list[Check]:
     """Largest over smallest relative area, of plumes that are whole."""
-    at = np.flatnonzero(np.isfinite(held.area.log) & _whole(seen))
+    at = np.flatnonzero(np.isfinite(held.area.log) & whole_plumes(seen.catalogue))
     if len(at) < 2:
         return []
     low = int(at[np.argmin(held.area.log[at])])

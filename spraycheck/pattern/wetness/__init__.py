@@ -53,8 +53,6 @@ where one lies in flat light; 60 mm2 is a fifth of a small plume)."""
 MOST_THINGS = 2
 """More dark patches than this are no things on the card (chosen: a tool and its shadow)."""
 
-_CROSS = np.ones((3, 3), np.uint8)
-
 _MAD_TO_SIGMA = 1.4826  # normal distribution
 
 
@@ -283,7 +281,13 @@ def _too_dark_for_spray(
         return nothing
     plateau = np.array([np.percentile(small[labels == k], 75) for k in large])
     # A patch along the border is a shadow or a thing more often than spray: the others compare.
-    rim = known & (cv2.erode(np.pad(known, 1).astype(np.uint8), _CROSS)[1:-1, 1:-1] == 0)
+    inner = cv2.erode(
+        known.astype(np.uint8),
+        np.ones((3, 3), np.uint8),
+        borderType=cv2.BORDER_CONSTANT,
+        borderValue=0,
+    )
+    rim = known & (inner == 0)
     free = np.bincount(labels[rim], minlength=count)[large] == 0
     if free.sum() < 3:
         free[:] = True

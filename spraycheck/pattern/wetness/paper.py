@@ -177,7 +177,11 @@ def _running_median(values: FloatMap, window: float) -> FloatMap:
 
 
 def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask, Mask]:
-    """Find what is clearly darker than the paper: wet cells, foreign ones, and shadow of these."""
+    """Find what is clearly darker than the paper.
+
+    Wet cells, foreign ones along the border, and those of the latter that lie along it for longer
+    than any plume, with their rim.
+    """
     loss = np.asarray(cv2.GaussianBlur(loss, (0, 0), max(0.6, 1.0 / cell)))
     inner = loss[known]
     low, mid = np.percentile(inner, [20, 50])
