@@ -169,8 +169,8 @@ def find_central(
         joined[one.patch.rows, one.patch.cols] = 1
     part = _part(wet, joined, threshold, bridge_mm / cell)
     grow = round(bridge_mm / cell)
-    joined_too = _shadow_arms(wet, part.joined, threshold, bridge_mm / cell)
-    part = replace(part, joined=part.joined & ~joined_too)
+    arms = _shadow_arms(wet, part.joined, threshold, bridge_mm / cell)
+    part = replace(part, joined=part.joined & ~arms)
     zone = np.asarray(cv2.dilate(filled(part.joined), _disc(grow))).astype(bool) & wet.valid
     rest = (joined > 0) & ~zone & (wet.smooth >= threshold)
     others = [(_cells(rest, k), False) for k in _labels(rest)] if part.apart else []
