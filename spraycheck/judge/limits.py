@@ -11,12 +11,21 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from spraycheck.errors import InputError
 
 OFF: Final = math.inf
 """Value of a limit that is not held."""
+
+LOWEST: Final = ("core_filled_ratio",)
+"""Limits that hold from below without saying so in their name."""
+
+RENAMED: Final = {
+    "roundness_low_ratio": "ellipse_low_ratio",
+    "circularity_low_ratio": "form_factor_low_ratio",
+}
+"""Old name of a limit to the one it has now; a limits file with an old one is read with a notice."""
 
 COMMON: Final = "common practice, no source"
 
@@ -43,6 +52,10 @@ class LimitSet:
 
     name: str
     sources: tuple[tuple[str, str], ...]
+    risk: float
+
+    logarithmic: ClassVar[bool] = False
+    """Whether ratios are held in logarithms: their uncertainties are relative ones."""
 
     def __post_init__(self) -> None:
         for one in limit_fields(type(self)):
@@ -65,6 +78,15 @@ class LimitSet:
     def held(self, name: str) -> bool:
         """Say whether a limit is on."""
         return bool(getattr(self, name) != _metadata(self, name)["off"])
+
+    def tolerance(self, name: str) -> tuple[float, float]:
+        """Return the least and the largest value that a limit allows; ratios as they are held."""
+        allowed = float(getattr(self, name))
+        if self.logarithmic and self.unit(name) == "ratio":
+            allowed = math.log(allowed)
+        if "_low_" in name or name in LOWEST:
+            return allowed, math.inf
+        return (-allowed if name.endswith("_deg") else -math.inf), allowed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -241,17 +263,20 @@ class Limits(LimitSet):
     name: str = "default settings"
     sources: tuple[tuple[str, str], ...] = ()
 
+    logarithmic: ClassVar[bool] = True
+
 
 @dataclass(frozen=True, kw_only=True)
-class CentralLimits(LimitSet):
-    """What is tolerated of a nozzle with one central spray; see the metadata of each field.
+class AxialLimits(LimitSet):
+    """What is tolerated of a nozzle with an axial spray; see the metadata of each field.
 
     Parameters
     ----------
-    roundness_low_ratio : float
+    ellipse_low_ratio : float
         Smallest minor over major axis of the patch.
-    circularity_low_ratio : float
-        Smallest circularity of the patch's outline (1 is a circle).
+    form_factor_low_ratio : float
+        Smallest form factor of the patch's outline, ``4 pi`` area over squared length (1 is a
+        circle).
     heavy_side_frac : float
         Largest share of the fluid on one side of the patch's middle.
     streak_frac : float
@@ -277,7 +302,7 @@ class CentralLimits(LimitSet):
         Name of a limit and where its value comes from, for values that are not the defaults.
     """
 
-    roundness_low_ratio: float = _limit(
+    ellipse_low_ratio: float = _limit(
         0.8,
         "smallest minor over major axis of the patch",
         unit="ratio",
@@ -286,9 +311,9 @@ class CentralLimits(LimitSet):
         most=0.99,
         off=0.0,
     )
-    circularity_low_ratio: float = _limit(
+    form_factor_low_ratio: float = _limit(
         0.55,
-        "smallest circularity of the patch's outline",
+        "smallest form factor of the patch's outline",
         unit="ratio",
         why="a circle has 1, a square 0.79, an outline with clear fingers about 0.5 (chosen)",
         least=0.05,
@@ -382,3 +407,6 @@ def limit_fields(kind: type[LimitSet] = Limits) -> list[Any]:
 
 def _metadata(limits: LimitSet, name: str) -> Mapping[str, Any]:
     return next(one.metadata for one in limit_fields(type(limits)) if one.name == name)
+
+
+CentralLimits = AxialLimits  # until its importers in other rooms know the new name

@@ -15,16 +15,23 @@ from __future__ import annotations
 
 import math
 import string
-from collections.abc import Iterable
+from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from spraycheck import flags
 from spraycheck.errors import InputError
-from spraycheck.judge.findings.central import CENTRAL_KINDS
+from spraycheck.judge.findings.axial import AXIAL_KINDS
 from spraycheck.judge.findings.kinds import ABOUT, FindingKind
 from spraycheck.judge.findings.patterns import PATTERN_KINDS
 from spraycheck.judge.findings.photos import PHOTO_ADVICE, PHOTO_KINDS
-from spraycheck.judge.layout import Evidence, Finding
+from spraycheck.judge.findings.words import (
+    REMEDIES_IN_WORDS,
+    VALUES_IN_WORDS,
+    doubt_in_words,
+    figure,
+    intermittent_in_words,
+)
+from spraycheck.judge.result import Finding, Kind, LimitCheck
 
 __all__ = [
     "ABOUT",
@@ -35,7 +42,7 @@ __all__ = [
     "FindingKind",
     "clock_position",
     "describe",
-    "most_important_first",
+    "text_of",
 ]
 
 CAUTION: Final = (
@@ -53,9 +60,9 @@ AID: Final = (
 """What a verdict does not mean; goes with every result a person reads."""
 
 KINDS: Final[dict[str, FindingKind]] = {
-    kind.code: kind for kind in (*PATTERN_KINDS, *CENTRAL_KINDS, *PHOTO_KINDS)
+    kind.code: kind for kind in (*PATTERN_KINDS, *AXIAL_KINDS, *PHOTO_KINDS)
 }
-"""Code to its kind; the order is the order of importance."""
+"""Code to its words, one for every `Kind` and in the same order."""
 
 
 def clock_position(direction_deg: float) -> str:
@@ -99,52 +106,118 @@ class _Words(string.Formatter):
         return str(super().format_field(value, format_spec))
 
 
+def _unsure(finding: Finding) -> dict[str, Any]:
+    given = finding.fields
+    shots: Any = given["shots"]
+    doubt: Any = given["doubt"]
+    remedy: Any = given["remedy"]
+    return {
+        "photos": "these photos" if shots > 1 else "this photo",
+        "reason": doubt_in_words(doubt, str(given["of"]), shots),
+        "settle": REMEDIES_IN_WORDS[remedy],
+    }
+
+
+def _intermittent(finding: Finding) -> dict[str, Any]:
+    given: Mapping[str, Any] = finding.fields
+    return {"state": given["state"], "seen": intermittent_in_words(**given)}
+
+
+def _unmatched(finding: Finding) -> dict[str, Any]:
+    doubts: Any = finding.fields["doubts"]
+    return {"note": "; ".join(doubt_in_words(doubt) for doubt in doubts)}
+
+
+def _axial_unsure(finding: Finding) -> dict[str, Any]:
+    check = finding.check
+    if check is None:
+        return {}
+    words = {"value": check.value, "u": check.u, "limit": check.allowed}
+    told = {name: figure(check.limit, value) for name, value in words.items()}
+    return {"what": VALUES_IN_WORDS[check.limit], **told}
+
+
+_DERIVED: Final[dict[Kind, tuple[frozenset[str], Callable[[Finding], dict[str, Any]]]]] = {
+    Kind.HOLE_UNSURE: (frozenset({"doubt", "remedy", "of", "shots"}), _unsure),
+    Kind.HOLE_INTERMITTENT: (
+        frozenset({"state", "faulty", "sound", "followed"}),
+        _intermittent,
+    ),
+    Kind.SHOTS_UNMATCHED: (frozenset({"doubts"}), _unmatched),
+    Kind.AXIAL_UNSURE: (frozenset(), _axial_unsure),
+}
+"""Kinds whose words do not stand for their fields one by one: what they need, and how the words
+follow."""
+
+_OF_CHECK: Final = {"value": "value", "u": "u", "limit": "allowed"}
+"""Names in the catalogue that a check fills."""
+
+
+def needed(kind: str) -> frozenset[str]:
+    """Return the fields that a finding of a kind needs where it has no check."""
+    derived = _DERIVED.get(Kind(kind))
+    return KINDS[kind].fields if derived is None else derived[0]
+
+
 def describe(
-    code: str, hole: int = 0, *, evidence: Evidence | None = None, **fields: object
+    kind: str, hole: int = 0, *, check: LimitCheck | None = None, **fields: object
 ) -> Finding:
-    """Make the finding of a kind, with its numbers filled in.
+    """Make a finding, and refuse one that the catalogue has no words for.
 
     Parameters
     ----------
-    code : str
-        A key of `KINDS`.
+    kind : str
+        A member of `Kind`, or its value.
     hole : int
         From 1 for a kind about a hole, 0 otherwise.
-    evidence : Evidence, optional
-        The value and the limit behind it.
+    check : LimitCheck, optional
+        The value and the limit behind it; it fills ``value``, ``u`` and ``limit``.
     **fields
-        Exactly the names in ``KINDS[code].fields``. Angles in degrees, ratios and shares as
+        Exactly the other names in ``KINDS[kind].fields``. Angles in degrees, ratios and shares as
         fractions (0.6 is printed as 60 %), uncertainties expanded (95 %); NaN is printed as
         "unknown". ``flag`` is one of the keys of `PHOTO_ADVICE`.
-
-    Returns
-    -------
-    Finding
-        Its text says what was found and what to do.
 
     Raises
     ------
     InputError
-        Unknown code or flag, a missing or unknown field, or a hole number that does not suit.
+        Unknown kind or flag, a missing or unknown field, or a hole number that does not suit.
     """
-    kind = KINDS.get(code)
-    if kind is None:
-        raise InputError(f"finding {code!r}: expected one of {', '.join(KINDS)}")
-    if fields.keys() != kind.fields:
+    if kind not in KINDS:
+        raise InputError(f"finding {kind!r}: expected one of {', '.join(KINDS)}")
+    finding = Finding(kind=Kind(kind), hole=hole, fields=fields, check=check)
+    text_of(finding)
+    return finding
+
+
+def text_of(finding: Finding) -> str:
+    """Say what was found and what to do.
+
+    Raises
+    ------
+    InputError
+        As `describe`.
+    """
+    kind = KINDS[finding.kind]
+    wanted = needed(finding.kind)
+    filled: dict[str, Any] = {}
+    if finding.check is not None:
+        filled = {
+            name: getattr(finding.check, of)
+            for name, of in _OF_CHECK.items()
+            if name in kind.fields
+        }
+        wanted = wanted - filled.keys()
+    if finding.fields.keys() != wanted:
         raise InputError(
-            f"finding {code}: expected the fields {', '.join(sorted(kind.fields)) or 'none'}, got "
-            f"{', '.join(sorted(fields)) or 'none'}"
+            f"finding {finding.code}: expected the fields {', '.join(sorted(wanted)) or 'none'}, "
+            f"got {', '.join(sorted(finding.fields)) or 'none'}"
         )
+    hole = finding.hole
     if (kind.about == "hole") != (hole >= 1) or hole < 0:
-        wanted = "a hole number from 1" if kind.about == "hole" else "hole 0"
-        raise InputError(f"finding {code}: expected {wanted}, got {hole}")
+        expected = "a hole number from 1" if kind.about == "hole" else "hole 0"
+        raise InputError(f"finding {finding.code}: expected {expected}, got {hole}")
+    derived = _DERIVED.get(finding.kind)
+    said = {**filled, **finding.fields, **(derived[1](finding) if derived else {})}
     words = _Words()
-    found = words.format(kind.text, hole=hole, **fields)
-    advice = words.format(kind.next_step, hole=hole, **fields)
-    return Finding(code=code, hole=hole, text=f"{found} {advice}", evidence=evidence)
-
-
-def most_important_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Sort findings by the catalogue's order, then by hole; unknown codes go last."""
-    rank = {code: i for i, code in enumerate(KINDS)}
-    return tuple(sorted(findings, key=lambda f: (rank.get(f.code, len(rank)), f.hole)))
+    found = words.format(kind.text, hole=hole, **said)
+    return f"{found} {words.format(kind.next_step, hole=hole, **said)}"

@@ -48,8 +48,8 @@ PATTERN_KINDS: Final = (
         code="hole-off-line",
         title="Off-line",
         about="hole",
-        text="Hole {hole} sprays {deviation_deg:turn} of where it should (± {u_deg:.1f}°, limit "
-        "{limit_deg:.1f}°).",
+        text="Hole {hole} sprays {value:turn} of where it should (± {u:.1f}°, limit "
+        "{limit:.1f}°).",
         causes=(
             "deposit at one side of the hole's mouth",
             "damaged or worn hole edge",
@@ -62,7 +62,7 @@ PATTERN_KINDS: Final = (
         code="hole-weak",
         title="Weak",
         about="hole",
-        text="Hole {hole} wets only {area_ratio:.0%} of what it should (± {u:.0%}, limit "
+        text="Hole {hole} wets only {value:.0%} of what it should (± {u:.0%}, limit "
         "{limit:.0%}).",
         causes=(
             "deposit that partly closes the hole",
@@ -77,7 +77,7 @@ PATTERN_KINDS: Final = (
         code="hole-heavy",
         title="Heavy",
         about="hole",
-        text="Hole {hole} wets {area_ratio:.0%} of what it should (± {u:.0%}, limit {limit:.0%}).",
+        text="Hole {hole} wets {value:.0%} of what it should (± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "hole widened by wear or by cleaning",
             "the other holes are partly closed",
@@ -91,7 +91,7 @@ PATTERN_KINDS: Final = (
         code="hole-solid-stream",
         title="Solid stream",
         about="hole",
-        text="Hole {hole} throws a narrow stream, {ratio:.0%} as wide as its neighbours "
+        text="Hole {hole} throws a narrow stream, {value:.0%} as wide as its neighbours "
         "(± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "deposit in the hole that keeps the fuel from breaking up",
@@ -105,7 +105,7 @@ PATTERN_KINDS: Final = (
         code="hole-bushy",
         title="Bushy",
         about="hole",
-        text="Hole {hole} sprays {ratio:.0%} as wide as its neighbours (± {u:.0%}, limit "
+        text="Hole {hole} sprays {value:.0%} as wide as its neighbours (± {u:.0%}, limit "
         "{limit:.0%}), or in two tongues.",
         causes=("damaged or worn hole edge", "deposit at the hole's mouth that splits the jet"),
         next_step=f"{RELEASE} Clean the tip and look at the hole's mouth under a magnifier, then "
@@ -115,7 +115,7 @@ PATTERN_KINDS: Final = (
         code="hole-short",
         title="Short",
         about="hole",
-        text="Hole {hole} reaches only {ratio:.0%} as far as it should beside its neighbours "
+        text="Hole {hole} reaches only {value:.0%} as far as it should beside its neighbours "
         "(± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "deposit that partly closes or bends the jet",
@@ -129,7 +129,7 @@ PATTERN_KINDS: Final = (
         code="hole-long",
         title="Long",
         about="hole",
-        text="Hole {hole} reaches {ratio:.0%} as far as it should beside its neighbours "
+        text="Hole {hole} reaches {value:.0%} as far as it should beside its neighbours "
         "(± {u:.0%}, limit {limit:.0%}).",
         causes=("damaged hole edge", "bent or worn tip", "nozzle not square to the card"),
         next_step=f"{RELEASE} Set the injector square to the card and spray a fresh one. Long "
@@ -154,7 +154,7 @@ PATTERN_KINDS: Final = (
         code="hole-unsure",
         title="Cannot tell",
         about="hole",
-        text="Hole {hole} cannot be judged from this photo: {reason}.",
+        text="Hole {hole} cannot be judged from {photos}: {reason}.",
         causes=(
             "the value lies too close to its limit",
             "the photo or the card is too poor",
@@ -297,8 +297,8 @@ PATTERN_KINDS: Final = (
         code="spray-angle-off",
         title="Included spray angle off",
         about="card",
-        text="The holes spray at an included angle {deviation_deg:+.1f}° from the nozzle's "
-        "(± {u_deg:.1f}°, limit {limit_deg:.1f}°).",
+        text="The holes spray at an included angle {value:+.1f}° from the nozzle's "
+        "(± {u:.1f}°, limit {limit:.1f}°).",
         causes=(
             "another nozzle than the file describes",
             "worn or damaged hole mouths",

@@ -17,8 +17,8 @@ practice, no source); the ends leave room on either side and catch an angle in r
 
 
 @dataclass(frozen=True, kw_only=True)
-class CentralNozzle:
-    """What a nozzle with one central spray should do.
+class AxialNozzle:
+    """What a nozzle with an axial spray should do.
 
     Parameters
     ----------
@@ -57,11 +57,11 @@ class CentralNozzle:
             )
 
     @classmethod
-    def pintle(cls, name: str = "pintle nozzle") -> CentralNozzle:
+    def pintle(cls, name: str = "pintle nozzle") -> AxialNozzle:
         """Make a pintle nozzle of which nothing else is known."""
         return cls(name=name, kind="pintle")
 
     @classmethod
-    def single_hole(cls, name: str = "single-hole nozzle") -> CentralNozzle:
+    def single_hole(cls, name: str = "single-hole nozzle") -> AxialNozzle:
         """Make a single-hole nozzle; a plain round hole gives a filled spray."""
         return cls(name=name, kind="single-hole", fill="filled")

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from spraycheck.arrays import FloatMap, Mask
 from spraycheck.errors import SprayNotFoundError
-from spraycheck.judge.axial.shadow import is_shadow_edge
+from spraycheck.spray.axial.shadow import is_shadow_edge
 from spraycheck.spray.containers import WetnessMap
 from spraycheck.spray.patches import Patch, find_patches
 
@@ -113,7 +113,7 @@ class Found:
     at_edge: bool
 
 
-def find_central(
+def find_patch(
     wet: WetnessMap,
     *,
     threshold: float,

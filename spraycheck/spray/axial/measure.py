@@ -17,10 +17,10 @@ from spraycheck import flags as flag
 from spraycheck.arrays import Float, FloatMap, Mask
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
-from spraycheck.judge.axial.budget import SPOT_MM2, VECTOR, vector_covariance, vector_of
-from spraycheck.judge.axial.containers import QUANTITIES, Aim, CentralPatch, SidePatch
-from spraycheck.judge.axial.finding import find_central
-from spraycheck.judge.axial.numbers import PROFILE_REACH, RINGS, STREAK_ORDERS, Numbers, numbers_of
+from spraycheck.spray.axial.uncertainty import SPOT_MM2, VECTOR, vector_covariance, vector_of
+from spraycheck.spray.axial.containers import QUANTITIES, Aim, AxialPatch, SidePatch
+from spraycheck.spray.axial.finding import find_patch
+from spraycheck.spray.axial.region import PROFILE_REACH, RINGS, STREAK_ORDERS, Region, region_properties
 from spraycheck.spray.containers import WetnessMap
 from spraycheck.stats.circular import wrap_360
 from spraycheck.stats.uncertainty import numerical_jacobian, propagate
@@ -30,21 +30,21 @@ ANGLE_STEPS: Final = 72
 
 OPENS, FRAYS = 0.2, 0.25
 """A disturbance that changes the outline's radius by more than the first as a share, or its
-circularity by more than the second, opened or closed it (chosen: disturbances move an outline by a
-few percent; a ring that opens loses half of its circularity)."""
+form_factor by more than the second, opened or closed it (chosen: disturbances move an outline by a
+few percent; a ring that opens loses half of its form_factor)."""
 
 SOAKED: Final = 0.85
 """From this wetness on paper counts as full (chosen: mottled saturated paper shows 0.85 to 1.1)."""
 
 
-def measure_central(
+def measure_axial(
     wet: WetnessMap,
     aim: Aim,
     *,
     threshold: float = WET_THRESHOLD_FRAC,
     bridge_mm: float = 1.5,
     outline_blur_mm: float = 0.7,
-) -> CentralPatch:
+) -> AxialPatch:
     """Measure the central patch of a card.
 
     Parameters
@@ -62,7 +62,7 @@ def measure_central(
 
     Returns
     -------
-    CentralPatch
+    AxialPatch
 
     Raises
     ------
@@ -72,15 +72,15 @@ def measure_central(
     card = wet.card
     cell = card.cell_mm
     near = (aim.x_mm, aim.y_mm) if aim.known else (0.0, 0.0)
-    found = find_central(wet, threshold=threshold, bridge_mm=bridge_mm, near_mm=near)
+    found = find_patch(wet, threshold=threshold, bridge_mm=bridge_mm, near_mm=near)
     box = found.box
     raw, smooth = wet.wetness[box], wet.smooth[box]
     sure, doubtful = (
         float(sum(m.sum() for m in masks)) * cell**2 for masks in (found.sides, found.doubtful)
     )
 
-    def numbers(raw: FloatMap, smooth: FloatMap) -> Numbers:
-        return numbers_of(
+    def numbers(raw: FloatMap, smooth: FloatMap) -> Region:
+        return region_properties(
             raw,
             smooth,
             found.zone[box],
@@ -119,7 +119,7 @@ def measure_central(
     middle = origin + vector[2:4]
     off = middle - [aim.x_mm, aim.y_mm]
     values, covariance = _quantities(vector, inner, off, aim)
-    return CentralPatch(
+    return AxialPatch(
         x_mm=float(middle[0]),
         y_mm=float(middle[1]),
         centre_u_mm=COVERAGE_FACTOR_95 * math.sqrt(max(inner[2, 2], inner[3, 3])),
@@ -136,6 +136,7 @@ def measure_central(
         crest=n.crest,
         doubtful_frac=doubtful / (doubtful + sure + float(vector[0])),
         soaked_frac=_soaked(smooth, n),
+        aim=aim,
         profile=n.profile,
         by_angle=_by_angle(raw, n),
         sides=tuple(
@@ -154,11 +155,11 @@ def _quantities(vector: Float, inner: Float, off: Float, aim: Aim) -> tuple[list
     """Values of `QUANTITIES` and their covariance, from those of the budget's vector."""
 
     def model(v: NDArray[np.float64]) -> NDArray[np.float64]:
-        area, radius, x, y, roundness, circularity, heavy, streak, core, hx, hy, side = v[:12]
+        area, radius, x, y, ellipse_ratio, form_factor, heavy, streak, core, hx, hy, side = v[:12]
         away = off + [x - vector[2] - v[12], y - vector[3] - v[13]]
         return np.array(
             [
-                *(roundness, circularity, heavy, streak, core),
+                *(ellipse_ratio, form_factor, heavy, streak, core),
                 math.hypot(hx, hy) / (2 * radius),
                 math.hypot(away[0], away[1]) / (2 * radius),
                 side / (side + area),
@@ -195,19 +196,19 @@ def _of_quantities(parts: Float) -> tuple[float, ...]:
     )
 
 
-def _slope(n: Numbers, cell_mm: float) -> float:
+def _slope(n: Region, cell_mm: float) -> float:
     """How fast the mean wetness falls at the outline, per mm."""
     step = PROFILE_REACH / RINGS
     at = round(1 / step)
     return float(n.profile[at - 3] - n.profile[at + 2]) / (5 * step * n.radius * cell_mm)
 
 
-def _soaked(smooth: FloatMap, n: Numbers) -> float:
+def _soaked(smooth: FloatMap, n: Region) -> float:
     """Share of the filled outline that is as wet as the paper gets."""
     return float((smooth[n.filled] >= SOAKED).mean())
 
 
-def _by_angle(raw: FloatMap, n: Numbers) -> Float:
+def _by_angle(raw: FloatMap, n: Region) -> Float:
     """Wetness by direction over its mean, `ANGLE_STEPS` from 12 o'clock on.
 
     Summed from the harmonics that count: bins of a small patch show the cells' own pattern.

@@ -1,4 +1,4 @@
-"""What crosses borders in the measurement of a central spray."""
+"""What crosses borders in the measurement of an axial spray."""
 
 from __future__ import annotations
 
@@ -7,22 +7,15 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from spraycheck.arrays import Float
-from spraycheck.card.containers import RectifiedCard
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError
 from spraycheck.flags import Flags
-from spraycheck.judge.axial.nozzle import CentralNozzle
-from spraycheck.judge.axial.numbers import HOLLOW_LEVEL
-from spraycheck.judge.layout import Finding
-from spraycheck.judge.limits import CentralLimits
-from spraycheck.photo.containers import Photo
-from spraycheck.spray.containers import WetnessMap
 
 QUANTITIES: Final = (
-    *("roundness", "circularity", "heavy_side_frac", "streak_frac", "core_ratio"),
+    *("ellipse_ratio", "form_factor", "heavy_side_frac", "streak_frac", "core_ratio"),
     *("hollow_offset_ratio", "offset_ratio", "side_frac"),
 )
-"""The measured values that limits can be set for, in the order of `CentralPatch.covariance`."""
+"""The measured values that limits can be set for, in the order of `AxialPatch.covariance`."""
 
 EVEN: Final = {"heavy_side_frac": 0.5, "streak_frac": 0.0}
 """Values of a patch that is even all around, for quantities whose error grows in part with the
@@ -31,6 +24,10 @@ distance from it: an error in the level of dry paper stretches all unevenness al
 PLUME_SHARE: Final = 0.25
 """A patch beside the central one of at least this share of its area may be another plume (chosen:
 plumes of one nozzle differ less as a rule; thrown drops and slight jets stay below)."""
+
+HOLLOW_LEVEL: Final = 0.6
+"""A hollow is where the filtered wetness lies below this share of the crest (chosen: between dry
+and wet, on the wet side so that a hollow that soaks in still shows its middle)."""
 
 AIM_SOURCES: Final = ("printed", "centre", "given", "none")
 
@@ -92,7 +89,7 @@ class SidePatch:
 
 
 @dataclass(frozen=True, kw_only=True)
-class CentralPatch:
+class AxialPatch:
     """The central patch in numbers.
 
     Every value of `QUANTITIES` is a ratio, so none needs the scale of the card.
@@ -107,9 +104,9 @@ class CentralPatch:
         Wetted area, and its expanded uncertainty.
     diameter_mm, diameter_u_mm : float
         Of the circle as large as the filled outline, and its expanded uncertainty.
-    roundness : float
+    ellipse_ratio : float
         Minor over major axis of the filled outline's second moments; 1 is round.
-    circularity : float
+    form_factor : float
         ``4 pi`` times the area of the filled outline over its squared length; 1 is a circle.
     heavy_side_frac : float
         Share of the patch's wetness on its heavy side, seen from the middle; 0.5 is even.
@@ -144,6 +141,8 @@ class CentralPatch:
         Share of the filled outline that is as wet as the paper gets.
     profile : (K,) ndarray of float64
         Mean wetness by distance from the middle, from 0 to 1.5 radii.
+    aim : Aim
+        Where the nozzle's axis was set over.
     by_angle : (K,) ndarray of float64
         Wetness by angle, clockwise from 12 o'clock, over its mean.
     sides : tuple of SidePatch
@@ -163,8 +162,8 @@ class CentralPatch:
     area_u_mm2: float
     diameter_mm: float
     diameter_u_mm: float
-    roundness: float
-    circularity: float
+    ellipse_ratio: float
+    form_factor: float
     heavy_side_frac: float
     heavy_side_deg: float
     streak_frac: float
@@ -179,6 +178,7 @@ class CentralPatch:
     crest: float
     doubtful_frac: float
     soaked_frac: float
+    aim: Aim
     profile: Float = field(repr=False)
     by_angle: Float = field(repr=False)
     sides: tuple[SidePatch, ...]
@@ -203,7 +203,7 @@ class CentralPatch:
         k = QUANTITIES.index(name)
         return COVERAGE_FACTOR_95 * math.sqrt(float(self.covariance[k, k]))
 
-    def less_certain(self, factor: float) -> CentralPatch:
+    def less_certain(self, factor: float) -> AxialPatch:
         """Return the patch with every uncertainty multiplied."""
         return replace(
             self,
@@ -244,80 +244,3 @@ class CentralPatch:
     def hollow(self) -> bool:
         """Whether a hollow can be seen, closed or not."""
         return self.core_ratio < HOLLOW_LEVEL
-
-
-@dataclass(frozen=True, kw_only=True)
-class Judged:
-    """One limit and what became of it.
-
-    Parameters
-    ----------
-    limit : str
-        Name of the limit, as in `CentralLimits`.
-    quantity : str
-        Which of `QUANTITIES` it holds.
-    value, u : float
-        Measured, and its expanded (95 %) uncertainty; NaN where it could not be measured.
-    allowed : float
-        The limit's value.
-    probability : float
-        That the true value keeps the limit; NaN when it is not judged.
-    state : str
-        ``kept``, ``broken``, ``unsure``, or ``not judged``.
-    reason : str
-        Why it is not judged; empty otherwise.
-    """
-
-    limit: str
-    quantity: str
-    value: float
-    u: float
-    allowed: float
-    probability: float
-    state: str
-    reason: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class CentralAssessment:
-    """The answer for one photo of a central spray.
-
-    Parameters
-    ----------
-    photo, card, wetness
-        What stages 1 and 2 found.
-    aim : Aim
-        Where the nozzle's axis was set over.
-    patch : CentralPatch
-        What was measured.
-    nozzle, limits
-        What was expected and tolerated.
-    judged : tuple of Judged
-        Every limit, in the order of `CentralLimits`.
-    verdict : str
-        ``pass``, ``fail`` or ``recheck``.
-    findings : tuple of Finding
-        Most important first.
-    provenance : dict
-        Versions and every stage with all its parameters.
-    probability : float
-        That the nozzle keeps every limit that is judged; NaN when that cannot be told.
-    spray_angle_deg, spray_angle_u_deg : float
-        Full angle of the spray as the patch shows it, where the tip's height was given, and its
-        expanded uncertainty; soaking widens the patch, so an upper bound.
-    """
-
-    photo: Photo
-    card: RectifiedCard
-    wetness: WetnessMap
-    aim: Aim
-    patch: CentralPatch
-    nozzle: CentralNozzle
-    limits: CentralLimits
-    judged: tuple[Judged, ...]
-    verdict: str
-    findings: tuple[Finding, ...]
-    provenance: dict[str, object]
-    probability: float = math.nan
-    spray_angle_deg: float = math.nan
-    spray_angle_u_deg: float = math.nan

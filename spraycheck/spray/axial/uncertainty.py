@@ -23,7 +23,7 @@ import numpy as np
 
 from spraycheck import flags as flag
 from spraycheck.arrays import Float, FloatMap
-from spraycheck.judge.axial.numbers import Numbers
+from spraycheck.spray.axial.region import Region
 from spraycheck.spray.containers import WetnessMap
 
 SPOT_MM2: Final = 6.2
@@ -85,13 +85,13 @@ STRETCHING: Final = 2
 """So many sources, the first, act all around the patch alike: scale and level."""
 
 VECTOR = (
-    *("area", "radius", "x", "y", "roundness", "circularity", "heavy", "streak", "core"),
+    *("area", "radius", "x", "y", "ellipse_ratio", "form_factor", "heavy", "streak", "core"),
     *("hollow_x", "hollow_y", "side"),
 )
 """What is asked for under every disturbance; lengths in mm, areas in mm2."""
 
 
-def vector_of(n: Numbers, side_mm2: float, cell_mm: float) -> Float:
+def vector_of(n: Region, side_mm2: float, cell_mm: float) -> Float:
     """Put the numbers of one map in the order of `VECTOR`."""
     return np.array(
         [
@@ -99,8 +99,8 @@ def vector_of(n: Numbers, side_mm2: float, cell_mm: float) -> Float:
             n.radius * cell_mm,
             n.x * cell_mm,
             n.y * cell_mm,
-            n.roundness,
-            n.circularity,
+            n.ellipse_ratio,
+            n.form_factor,
             n.heavy_share,
             n.streak_frac,
             n.core_ratio,
@@ -149,7 +149,7 @@ def vector_covariance(
     lost : (N,) ndarray of float64
         The same of what can only have lessened a value: streaks blurred.
     """
-    area, radius, roundness = vector[0], vector[1], vector[4]
+    area, radius, ellipse_ratio = vector[0], vector[1], vector[4]
     level = math.hypot(LEVEL, LEVEL_SHARE * wet.noise)
     rows, cols = raw.shape
     reach = radius / wet.card.cell_mm
@@ -189,7 +189,7 @@ def vector_covariance(
     own[1] = math.hypot(card.aspect_u_frac * radius, RADIUS_FRAC * radius)
     bent = BENT_MM if {flag.SHEET_CURLED, flag.OBLIQUE} & {*card.flags} else 0.0
     own[2] = own[3] = math.hypot(MIDDLE_MM, 0.5 * card.geometry_u_mm, bent)
-    own[4] = roundness * math.hypot(
+    own[4] = ellipse_ratio * math.hypot(
         ROUND_MM / radius, uneven / radius, card.aspect_u_frac, ROUND_FRAC
     )
     own[5] = math.hypot(RAGGED_MM / radius, RAGGED_NOISES * noise, RAGGED_FLOOR)

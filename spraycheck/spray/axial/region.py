@@ -1,4 +1,4 @@
-"""Numbers of one patch from one wetness map; pure, so that a budget can ask again and again."""
+"""Region of one patch from one wetness map; pure, so that a budget can ask again and again."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ import numpy as np
 from skimage.measure import find_contours
 
 from spraycheck.arrays import Float, FloatMap, Mask
-from spraycheck.judge.axial.finding import outline_of
+from spraycheck.spray.axial.containers import HOLLOW_LEVEL
+from spraycheck.spray.axial.finding import outline_of
 
 STREAK_ORDERS: Final = range(3, 13)
 """Harmonics of the wetness by angle that count as streaks: 1 is a heavy side, 2 an oval; beyond 12
@@ -23,10 +24,6 @@ CORE_SHARE: Final = 0.25
 RINGS, PROFILE_REACH = 36, 1.5
 """Rings of the radial profile, and how many radii it goes out to."""
 
-HOLLOW_LEVEL: Final = 0.6
-"""A hollow is where the filtered wetness lies below this share of the crest (chosen: between dry
-and wet, on the wet side so that a hollow that soaks in still shows its middle)."""
-
 LEAST_HOLLOW_SHARE: Final = 0.01
 """A smaller hollow, of the filled outline's area, is a dry fleck (chosen)."""
 
@@ -36,7 +33,7 @@ saturated paper shows up to 1.1 times its plateau, a cross covers far less than 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Numbers:
+class Region:
     """Everything one map says about the patch; lengths in cells, angles clockwise from 12 o'clock.
 
     Parameters
@@ -47,8 +44,8 @@ class Numbers:
         Middle of the filled outline, column and row.
     radius : float
         Of the circle as large as the filled outline.
-    roundness, circularity, streak_frac, core_ratio
-        As of `CentralPatch`.
+    ellipse_ratio, form_factor, streak_frac, core_ratio
+        As of `AxialPatch`.
     heavy : complex
         First harmonic of the wetness by angle: its argument is the heavy side's direction.
     heavy_share : float
@@ -70,8 +67,8 @@ class Numbers:
     x: float
     y: float
     radius: float
-    roundness: float
-    circularity: float
+    ellipse_ratio: float
+    form_factor: float
     streak_frac: float
     core_ratio: float
     heavy: complex
@@ -85,7 +82,7 @@ class Numbers:
     hollow: Float
 
 
-def numbers_of(
+def region_properties(
     raw: FloatMap,
     smooth: FloatMap,
     zone: Mask,
@@ -96,7 +93,7 @@ def numbers_of(
     blur: float,
     noise: float = 0.0,
     spot: float = 1.0,
-) -> Numbers:
+) -> Region:
     """Work out the numbers of the patch in a zone.
 
     Parameters
@@ -165,16 +162,16 @@ def numbers_of(
     # The innermost rings are a few cells each: the middle stands for them.
     rings = profile[round(RINGS * CORE_SHARE / PROFILE_REACH) : round(RINGS / PROFILE_REACH)]
     crest = max(float(np.max(rings)), core, 1e-6)
-    outline, circularity = _outline(inside, blur)
+    outline, form_factor = _outline(inside, blur)
     hollow, hollow_x, hollow_y = _hollow(smooth, inside, crest, x, y, radius)
-    return Numbers(
+    return Region(
         wet=wet,
         filled=inside,
         x=x,
         y=y,
         radius=radius,
-        roundness=math.sqrt((mean - half) / (mean + half)),
-        circularity=circularity,
+        ellipse_ratio=math.sqrt((mean - half) / (mean + half)),
+        form_factor=form_factor,
         streak_frac=math.sqrt(max(streak2, 0.0)),
         core_ratio=core / crest,
         heavy=heavy,
@@ -203,7 +200,7 @@ def _radial(raw: FloatMap, x: float, y: float, radius: float) -> Float:
 
 
 def _outline(inside: Mask, blur: float) -> tuple[Float, float]:
-    """Outline of the largest piece (column, row), and the circularity of it."""
+    """Outline of the largest piece (column, row), and the form_factor of it."""
     wide = np.pad(inside.astype(np.float32), math.ceil(3 * blur) + 1)
     soft = cv2.GaussianBlur(wide, (0, 0), blur)
     pieces = find_contours(soft, 0.5)  # type: ignore[no-untyped-call]

@@ -11,7 +11,7 @@ _CLEAN: Final = (
 )
 _AGAIN: Final = "If it comes back at the same place, replace the nozzle."
 
-CENTRAL_KINDS: Final = (
+AXIAL_KINDS: Final = (
     FindingKind(
         code="central-several",
         title="Several plumes",
@@ -30,7 +30,7 @@ CENTRAL_KINDS: Final = (
         code="central-side-spray",
         title="Spray beside the patch",
         about="card",
-        text="{share:.0%} of the wetted area (± {u:.0%}, limit {limit:.0%}) lies beside the "
+        text="{value:.0%} of the wetted area (± {u:.0%}, limit {limit:.0%}) lies beside the "
         "patch, most of it towards {direction_deg:clock} ({direction_deg:.0f}°).",
         causes=(
             "chipped or carboned hole mouth that throws a second jet",
@@ -45,7 +45,7 @@ CENTRAL_KINDS: Final = (
         code="central-not-hollow",
         title="Not hollow",
         about="card",
-        text="The spray should be hollow, but its middle is {ratio:.0%} as wet as its ring "
+        text="The spray should be hollow, but its middle is {value:.0%} as wet as its ring "
         "(± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "worn pintle or hole",
@@ -60,7 +60,7 @@ CENTRAL_KINDS: Final = (
         code="central-not-filled",
         title="Hollow, should be filled",
         about="card",
-        text="The spray should be filled, but its middle is only {ratio:.0%} as wet as its ring "
+        text="The spray should be filled, but its middle is only {value:.0%} as wet as its ring "
         "(± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "deposit in the hole's mouth",
@@ -73,7 +73,7 @@ CENTRAL_KINDS: Final = (
         code="central-lopsided",
         title="Heavier on one side",
         about="card",
-        text="{share:.0%} of the fluid lies on the side towards {direction_deg:clock} "
+        text="{value:.0%} of the fluid lies on the side towards {direction_deg:clock} "
         "({direction_deg:.0f}°; ± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "deposit on one side of the pintle or the hole",
@@ -86,7 +86,7 @@ CENTRAL_KINDS: Final = (
         code="central-hollow-off-centre",
         title="Hollow off its middle",
         about="card",
-        text="The hollow lies off the middle of the patch by {ratio:.0%} of its diameter "
+        text="The hollow lies off the middle of the patch by {value:.0%} of its diameter "
         "(± {u:.0%}, limit {limit:.0%}): thick wall on one side, thin on the other.",
         causes=("bent pintle", "deposit on one side of the pintle", "worn needle guide"),
         next_step=f"{_CLEAN}, then spray {FRESH_CARD}. {_AGAIN}",
@@ -95,7 +95,7 @@ CENTRAL_KINDS: Final = (
         code="central-streaky",
         title="Streaks",
         about="card",
-        text="The fluid is uneven around the patch, gathered in streaks: {share:.0%} "
+        text="The fluid is uneven around the patch, gathered in streaks: {value:.0%} "
         "(± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "deposit or scoring at pintle or hole",
@@ -109,7 +109,7 @@ CENTRAL_KINDS: Final = (
         code="central-not-round",
         title="Not round",
         about="card",
-        text="The patch is {ratio:.0%} as wide as it is long (± {u:.0%}, limit {limit:.0%}).",
+        text="The patch is {value:.0%} as wide as it is long (± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "nozzle not square to the card",
             "deposit on one side of pintle or hole",
@@ -123,7 +123,7 @@ CENTRAL_KINDS: Final = (
         code="central-ragged",
         title="Ragged outline",
         about="card",
-        text="The outline is far from a circle: circularity {ratio:.2f} (± {u:.2f}, limit "
+        text="The outline is far from a circle: form factor {value:.2f} (± {u:.2f}, limit "
         "{limit:.2f}).",
         causes=(
             "deposit at the hole's mouth",
@@ -137,7 +137,7 @@ CENTRAL_KINDS: Final = (
         code="central-off-centre",
         title="Off the aim",
         about="card",
-        text="The patch lies off the aim by {ratio:.0%} of its diameter, towards "
+        text="The patch lies off the aim by {value:.0%} of its diameter, towards "
         "{direction_deg:clock} ({direction_deg:.0f}°; ± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "the card was not lying with its aim under the tip, or it moved",
@@ -152,8 +152,8 @@ CENTRAL_KINDS: Final = (
         code="central-angle",
         title="Spray angle off",
         about="card",
-        text="The patch shows a full spray angle of {angle_deg:.0f}° (± {u_deg:.0f}°) where "
-        "{nominal_deg:.0f}° are expected (limit ± {limit_deg:.0f}°).",
+        text="The patch shows a full spray angle of {angle_deg:.0f}° (± {u:.0f}°) where "
+        "{nominal_deg:.0f}° are expected (limit ± {limit:.0f}°).",
         causes=(
             "worn pintle or hole",
             "the tip's height measured wrongly",

@@ -1,0 +1,1 @@
+"""A spray along the nozzle's own axis: one patch, found and measured blind to what is expected."""
