@@ -11,8 +11,6 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from types import MappingProxyType
-from typing import Final
 
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.flags import Flags
@@ -176,9 +174,6 @@ class Kind(StrEnum):
     NO_SCALE = "no-scale"
 
 
-NO_FIELDS: Final[Mapping[str, object]] = MappingProxyType({})
-
-
 @dataclass(frozen=True, kw_only=True)
 class LimitCheck:
     """One value held against one limit.
@@ -230,7 +225,7 @@ class Finding:
 
     kind: Kind
     hole: int = 0
-    fields: Mapping[str, object] = NO_FIELDS
+    fields: Mapping[str, object] = field(default_factory=dict)
     check: LimitCheck | None = None
 
     @property
