@@ -15,9 +15,10 @@ import numpy as np
 from spraycheck import flags
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.card.spec import PrintedFacts
-from spraycheck.judge.findings import describe, most_important_first
-from spraycheck.judge.layout import Assessment, Finding, Hole, Layout
+from spraycheck.judge.findings import describe
+from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
+from spraycheck.judge.result import Finding, Hole, Result, most_important_first
 from spraycheck.photo.containers import Photo
 from spraycheck.spray.containers import (
     Mark,
@@ -171,7 +172,7 @@ def make_assessment(
     name: str = "",
     turn_deg: float = 17.0,
     half_width_deg: float = 8.0,
-) -> Assessment:
+) -> Result:
     """An assessment whose holes have the given states, evenly spread from ``turn_deg`` on."""
     n = len(states)
     width, height = size_px
@@ -220,7 +221,7 @@ def make_assessment(
     computed = "fail" if faulty else "recheck" if "unsure" in states else "pass"
     rows, cols = height // decode_scale, width // decode_scale
     shape = card.inside.shape
-    return Assessment(
+    return Result(
         photo=Photo(
             rgb=np.full((rows, cols, 3), grey, np.uint8),
             width_px=width,

@@ -13,9 +13,8 @@ from spraycheck.judge.findings import (
     FindingKind,
     clock_position,
     describe,
-    most_important_first,
 )
-from spraycheck.judge.layout import Finding
+from spraycheck.judge.result import Finding, most_important_first
 
 EXAMPLE = {
     "expected": 9,

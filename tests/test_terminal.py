@@ -7,7 +7,7 @@ from rich.cells import cell_len
 
 from spraycheck import flags
 from spraycheck.judge.findings import AID, KINDS, describe
-from spraycheck.judge.layout import STATES
+from spraycheck.judge.result import STATES
 from spraycheck.report.terminal import terminal_report
 from spraycheck.spray.containers import Mark
 

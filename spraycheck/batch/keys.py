@@ -14,9 +14,9 @@ from typing import Any
 
 from spraycheck.card.spec import CardSpec
 from spraycheck.constants import RESULTS_VERSION
-from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet
+from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.report.document import limits_entry, plain
 
 FORM = "spraycheck.record/1"
@@ -27,7 +27,7 @@ KEY_BYTES = 16
 
 
 def settings_digest(
-    layout: Layout | CentralNozzle, limits: LimitSet, spec: CardSpec, stages: dict[str, Any]
+    layout: Layout | AxialNozzle, limits: LimitSet, spec: CardSpec, stages: dict[str, Any]
 ) -> bytes:
     """Return the digest of everything but the photo.
 

@@ -23,7 +23,7 @@ from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
-    from spraycheck.judge.layout import Assessment
+    from spraycheck.judge.result import Result
     from spraycheck.nozzles.files import Nozzle
 
 _DESCRIPTION = """\
@@ -105,7 +105,7 @@ def run(args: argparse.Namespace) -> int:
         plan_overlays([args.after], args.overlay)  # neither photo may be drawn over
         target = plan_overlays([args.before], args.overlay)[0]
 
-    def measure(path: str) -> Assessment:
+    def measure(path: str) -> Result:
         photo = read_photo(path)
         nozzle = asked or nozzle_printed(photo, cabinet)
         if nozzle is None:

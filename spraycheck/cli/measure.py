@@ -36,10 +36,9 @@ from spraycheck.report.any_nozzle import document_of, overlay_of, report_of
 if TYPE_CHECKING:
     from spraycheck.card.spec import CardSpec
     from spraycheck.cli.main import Commands
-    from spraycheck.judge.axial import CentralAssessment
-    from spraycheck.judge.layout import Assessment, Layout
-    from spraycheck.judge.limits import Limits, LimitSet
-    from spraycheck.judge.quality import SprayTime
+    from spraycheck.judge.limits import LimitSet
+    from spraycheck.judge.quality.wicking import SprayTime
+    from spraycheck.judge.result import Result
     from spraycheck.judge.standoff import Standoff
     from spraycheck.nozzles.files import Nozzle
     from spraycheck.nozzles.library import Cabinet
@@ -182,7 +181,7 @@ def run(args: argparse.Namespace) -> int:
     if together:
         from spraycheck.photo import read_photo
 
-        return combine_and_tell(args, lambda path: _measured(read_photo(path), job), targets, _draw)
+        return combine_and_tell(args, lambda path: _judged(read_photo(path), job), targets, _draw)
     outcomes = [
         _one(path, target, job, number)
         for number, (path, target) in enumerate(zip(args.photos, targets, strict=True))
@@ -264,37 +263,16 @@ def _nozzle(photo: Photo, job: _Job) -> Nozzle:
     return nozzle
 
 
-def _judged(photo: Photo, job: _Job) -> Assessment | CentralAssessment:
-    """Measure a photo by the way that suits its nozzle."""
-    from spraycheck.judge.axial import CentralNozzle
-    from spraycheck.judge.limits import CentralLimits
-    from spraycheck.measuring import measure_central_photo
-
-    nozzle = _nozzle(photo, job)
-    if not isinstance(nozzle.expected, CentralNozzle):
-        return _measured(photo, job)
-    limits = nozzle.limits_under(job.limits)
-    assert isinstance(limits, CentralLimits)  # it has a central spray
-    return measure_central_photo(
-        photo,
-        nozzle.expected,
-        aim=job.aim,
-        limits=limits,
-        sheet=job.spec,
-        dry=job.dry,
-        standoff=job.standoff,
-    )
-
-
-def _measured(photo: Photo, job: _Job) -> Assessment:
-    """Measure a photo of a nozzle with holes."""
+def _judged(photo: Photo, job: _Job) -> Result:
+    """Measure a photo, whatever kind of nozzle it is of."""
     from spraycheck.measuring import measure_photo
 
-    layout, limits = _held_against(_nozzle(photo, job), job.limits)
+    nozzle = _nozzle(photo, job)
     return measure_photo(
         photo,
-        layout=layout,
-        limits=limits,
+        nozzle=nozzle.expected,
+        aim=job.aim,
+        limits=nozzle.limits_under(job.limits),
         sheet=job.spec,
         dry=job.dry,
         standoff=job.standoff,
@@ -303,16 +281,7 @@ def _measured(photo: Photo, job: _Job) -> Assessment:
     )
 
 
-def _held_against(nozzle: Nozzle, given: LimitSet | None) -> tuple[Layout, Limits]:
-    """Return the holes of a nozzle and what is tolerated of them."""
-    from spraycheck.judge.limits import Limits
-
-    layout, limits = nozzle.layout, nozzle.limits_under(given)
-    assert isinstance(limits, Limits)  # it has holes
-    return layout, limits
-
-
-def _draw(assessment: Assessment | CentralAssessment, target: Path) -> bool:
+def _draw(assessment: Result, target: Path) -> bool:
     """Write the overlay; a drawing that fails costs the drawing, not the result."""
     from spraycheck.cli.main import complain, describe
     from spraycheck.cli.overlay_files import write_overlay
@@ -325,7 +294,7 @@ def _draw(assessment: Assessment | CentralAssessment, target: Path) -> bool:
     return True
 
 
-def _print_report(assessment: Assessment | CentralAssessment, number: int) -> None:
+def _print_report(assessment: Result, number: int) -> None:
     import shutil
 
     encoding = (sys.stdout.encoding or "ascii").lower()
@@ -376,7 +345,7 @@ def _standoff(text: str | None) -> Standoff | None:
 def _sprayed(text: str | None) -> SprayTime | None:
     if text is None:
         return None
-    from spraycheck.judge.quality import parse_spray_time
+    from spraycheck.judge.quality.wicking import parse_spray_time
 
     return parse_spray_time(text)
 

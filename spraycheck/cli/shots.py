@@ -17,7 +17,7 @@ from spraycheck.cli import exits
 from spraycheck.errors import InputError, MeasurementError, SprayCheckError
 
 if TYPE_CHECKING:
-    from spraycheck.judge.layout import Assessment
+    from spraycheck.judge.result import Result
 
 MOST_PHOTOS = 24
 """Photos taken together at once (chosen: their maps are held in memory, about 100 MB each)."""
@@ -111,7 +111,7 @@ def turns_asked(args: argparse.Namespace) -> list[float] | None:
     return turns
 
 
-def measure_all(photos: Sequence[str], measure: Callable[[str], Assessment]) -> list[Assessment]:
+def measure_all(photos: Sequence[str], measure: Callable[[str], Result]) -> list[Result]:
     """Measure all photos; the first that cannot be measured ends it, by name.
 
     Raises
@@ -169,9 +169,9 @@ def look() -> dict[str, Any]:
 
 def combine_and_tell(
     args: argparse.Namespace,
-    measure: Callable[[str], Assessment],
+    measure: Callable[[str], Result],
     targets: Sequence[Path | None],
-    draw: Callable[[Assessment, Path], bool],
+    draw: Callable[[Result, Path], bool],
 ) -> int:
     """Run ``measure`` with its photos taken together.
 

@@ -7,13 +7,17 @@ as one of a nozzle with holes.
 
 from __future__ import annotations
 
+import math
 from importlib import resources
 from typing import Any, Final
 
 import numpy as np
 
-from spraycheck.judge.axial import QUANTITIES, CentralAssessment, Judged, SidePatch
+from spraycheck.judge.axial import QUANTITY
+from spraycheck.judge.findings.words import check_in_words
+from spraycheck.judge.result import LimitCheck, Result
 from spraycheck.report.document import card_entry, finding_entry, limits_entry, photo_entry, plain
+from spraycheck.spray.axial.containers import QUANTITIES, SidePatch
 
 SCHEMA: Final = "spraycheck.central/1"
 """Name and version of the document's form."""
@@ -22,13 +26,13 @@ _DIGITS: Final = 6
 """Significant digits, chosen far beyond the smallest uncertainty met."""
 
 
-def central_document(assessment: CentralAssessment) -> dict[str, Any]:
+def central_document(assessment: Result) -> dict[str, Any]:
     """Return the result document of a measured photo, ready for `dumps`.
 
     Values in mm are None unless the scale is known.
     """
     a = assessment
-    p = a.patch
+    p, nozzle = a.patch, a.axial_nozzle
     scale = a.card.px_per_mm(np.array([p.x_mm, p.y_mm]))
     return {
         "schema": SCHEMA,
@@ -37,17 +41,17 @@ def central_document(assessment: CentralAssessment) -> dict[str, Any]:
         "aim": _aim(a),
         "patch": _patch(a),
         "sides": [_side(a, side) for side in p.sides],
-        "judged": [_judged(a, one) for one in a.judged],
+        "judged": [_judged(one) for one in a.checks],
         "verdict": a.verdict,
         "probability": _tidy(a.probability),
         "findings": [finding_entry(f) for f in a.findings],
-        "spray_angle_deg": _tidy(a.spray_angle_deg),
-        "spray_angle_u_deg": _tidy(a.spray_angle_u_deg),
+        "spray_angle_deg": _tidy(a.angles.spray_angle_deg if a.angles else math.nan),
+        "spray_angle_u_deg": _tidy(a.angles.spray_angle_u_deg if a.angles else math.nan),
         "nozzle": {
-            "name": a.nozzle.name,
-            "kind": a.nozzle.kind,
-            "fill": a.nozzle.fill,
-            "full_angle_deg": _tidy(a.nozzle.full_angle_deg),
+            "name": nozzle.name,
+            "kind": nozzle.kind,
+            "fill": nozzle.fill,
+            "full_angle_deg": _tidy(nozzle.full_angle_deg),
         },
         "limits": limits_entry(a.limits),
         "provenance": plain({**a.provenance, "measured_by": p.method}),
@@ -59,7 +63,7 @@ def schema_text() -> str:
     return resources.files("spraycheck.report").joinpath("central.schema.json").read_text("utf-8")
 
 
-def _aim(a: CentralAssessment) -> dict[str, Any] | None:
+def _aim(a: Result) -> dict[str, Any] | None:
     if not a.aim.known:
         return None
     known = a.card.scale_known
@@ -72,7 +76,7 @@ def _aim(a: CentralAssessment) -> dict[str, Any] | None:
     }
 
 
-def _patch(a: CentralAssessment) -> dict[str, Any]:
+def _patch(a: Result) -> dict[str, Any]:
     p = a.patch
 
     def mm(value: float) -> float | None:
@@ -103,7 +107,7 @@ def _patch(a: CentralAssessment) -> dict[str, Any]:
     }
 
 
-def _side(a: CentralAssessment, side: SidePatch) -> dict[str, Any]:
+def _side(a: Result, side: SidePatch) -> dict[str, Any]:
     at = a.card.to_photo(np.array([[side.x_mm, side.y_mm]]))
     return {
         "direction_deg": _tidy(side.direction_deg),
@@ -113,17 +117,17 @@ def _side(a: CentralAssessment, side: SidePatch) -> dict[str, Any]:
     }
 
 
-def _judged(a: CentralAssessment, one: Judged) -> dict[str, Any]:
+def _judged(one: LimitCheck) -> dict[str, Any]:
     return {
         "limit": one.limit,
-        "quantity": one.quantity,
+        "quantity": QUANTITY.get(one.limit, one.limit),
         "value": _tidy(one.value),
         "u": _tidy(one.u),
         "allowed": plain(one.allowed),
-        "unit": a.limits.unit(one.limit),
+        "unit": one.unit,
         "probability": _tidy(one.probability),
-        "state": one.state,
-        "reason": one.reason,
+        "state": one.outcome,
+        "reason": check_in_words(one),
     }
 
 

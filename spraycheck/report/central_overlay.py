@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.judge.axial import CentralAssessment, Judged
+from spraycheck.judge.result import LimitCheck, Result
 from spraycheck.report.central_words import (
     NAMES,
     allowed_in_words,
@@ -32,20 +32,20 @@ _LOOK: Final = {"kept": "clear", "broken": "blocked", "unsure": "unsure", "not j
 """State of a limit to the look it shares with a hole's state."""
 
 _OF_OUTLINE: Final = (
-    *("roundness_low_ratio", "circularity_low_ratio", "heavy_side_frac", "streak_frac"),
+    *("ellipse_low_ratio", "form_factor_low_ratio", "heavy_side_frac", "streak_frac"),
     *("core_filled_ratio", "core_hollow_ratio"),
 )
 """Limits whose state the patch's outline shows."""
 
 
 def draw_central_overlay(
-    assessment: CentralAssessment, *, max_side_px: int = 1600, whole_photo: bool = False
+    assessment: Result, *, max_side_px: int = 1600, whole_photo: bool = False
 ) -> NDArray[np.uint8]:
     """Draw the photo with the patch, its aim and the verdict.
 
     Parameters
     ----------
-    assessment : CentralAssessment
+    assessment : Result
         The judged photo.
     max_side_px, whole_photo
         As of `draw_overlay`.
@@ -65,7 +65,7 @@ def draw_central_overlay(
 
 
 def compose_central_overlay(
-    assessment: CentralAssessment, *, max_side_px: int = 1600, whole_photo: bool = False
+    assessment: Result, *, max_side_px: int = 1600, whole_photo: bool = False
 ) -> Composition:
     """Draw as `draw_central_overlay` does, and also tell where the parts are."""
     a = assessment
@@ -81,8 +81,6 @@ def compose_central_overlay(
 class _View(View):
     """The same geometry: it needs no more than photo and card, and a middle."""
 
-    assessment: CentralAssessment  # type: ignore[assignment]
-
     @property
     def centre_mm(self) -> Points:
         return np.array([self.assessment.patch.x_mm, self.assessment.patch.y_mm])
@@ -90,8 +88,6 @@ class _View(View):
 
 class _Scene(Scene):
     """Draws the patch, its hollow, the aim, and what lies beside it."""
-
-    a: CentralAssessment  # type: ignore[assignment]
 
     def draw(self) -> list[tuple[str, Box]]:
         self._sheet()
@@ -103,7 +99,7 @@ class _Scene(Scene):
 
     def _patch(self) -> None:
         p, u = self.a.patch, self.pen.unit
-        states = {j.state for j in self.a.judged if j.limit in _OF_OUTLINE}
+        states = {j.outcome for j in self.a.checks if j.limit in _OF_OUTLINE}
         worst = next(s for s in ("broken", "unsure", "kept", "not judged") if s in states)
         style = STYLES[_LOOK[worst]]
         outline = smooth_outline(self.view.from_photo(p.outline_px), 0.4 * u)
@@ -168,11 +164,11 @@ class _Scene(Scene):
             tip = outline[int(np.argmax(outline @ out))]
             self._ask("beside", style, tip, out)
 
-    def _broken(self, limit: str) -> Judged | None:
-        return next((j for j in self.a.judged if j.limit == limit and j.state == "broken"), None)
+    def _broken(self, limit: str) -> LimitCheck | None:
+        return next((j for j in self.a.checks if j.limit == limit and j.outcome == "broken"), None)
 
 
-def _panel(pen: Pen, a: CentralAssessment) -> None:
+def _panel(pen: Pen, a: Result) -> None:
     """Draw the wetness by direction on the left, the values and their limits on the right."""
     u = pen.unit
     pen.flood(BACK)
@@ -181,18 +177,18 @@ def _panel(pen: Pen, a: CentralAssessment) -> None:
     step = min(5.4, 41.0 / len(rows)) * u
     y = 22.0 * u - (len(rows) - 1) * step / 2
     for j in rows:
-        style = STYLES[_LOOK[j.state]]
-        if j.state != "not judged":
+        style = STYLES[_LOOK[j.outcome]]
+        if j.outcome != "not judged":
             draw_sign(pen, style.sign, 33.5 * u, y, 2.4, style.colour)
         value = figure(j, j.value) + (f" ±{figure(j, j.u)}" if math.isfinite(j.u) else "")
         pen.text(36.0 * u, y, NAMES[j.limit], PAPER, 3.0)
         pen.text(79.5 * u, y, value, PAPER, 3.0, align=1.0)
-        told = allowed_in_words(j) if j.state != "not judged" else "not judged"
+        told = allowed_in_words(j) if j.outcome != "not judged" else "not judged"
         pen.text(98.0 * u, y, told, DIM, 2.8, align=1.0)
         y += step
 
 
-def _rose(pen: Pen, a: CentralAssessment, x: float, y: float) -> None:
+def _rose(pen: Pen, a: Result, x: float, y: float) -> None:
     """Draw how much fluid lies in each direction, against the mean as a ring."""
     u = pen.unit
     ring = 8.6 * u
@@ -201,7 +197,7 @@ def _rose(pen: Pen, a: CentralAssessment, x: float, y: float) -> None:
     turn = np.radians((np.arange(len(a.patch.by_angle)) + 0.5) * 360 / len(a.patch.by_angle))
     reach = ring * np.clip(a.patch.by_angle, 0.0, 1.8)
     curve = np.column_stack([x + reach * np.sin(turn), y - reach * np.cos(turn)])
-    state = next((j.state for j in a.judged if j.limit == "streak_frac"), "not judged")
+    state = next((j.outcome for j in a.checks if j.limit == "streak_frac"), "not judged")
     pen.line(curve, STYLES[_LOOK[state]].colour, 0.55, closed=True, casing=0.2)
     pen.fill(circle(x, y, 0.5 * u, 16), PAPER)
     pen.text(x, y - 1.85 * ring, "12 o'clock", DIM, 2.7, align=0.5)

@@ -8,8 +8,8 @@ from typing import Final
 from rich.text import Text
 
 from spraycheck import flags
-from spraycheck.judge.axial import CentralAssessment
 from spraycheck.judge.findings import AID, CAUTION, clock_position
+from spraycheck.judge.result import Result
 from spraycheck.report.central_words import (
     AIMS,
     NAMES,
@@ -32,7 +32,7 @@ _STATES: Final = {
 
 
 def central_report(
-    assessment: CentralAssessment, *, colour: bool, width: int, ascii_only: bool = False
+    assessment: Result, *, colour: bool, width: int, ascii_only: bool = False
 ) -> str:
     """Write the report of one photo; parameters and result as of `terminal_report`."""
     return _Writer(colour=colour, width=width, ascii_only=ascii_only).central(assessment)
@@ -41,7 +41,7 @@ def central_report(
 class _Writer(Writer):
     """Writes what nozzles with holes do not have; the rest is theirs."""
 
-    def central(self, a: CentralAssessment) -> str:
+    def central(self, a: Result) -> str:
         self.verdict_line(a.verdict, f"{size_in_words(a)}: {'; '.join(explain(a))}")
         names = [printable(a.photo.file)] if a.photo.file else []
         names.append(f"against {printable(a.nozzle.name)} ({a.nozzle.kind})")
@@ -61,7 +61,7 @@ class _Writer(Writer):
         self._paragraph(AID)
         return self.text()
 
-    def _values(self, a: CentralAssessment) -> None:
+    def _values(self, a: Result) -> None:
         table = self._table(["change", "measured", "limit", "state"])
         table.columns[0].header = Text("value", style="dim")
         for j in rows_of(a):
@@ -72,7 +72,7 @@ class _Writer(Writer):
                 NAMES[j.limit],
                 self._say(value),
                 self._say(allowed_in_words(j)),
-                self.mark(*_STATES[j.state]),
+                self.mark(*_STATES[j.outcome]),
             )
         self._console.print(table)
         notes = "± holds 95 %. heavy side: share of the fluid on the heavier half"
@@ -80,14 +80,14 @@ class _Writer(Writer):
             notes += f", here towards {clock_position(a.patch.heavy_side_deg)} on the card's clock"
         self._paragraph(
             f"{notes}. streaks: unevenness around the patch. wet middle: against the "
-            "wettest ring. circularity: 1 is a circle. off the aim, hollow off middle: against the "
+            "wettest ring. form factor: 1 is a circle. off the aim, hollow off middle: against the "
             "patch's diameter.",
             indent=0,
             style="dim",
         )
 
 
-def _sure_lines(a: CentralAssessment) -> list[str]:
+def _sure_lines(a: Result) -> list[str]:
     p = a.patch
     lines = []
     if a.card.scale_known:
@@ -101,12 +101,12 @@ def _sure_lines(a: CentralAssessment) -> list[str]:
             f"Aim: {AIMS[a.aim.source]}; the patch lies {p.offset_ratio:.0%} of its diameter{off} "
             f"off it, towards {clock_position(p.offset_deg)}."
         )
-    if math.isfinite(a.spray_angle_deg):
-        asked = a.nozzle.full_angle_deg
+    if a.angles is not None:
+        asked = a.axial_nozzle.full_angle_deg
         nominal = f" (nozzle {asked:.0f}°)" if math.isfinite(asked) else ""
         lines.append(
-            f"Full spray angle {a.spray_angle_deg:.0f} ± {a.spray_angle_u_deg:.0f}°{nominal}; "
-            "soaking widens the patch, so rather less."
+            f"Full spray angle {a.angles.spray_angle_deg:.0f} ± "
+            f"{a.angles.spray_angle_u_deg:.0f}°{nominal}; soaking widens the patch, so rather less."
         )
     if math.isfinite(a.probability):
         chance = "over 99.9 %" if a.probability > 0.9995 else f"{100 * a.probability:.1f} %"

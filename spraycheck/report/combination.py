@@ -8,8 +8,9 @@ import numpy as np
 from rich.text import Text
 
 from spraycheck.judge.findings import AID, CAUTION, KINDS
-from spraycheck.judge.layout import Assessment, Evidence
-from spraycheck.judge.shots import Combination, CombinedHole
+from spraycheck.judge.findings.words import matching_in_words
+from spraycheck.judge.result import Doubt, Hole, HoleShots, HoleState, LimitCheck, Result
+from spraycheck.report.combination_document import extremes_of
 from spraycheck.report.summary import name_hole, signed
 from spraycheck.report.terminal import Writer, printable
 
@@ -32,27 +33,29 @@ _LIMITS_IN_WORDS = {
 
 
 def combination_report(
-    combination: Combination, *, colour: bool, width: int, ascii_only: bool = False
+    combination: Result, *, colour: bool, width: int, ascii_only: bool = False
 ) -> str:
     """Write the report of several shots; parameters and result as of `terminal_report`."""
     return _Writer(colour=colour, width=width, ascii_only=ascii_only).combined(combination)
 
 
-def explain(c: Combination) -> list[str]:
+def explain(c: Result) -> list[str]:
     """List what decided the verdict on several shots, in a few words each; never empty."""
-    faults = [name_hole(h.hole) for h in c.holes if h.hole.state not in ("clear", "unsure")]
-    loose = [str(h.hole.hole) for h in c.holes if h.intermittent]
-    unsure = [str(h.hole.hole) for h in c.holes if h.hole.state == "unsure" and not h.intermittent]
+    loose = [str(h.hole) for h in c.holes if Doubt.INTERMITTENT in h.doubts]
+    faults = [name_hole(h) for h in c.holes if h.state.faulty]
+    unsure = [
+        str(h.hole) for h in c.holes if h.state is HoleState.UNSURE and str(h.hole) not in loose
+    ]
     parts = list(faults)
     for numbers, what in ((loose, "intermittent"), (unsure, "unsure")):
         if numbers:
             parts.append(f"hole{'s' if len(numbers) > 1 else ''} {', '.join(numbers)} {what}")
     if c.verdict == "pass" and c.holes:
-        ratios = [h.hole.area_ratio for h in c.holes]
-        turn = max(abs(h.hole.deviation_deg) for h in c.holes)
+        ratios = [h.area_ratio for h in c.holes]
+        turn = max(abs(h.deviation_deg) for h in c.holes)
         return [f"off by {turn:.1f}° at most", f"holes wet {min(ratios):.0%} to {max(ratios):.0%}"]
     if c.verdict == "pass":
-        most = {e.limit: e for e in c.extremes}
+        most = {e.limit: e for e in extremes_of(c)}
         return [
             f"{_LIMITS_IN_WORDS[name]} {_figure(most[name], most[name].value)}"
             for name in ("direction_deg", "area_low_ratio", "area_high_ratio")
@@ -75,7 +78,7 @@ _DECISIVE = ("stray-spray", "spacing-uneven", "shares-uneven", "centre-off-aim",
 class _Writer(Writer):
     """Writes what single photos do not have; the rest is theirs."""
 
-    def combined(self, c: Combination) -> str:
+    def combined(self, c: Result) -> str:
         self._headline(c)
         self._console.print()
         if c.holes:
@@ -91,35 +94,37 @@ class _Writer(Writer):
         self._paragraph(AID)
         return self.text()
 
-    def _headline(self, c: Combination) -> None:
-        shots = f"{c.shots} shot{'s' if c.shots > 1 else ''}"
-        if len(c.photos) != c.shots:
-            shots += f", {len(c.photos)} photos"
-        clear = sum(h.hole.state == "clear" for h in c.holes)
-        count = f"{clear} of {len(c.holes)} clear over {shots}" if c.holes else shots
-        self.verdict_line(c.verdict, f"{count}: {'; '.join(explain(c))}")
+    def _headline(self, c: Result) -> None:
+        count, photos = c.together.count, c.together.photos
+        shots = f"{count} shot{'s' if count > 1 else ''}"
+        if len(photos) != count:
+            shots += f", {len(photos)} photos"
+        clear = sum(h.state is HoleState.CLEAR for h in c.holes)
+        told = f"{clear} of {len(c.holes)} clear over {shots}" if c.holes else shots
+        self.verdict_line(c.verdict, f"{told}: {'; '.join(explain(c))}")
         self._console.print(Text(self._say(f"against {printable(c.layout.name)}"), style="dim"))
 
-    def _combined_holes(self, c: Combination) -> None:
+    def _combined_holes(self, c: Result) -> None:
         # The single photos' values need room; --json has them always.
-        each_photo = self._width >= 60 + 6 * len(c.photos)
+        each_photo = self._width >= 60 + 6 * len(c.together.photos)
         heads = ["hole", "off by", "wets", "shots", "scatter"]
         table = self._table([*heads, *(["each photo"] if each_photo else []), "state"])
-        for h in c.holes:
-            cells = _cells(h)[: None if each_photo else -1]
-            table.add_row(*(self._say(cell) for cell in cells), self.mark(*_state(h)))
+        for h, each in zip(c.holes, c.together.holes, strict=True):
+            cells = _cells(h, each)[: None if each_photo else -1]
+            state = "intermittent" if each.intermittent else h.state
+            table.add_row(*(self._say(cell) for cell in cells), self.mark(h.state, state))
         self._console.print(table)
-        each = "from shot to shot" if c.shots > 1 else "from photo to photo"
+        between = "from shot to shot" if c.together.count > 1 else "from photo to photo"
         self._paragraph(
             "Means over all; angles in degrees, + is clockwise. wets: wetted area against what the "
-            f"hole should wet. ± holds 95 %. scatter: standard deviation {each}.",
+            f"hole should wet. ± holds 95 %. scatter: standard deviation {between}.",
             indent=0,
             style="dim",
         )
 
-    def _extremes(self, c: Combination) -> None:
+    def _extremes(self, c: Result) -> None:
         table = self._table(["of any hole", "mean", "limit"])
-        for e in c.extremes:
+        for e in extremes_of(c):
             table.add_row(
                 self._say(_LIMITS_IN_WORDS.get(e.limit, e.limit)),
                 self._say(_figure(e, e.value) + " ±" + _figure(e, e.u)),
@@ -133,11 +138,11 @@ class _Writer(Writer):
             style="dim",
         )
 
-    def _photos(self, c: Combination) -> None:
+    def _photos(self, c: Result) -> None:
         wide = self._width >= 84  # room for what is wrong with each
         heads = ["photo", "card", "verdict", "wets", "off by", *(["state"] if wide else [])]
         table = self._table(heads)
-        for photo, card in zip(c.photos, c.cards, strict=True):
+        for photo, card in zip(c.together.photos, c.together.cards, strict=True):
             low, high, turn = _span(photo)
             name = printable(photo.photo.file) or "-"
             room = self._width - (72 if wide else 44)
@@ -152,9 +157,10 @@ class _Writer(Writer):
             )
         self._console.print(table)
 
-    def _how_sure_together(self, c: Combination) -> None:
+    def _how_sure_together(self, c: Result) -> None:
         self._heading("How sure")
-        m = c.matching
+        shots = c.together
+        m = shots.matching
         if m.sure:
             turned = ", ".join(f"{signed(t)}°" for t in m.turn_deg[1:])
             self._item(
@@ -163,19 +169,19 @@ class _Writer(Writer):
                 f"{turned}."
             )
         else:
-            self._item(f"Holes not matched: {m.note}.")
-        if c.shots == 1:
+            self._item(f"Holes not matched: {matching_in_words(m)}.")
+        if shots.count == 1:
             self._item(
                 "One card, photographed more than once: only what the photos add is averaged. How "
                 "far one shot differs from the next stays in the uncertainty."
             )
-        for what, factor in zip(("directions", "areas"), c.widened, strict=True):
+        for what, factor in zip(("directions", "areas"), shots.widened, strict=True):
             if factor > 1:
                 self._item(
                     f"The shots scatter {factor:.1f} times as far in their {what} as each photo's "
                     "uncertainty explains; the uncertainties were widened by as much."
                 )
-        for what, share in zip(("directions", "areas"), c.photo_scatter, strict=True):
+        for what, share in zip(("directions", "areas"), shots.photo_scatter, strict=True):
             if math.isfinite(share):
                 self._item(
                     f"Photos of one card scatter {share:.0%} of a single photo's uncertainty in "
@@ -190,23 +196,21 @@ class _Writer(Writer):
         self.limits_line(c.limits)
 
 
-def _cells(h: CombinedHole) -> list[str]:
-    hole = h.hole
+def _cells(hole: Hole, each: HoleShots) -> list[str]:
     off, wets = signed(hole.deviation_deg), percent(hole.area_ratio)
     if math.isfinite(hole.deviation_u_deg):
         off += f" ±{hole.deviation_u_deg:.1f}"
     if math.isfinite(hole.area_ratio_u):
         wets += f" ±{percent(hole.area_ratio_u)}"
-    scatter = h.scatter
-    shot = math.isfinite(scatter.shot_ratio)
-    ratio = scatter.shot_ratio if shot else scatter.photo_ratio
-    turn = scatter.shot_deg if shot else scatter.photo_deg
+    shot = math.isfinite(each.shot_sd_ratio)
+    ratio = each.shot_sd_ratio if shot else each.photo_sd_ratio
+    turn = each.shot_sd_deg if shot else each.photo_sd_deg
     spread = f"{turn:.1f}° {ratio:.1%}" if math.isfinite(ratio) else "-"
-    each = " ".join(percent(r) for r in h.ratios)
-    return [str(hole.hole), off, wets, str(h.shots), spread, each]
+    ratios = " ".join(percent(r) for r in each.ratios)
+    return [str(hole.hole), off, wets, str(each.shots), spread, ratios]
 
 
-def _faults(photo: Assessment) -> str:
+def _faults(photo: Result) -> str:
     """Name the only fault of a photo, or count them."""
     bad = [h for h in photo.holes if h.state not in ("clear", "unsure")]
     if len(bad) == 1:
@@ -214,17 +218,13 @@ def _faults(photo: Assessment) -> str:
     return f"{len(bad)} faulty holes" if bad else ""
 
 
-def _state(h: CombinedHole) -> tuple[str, str]:
-    return h.hole.state, "intermittent" if h.intermittent else h.hole.state
-
-
-def _span(photo: Assessment) -> tuple[float, float, float]:
+def _span(photo: Result) -> tuple[float, float, float]:
     ratios = [h.area_ratio for h in photo.holes if math.isfinite(h.area_ratio)] or [math.nan]
     turns = [abs(h.deviation_deg) for h in photo.holes if math.isfinite(h.deviation_deg)]
     return min(ratios), max(ratios), float(np.max(turns, initial=0.0))
 
 
-def _figure(e: Evidence, value: float) -> str:
+def _figure(e: LimitCheck, value: float) -> str:
     return f"{value:.1f}°" if e.unit == "deg" else f"{value:.0%}"
 
 

@@ -13,15 +13,10 @@ from importlib import resources
 from typing import Any, Final
 
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.judge.shots import (
-    Change,
-    Combination,
-    CombinedHole,
-    Comparison,
-    HoleChange,
-    Matching,
-)
-from spraycheck.report.document import assessment_document, finding_entry, plain
+from spraycheck.judge.findings.words import hole_in_words, matching_in_words
+from spraycheck.judge.result import Doubt, Hole, HoleShots, LimitCheck, Matching, Result
+from spraycheck.judge.shots.comparing import Change, Comparison, HoleChange
+from spraycheck.report.document import assessment_document, check_entry, finding_entry, plain
 
 COMBINATION: Final = "spraycheck.combination/1"
 COMPARISON: Final = "spraycheck.comparison/1"
@@ -31,26 +26,32 @@ _DIGITS: Final = 6
 """Significant digits, chosen far beyond the smallest uncertainty met."""
 
 
-def combination_document(combination: Combination) -> dict[str, Any]:
+def combination_document(combination: Result) -> dict[str, Any]:
     """Return the document of several shots judged together, ready for `dumps`."""
-    c = combination
+    c, shots = combination, combination.together
+    rows = zip(c.holes, shots.holes, strict=True) if c.holes else ()
     return {
         "schema": COMBINATION,
         "verdict": c.verdict,
         "probability": _tidy(c.probability),
-        "shots": c.shots,
-        "cards": list(c.cards),
-        "matching": _matching(c.matching),
-        "holes": [_hole(hole) for hole in c.holes],
-        "extremes": [_tidy(asdict(evidence)) for evidence in c.extremes],
+        "shots": shots.count,
+        "cards": list(shots.cards),
+        "matching": _matching(shots.matching),
+        "holes": [_hole(hole, each, len(shots.photos)) for hole, each in rows],
+        "extremes": [_tidy(check_entry(check)) for check in extremes_of(c)],
         "findings": [finding_entry(finding) for finding in c.findings],
-        "widened": {"direction": _tidy(c.widened[0]), "area": _tidy(c.widened[1])},
+        "widened": {"direction": _tidy(shots.widened[0]), "area": _tidy(shots.widened[1])},
         "photo_scatter": {
-            "direction": _tidy(c.photo_scatter[0]),
-            "area": _tidy(c.photo_scatter[1]),
+            "direction": _tidy(shots.photo_scatter[0]),
+            "area": _tidy(shots.photo_scatter[1]),
         },
-        "photos": [assessment_document(photo) for photo in c.photos],
+        "photos": [assessment_document(photo) for photo in shots.photos],
     }
+
+
+def extremes_of(combination: Result) -> tuple[LimitCheck, ...]:
+    """Return what is true of any hole, where holes could not be followed."""
+    return tuple(c for c in combination.checks if Doubt.NOT_FOLLOWED in c.doubts)
 
 
 def comparison_document(comparison: Comparison) -> dict[str, Any]:
@@ -88,13 +89,12 @@ def combined_schema_text(name: str) -> str:
     return folder.joinpath(f"{name}.schema.json").read_text("utf-8")
 
 
-def _hole(h: CombinedHole) -> dict[str, Any]:
-    hole = h.hole
+def _hole(hole: Hole, each: HoleShots, photos: int) -> dict[str, Any]:
     return {
         "hole": hole.hole,
         "state": hole.state,
-        "intermittent": h.intermittent,
-        "shots": h.shots,
+        "intermittent": each.intermittent,
+        "shots": each.shots,
         "expected_deg": _tidy(hole.expected_deg),
         "deviation_deg": _tidy(hole.deviation_deg),
         "deviation_u_deg": _tidy(hole.deviation_u_deg),
@@ -102,14 +102,16 @@ def _hole(h: CombinedHole) -> dict[str, Any]:
         "area_ratio": _tidy(hole.area_ratio),
         "area_ratio_u": _tidy(hole.area_ratio_u),
         "probability": _tidy(hole.probability),
-        "reason": hole.reason,
-        "shot_sd_deg": _tidy(h.scatter.shot_deg),
-        "photo_sd_deg": _tidy(h.scatter.photo_deg),
-        "shot_sd_ratio": _tidy(h.scatter.shot_ratio),
-        "photo_sd_ratio": _tidy(h.scatter.photo_ratio),
+        "reason": hole_in_words(hole, photos),
+        "shot_sd_deg": _tidy(each.shot_sd_deg),
+        "photo_sd_deg": _tidy(each.photo_sd_deg),
+        "shot_sd_ratio": _tidy(each.shot_sd_ratio),
+        "photo_sd_ratio": _tidy(each.photo_sd_ratio),
         "each": [
             {"state": state, "area_ratio": _tidy(ratio), "deviation_deg": _tidy(turn)}
-            for state, ratio, turn in zip(h.states, h.ratios, h.deviations_deg, strict=True)
+            for state, ratio, turn in zip(
+                each.states, each.ratios, each.deviations_deg, strict=True
+            )
         ],
     }
 
@@ -135,7 +137,7 @@ def _matching(matching: Matching) -> dict[str, Any]:
         "by": matching.by,
         "probability": _tidy(matching.probability),
         "turn_deg": _tidy(matching.turn_deg) if matching.sure else None,
-        "note": matching.note,
+        "note": matching_in_words(matching),
     }
 
 

@@ -7,7 +7,8 @@ import math
 from rich.text import Text
 
 from spraycheck.judge.findings import AID, CAUTION
-from spraycheck.judge.shots import Change, Comparison, HoleChange
+from spraycheck.judge.findings.words import matching_in_words
+from spraycheck.judge.shots.comparing import Change, Comparison, HoleChange
 from spraycheck.report.combination import MATCHED_IN_WORDS, percent, probability_in_words
 from spraycheck.report.summary import signed
 from spraycheck.report.terminal import Writer, printable
@@ -98,7 +99,7 @@ class _Writer(Writer):
         self._console.print()
 
     def _mark_of(self, h: HoleChange, *, wide: bool) -> Text:
-        words = h.change
+        words = str(h.change)
         if wide and h.state_before != h.state_after:
             words += f" ({h.state_before} to {h.state_after})"
         sign = _SIGNS.get(h.change)
@@ -131,9 +132,10 @@ class _Writer(Writer):
             )
         else:
             self._item(
-                f"Holes cannot be matched surely: {m.note}. What any hole did at least is told "
-                "above. To follow holes, spray printed target cards laid down the same way, or "
-                "leave the injector in its holder and give the card's turn with --turn."
+                f"Holes cannot be matched surely: {matching_in_words(m)}. What any hole did at "
+                "least is told above. To follow holes, spray printed target cards laid down the "
+                "same way, or leave the injector in its holder and give the card's turn with "
+                "--turn."
             )
         self._item(
             "What both photos share, such as the holes' own scatter, is left out of a difference's "

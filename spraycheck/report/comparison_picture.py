@@ -11,8 +11,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.judge.layout import Assessment
-from spraycheck.judge.shots import Comparison, HoleChange
+from spraycheck.judge.findings.words import matching_in_words
+from spraycheck.judge.result import Result
+from spraycheck.judge.shots.comparing import Comparison, HoleChange
 from spraycheck.report.comparison import in_one_line, ratio_change, turn_change
 from spraycheck.report.overlay.pen import INK, PAPER, Box, Colour, Pen, Points, circle
 from spraycheck.report.overlay.placing import Obstacles, Request, place_labels
@@ -141,7 +142,7 @@ def _label(number: int, change: HoleChange | None) -> str:
 def _list(pen: Pen, c: Comparison) -> None:
     u = pen.unit
     if not c.holes:
-        parts = ("Which hole is which cannot be told", *c.matching.note.split(": "))
+        parts = ("Which hole is which cannot be told", *matching_in_words(c.matching).split(": "))
         for k, words in enumerate(parts):
             pen.text(3 * u, (2.5 + 3.8 * k) * u, words, PAPER if k == 0 else _DIM, 2.7)
         return
@@ -170,7 +171,7 @@ def _scales(c: Comparison) -> tuple[float, float]:
     return 1.0, reach[0] / max(reach[1], 1e-6)
 
 
-def _outlines(a: Assessment) -> list[Points]:
+def _outlines(a: Result) -> list[Points]:
     """Outline of every plume's largest piece, in mm from the nozzle centre."""
     found: list[Points] = []
     for label in a.catalogue.label.tolist():

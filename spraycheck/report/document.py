@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict
 from importlib import resources
 from typing import Any, Final
 
@@ -18,8 +17,11 @@ import numpy as np
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.card.spec import PrintedFacts
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.judge.layout import Assessment, Finding, Hole, Layout, SprayAngles
+from spraycheck.judge.findings import text_of
+from spraycheck.judge.findings.words import hole_in_words
+from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet, limit_fields
+from spraycheck.judge.result import Finding, Hole, LimitCheck, Result, SprayAngles
 from spraycheck.photo.containers import Photo
 from spraycheck.report.quality import quality_entry
 from spraycheck.spray.containers import NozzleCentre
@@ -31,12 +33,12 @@ _DIGITS: Final = {"px": 2, "mm": 4, "mm2": 3, "deg": 4, "frac": 6, "ratio": 4}
 # Chosen so that rounding stays a hundred times below the smallest uncertainty met.
 
 
-def assessment_document(assessment: Assessment) -> dict[str, Any]:
+def assessment_document(assessment: Result) -> dict[str, Any]:
     """Return the result document of a measured photo.
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Result
         The judged photo.
 
     Returns
@@ -143,8 +145,16 @@ def finding_entry(finding: Finding) -> dict[str, Any]:
     return {
         "code": finding.code,
         "hole": finding.hole if finding.hole > 0 else None,
-        "text": finding.text,
-        "evidence": plain(asdict(finding.evidence)) if finding.evidence else None,
+        "text": text_of(finding),
+        "evidence": check_entry(finding.check) if finding.check else None,
+    }
+
+
+def check_entry(check: LimitCheck) -> dict[str, Any]:
+    """Return the document's entry for a value held against a limit."""
+    return {
+        name: plain(getattr(check, name))
+        for name in ("limit", "value", "u", "allowed", "unit", "probability")
     }
 
 
@@ -229,7 +239,7 @@ def _centre(card: RectifiedCard, centre: NozzleCentre, scale: float) -> dict[str
     }
 
 
-def _plume(a: Assessment, k: int) -> dict[str, Any]:
+def _plume(a: Result, k: int) -> dict[str, Any]:
     c = a.catalogue
     known = a.card.scale_known
     x_px, y_px = c.centroid_px[k]
@@ -269,7 +279,7 @@ def _plume(a: Assessment, k: int) -> dict[str, Any]:
     }
 
 
-def _axis_px(a: Assessment, k: int) -> list[list[float]] | None:
+def _axis_px(a: Result, k: int) -> list[list[float]] | None:
     """Near and far end of the plume's axis, drawn through its centroid as long as the plume is."""
     c = a.catalogue
     turn = math.radians(c.axis_deg[k])
@@ -293,11 +303,11 @@ def _hole(hole: Hole) -> dict[str, Any]:
         "area_ratio": _number(hole.area_ratio, "ratio"),
         "area_ratio_u": _number(hole.area_ratio_u, "ratio"),
         "probability": plain(hole.probability),
-        "reason": hole.reason,
+        "reason": hole_in_words(hole),
     }
 
 
-def _marks(a: Assessment) -> list[dict[str, Any]]:
+def _marks(a: Result) -> list[dict[str, Any]]:
     total = float(np.sum(a.catalogue.area_mm2))
     entries = []
     for mark in a.segmentation.marks:

@@ -11,9 +11,10 @@ import numpy as np
 from spraycheck import flags
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.card.spec import PrintedFacts
-from spraycheck.judge.assessment.pattern import turn_u_deg
-from spraycheck.judge.findings import clock_position
-from spraycheck.judge.layout import Assessment, Finding
+from spraycheck.judge.findings import clock_position, text_of
+from spraycheck.judge.limits import Limits
+from spraycheck.judge.pattern import turn_u_deg
+from spraycheck.judge.result import Finding, Result
 from spraycheck.report.quality import quality_line
 from spraycheck.report.summary import pattern_fits, signed
 from spraycheck.stats.circular import wrap_180
@@ -32,12 +33,12 @@ _SAID_BY_FINDING = {
 }
 
 
-def sure_lines(assessment: Assessment) -> list[str]:
+def sure_lines(assessment: Result) -> list[str]:
     """Say how sure a photo's result is.
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Result
         The judged photo.
 
     Returns
@@ -75,7 +76,7 @@ def _span(values: Iterable[float], unit: str, scale: float = 1.0, digits: int = 
     return f"± {low}{unit}" if low == high else f"± {low} to {high}{unit}"
 
 
-def _centre_line(a: Assessment) -> str:
+def _centre_line(a: Result) -> str:
     radius = a.centre.u95_mm
     if a.card.scale_known:
         how = f"{radius:.1f} mm"
@@ -86,7 +87,7 @@ def _centre_line(a: Assessment) -> str:
     return f"Centre known to ± {how} (95 %), {origin}."
 
 
-def _value_lines(a: Assessment) -> list[str]:
+def _value_lines(a: Result) -> list[str]:
     lines = []
     direction = _span(a.catalogue.direction_u_deg.tolist(), "°")
     if direction:
@@ -99,15 +100,15 @@ def _value_lines(a: Assessment) -> list[str]:
     return lines
 
 
-def _turn_lines(a: Assessment) -> list[str]:
+def _turn_lines(a: Result) -> list[str]:
     """Say how the whole pattern is turned, where the card was lined up with a feature."""
     feature = a.provenance.get("lined_up_with")
     if not feature or not a.holes:
         return []
     turn = wrap_180(a.holes[0].expected_deg - a.layout.azimuth_deg[a.holes[0].hole - 1])
     u = turn_u_deg(a.card, a.catalogue)
-    limit = a.limits.rotation_deg
-    allowed = f", limit {limit:.1f}°" if a.limits.held("rotation_deg") else ""
+    held = isinstance(a.limits, Limits) and a.limits.held("rotation_deg")
+    allowed = f", limit {a.limits.tolerance('rotation_deg')[1]:.1f}°" if held else ""
     return [
         f"12 o'clock on the card was lined up with the {printable(str(feature))}: the whole "
         f"pattern is turned by {signed(turn)}° (± {u:.1f}°{allowed})."
@@ -142,7 +143,7 @@ def _printed_line(facts: PrintedFacts) -> str:
     )
 
 
-def _angle_lines(a: Assessment) -> list[str]:
+def _angle_lines(a: Result) -> list[str]:
     angles = a.angles
     if angles is None or not math.isfinite(angles.spray_angle_deg):
         return []
@@ -167,7 +168,7 @@ def _angle_lines(a: Assessment) -> list[str]:
     return [text]
 
 
-def _mark_lines(a: Assessment) -> list[str]:
+def _mark_lines(a: Result) -> list[str]:
     kinds = Counter(mark.kind for mark in a.segmentation.marks)
     if not kinds:
         return []
@@ -186,7 +187,7 @@ def flag_lines(noted: Iterable[str], findings: Sequence[Finding]) -> list[str]:
         What they say already is left out.
     """
     said = {finding.code for finding in findings}
-    told = " ".join(finding.text for finding in findings)
+    told = " ".join(text_of(finding) for finding in findings)
     meanings = [
         flags.MEANING.get(flag, flag)
         for flag in dict.fromkeys(noted)
@@ -195,7 +196,7 @@ def flag_lines(noted: Iterable[str], findings: Sequence[Finding]) -> list[str]:
     return [f"{text[0].upper()}{text[1:]}." for text in meanings if text not in told]
 
 
-def _notes(a: Assessment) -> list[str]:
+def _notes(a: Result) -> list[str]:
     """Flags of the photo, then of single plumes."""
     notes = flag_lines(
         [

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 
 
-def quality_entry(assessment: Assessment) -> dict[str, Any] | None:
+def quality_entry(assessment: Result) -> dict[str, Any] | None:
     """Return the document's entry; None where the photo was not looked at.
 
     Lengths in mm are None unless the scale is known.
@@ -39,7 +39,7 @@ def quality_entry(assessment: Assessment) -> dict[str, Any] | None:
     }
 
 
-def quality_line(assessment: Assessment) -> str:
+def quality_line(assessment: Result) -> str:
     """Say in one line what the photo is like; empty where it was not looked at."""
     q = assessment.quality
     if q is None:
@@ -61,7 +61,7 @@ def quality_line(assessment: Assessment) -> str:
     return f"Photo: {', '.join(parts)}."
 
 
-def _edge_frac(assessment: Assessment) -> float:
+def _edge_frac(assessment: Result) -> float:
     q = assessment.quality
     assert q is not None
     edges = [e for e in (q.edge_x_mm, q.edge_y_mm) if math.isfinite(e)]

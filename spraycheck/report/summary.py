@@ -7,21 +7,21 @@ from collections.abc import Sequence
 
 from spraycheck import flags
 from spraycheck.judge.findings import KINDS
-from spraycheck.judge.layout import STATES, Assessment, Finding, Hole
 from spraycheck.judge.limits import LimitSet, limit_fields
+from spraycheck.judge.result import Finding, Hole, HoleState, Result
 
 _NOT_A_FAULT = ("clear", "unsure")
 _GRAVITY = ("blocked", "off-line", "weak", "heavy", "misshapen")
 _NO_PATTERN = ("count-does-not-fit", "mirrored-layout")
 
 
-def count_states(holes: Sequence[Hole]) -> dict[str, int]:
-    """Count the holes in each state, in the order of `STATES`, leaving out states without any."""
-    counts = {state: sum(hole.state == state for hole in holes) for state in STATES}
+def count_states(holes: Sequence[Hole]) -> dict[HoleState, int]:
+    """Count the holes in each state, in their order, leaving out states without any."""
+    counts = {state: sum(hole.state == state for hole in holes) for state in HoleState}
     return {state: count for state, count in counts.items() if count}
 
 
-def pattern_fits(assessment: Assessment) -> bool:
+def pattern_fits(assessment: Result) -> bool:
     """Tell whether plumes could be allotted to holes at all.
 
     When not, the report lists the plumes as they lie, without holes.
@@ -29,7 +29,7 @@ def pattern_fits(assessment: Assessment) -> bool:
     return not any(f.code in _NO_PATTERN for f in assessment.findings)
 
 
-def count_in_words(assessment: Assessment) -> str:
+def count_in_words(assessment: Result) -> str:
     """Say how many holes are clear, or how many plumes there are when they fit no pattern."""
     if not pattern_fits(assessment):
         found = len(assessment.catalogue)
@@ -55,12 +55,12 @@ def signed(value: float) -> str:
     return "0.0" if text in ("-0.0", "+0.0") else text
 
 
-def explain_verdict(assessment: Assessment) -> list[str]:
+def explain_verdict(assessment: Result) -> list[str]:
     """List what decided the verdict, most important first, in a few words each.
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Result
         The judged photo.
 
     Returns
@@ -105,7 +105,7 @@ def _faults_in_words(faulty: Sequence[Hole]) -> list[str]:
     return parts
 
 
-def shared_plumes(assessment: Assessment) -> frozenset[int]:
+def shared_plumes(assessment: Result) -> frozenset[int]:
     """Return the ids of plumes that stand for more than one hole, or are flagged as merged."""
     plumes = [hole.plume for hole in assessment.holes if hole.plume is not None]
     return frozenset(
@@ -115,7 +115,7 @@ def shared_plumes(assessment: Assessment) -> frozenset[int]:
     )
 
 
-def _pass_in_numbers(assessment: Assessment) -> list[str]:
+def _pass_in_numbers(assessment: Result) -> list[str]:
     holes = assessment.holes
     turns = [abs(h.deviation_deg) for h in holes if math.isfinite(h.deviation_deg)]
     ratios = [h.area_ratio for h in holes if math.isfinite(h.area_ratio)]

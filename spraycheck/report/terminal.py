@@ -11,9 +11,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from spraycheck.judge.findings import AID, CAUTION, KINDS, clock_position
-from spraycheck.judge.layout import Assessment, Finding, Hole
-from spraycheck.judge.limits import Limits
+from spraycheck.judge.findings import AID, CAUTION, KINDS, clock_position, text_of
+from spraycheck.judge.limits import LimitSet
+from spraycheck.judge.result import Finding, Hole, Result
 from spraycheck.report.how_sure import printable, sheet_line, sure_lines
 from spraycheck.report.summary import (
     count_in_words,
@@ -67,13 +67,13 @@ _STATE_STYLE = {
 
 
 def terminal_report(
-    assessment: Assessment, *, colour: bool, width: int, ascii_only: bool = False
+    assessment: Result, *, colour: bool, width: int, ascii_only: bool = False
 ) -> str:
     """Write the report of one photo.
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Result
         The judged photo.
     colour : bool
         Add ANSI colours; they only repeat what words and signs say.
@@ -111,7 +111,7 @@ class Writer:
             legacy_windows=False,
         )
 
-    def report(self, a: Assessment) -> str:
+    def report(self, a: Result) -> str:
         """Write the report of one photo."""
         self._verdict(a)
         self._console.print()
@@ -153,7 +153,7 @@ class Writer:
         grid.add_row(mark, Text(self._say(text)))
         self._console.print(Padding(grid, (0, 0, 0, 2)))
 
-    def _verdict(self, a: Assessment) -> None:
+    def _verdict(self, a: Result) -> None:
         reasons = "; ".join(explain_verdict(a))
         self.verdict_line(a.verdict, f"{count_in_words(a)}: {reasons}")
         names = [printable(a.photo.file)] if a.photo.file else []
@@ -173,7 +173,7 @@ class Writer:
         signs = _ASCII_SIGNS if self._ascii else _SIGNS
         return Text(f"{signs[state]} {word}", style=_STATE_STYLE[state])
 
-    def limits_line(self, limits: Limits) -> None:
+    def limits_line(self, limits: LimitSet) -> None:
         """Write which limits were held, and what they are."""
         self._item(
             f"Limits, {printable(limits_in_words(limits))}. They are settings to be agreed, "
@@ -192,7 +192,7 @@ class Writer:
         return table
 
     # -- table of holes ---------------------------------------------------------------------
-    def _holes(self, a: Assessment) -> None:
+    def _holes(self, a: Result) -> None:
         wide = self._width >= _WIDE
         metric = self._width >= _WIDEST and a.card.scale_known
         headers = ["hole", "direction", "clock", "off by", "to next", "share", "wets"]
@@ -214,7 +214,7 @@ class Writer:
             notes.append("± holds 95 %.")
         self._paragraph(" ".join(notes), indent=0, style="dim")
 
-    def _cells(self, a: Assessment, hole: Hole, *, wide: bool, merged: bool) -> list[str]:
+    def _cells(self, a: Result, hole: Hole, *, wide: bool, merged: bool) -> list[str]:
         if hole.plume is None:
             share = "0%" if hole.state == "blocked" else "-"
             where = f"({hole.expected_deg:.1f})"
@@ -238,13 +238,13 @@ class Writer:
             ratio,
         ]
 
-    def _metric(self, a: Assessment, hole: Hole) -> list[str]:
+    def _metric(self, a: Result, hole: Hole) -> list[str]:
         if hole.plume is None:
             return ["-", "-"]
         row = hole.plume - 1
         return [f"{a.catalogue.reach_mm[row]:.1f}", f"{a.catalogue.area_mm2[row]:.0f}"]
 
-    def _plumes(self, a: Assessment) -> None:
+    def _plumes(self, a: Result) -> None:
         """List the plumes as they lie, for a pattern that fits no holes."""
         table = self._table(["plume", "direction", "clock", "to next", "share"])
         directions = a.catalogue.direction_deg
@@ -271,7 +271,7 @@ class Writer:
             about = f"Hole {finding.hole}: {title.lower()}" if finding.hole else title
             self._console.print(Text(self._say(f"{number}. {about}"), style="bold"))
             kind = KINDS.get(finding.code)
-            text = printable(finding.text)
+            text = printable(text_of(finding))
             if kind and finding.code in advised and text.endswith(kind.next_step):
                 text = text.removesuffix(kind.next_step)
                 self._paragraph(f"{text}Do as under {advised[finding.code]}.", indent=3)
@@ -281,7 +281,7 @@ class Writer:
             if kind and kind.causes:
                 self._paragraph(f"May come from: {'; '.join(kind.causes)}.", indent=3, style="dim")
 
-    def _how_sure(self, a: Assessment) -> None:
+    def _how_sure(self, a: Result) -> None:
         self._heading("How sure")
         for line in sure_lines(a):
             self._item(line)

@@ -42,6 +42,8 @@ __all__ = [
     "FindingKind",
     "clock_position",
     "describe",
+    "found_of",
+    "needed",
     "text_of",
 ]
 
@@ -197,6 +199,15 @@ def text_of(finding: Finding) -> str:
     InputError
         As `describe`.
     """
+    return " ".join(_parts(finding))
+
+
+def found_of(finding: Finding) -> str:
+    """Say what was found, without what to do."""
+    return _parts(finding)[0]
+
+
+def _parts(finding: Finding) -> tuple[str, str]:
     kind = KINDS[finding.kind]
     wanted = needed(finding.kind)
     filled: dict[str, Any] = {}
@@ -219,5 +230,7 @@ def text_of(finding: Finding) -> str:
     derived = _DERIVED.get(finding.kind)
     said = {**filled, **finding.fields, **(derived[1](finding) if derived else {})}
     words = _Words()
-    found = words.format(kind.text, hole=hole, **said)
-    return f"{found} {words.format(kind.next_step, hole=hole, **said)}"
+    return (
+        words.format(kind.text, hole=hole, **said),
+        words.format(kind.next_step, hole=hole, **said),
+    )

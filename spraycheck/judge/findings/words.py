@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Final
 
-from spraycheck.judge.result import Doubt, Hole, HoleState, LimitCheck, Remedy
+from spraycheck.judge.result import Doubt, Hole, HoleState, LimitCheck, Matching, Remedy
 
 DOUBTS_IN_WORDS: Final[Mapping[Doubt, str]] = MappingProxyType(
     {
@@ -31,6 +31,7 @@ DOUBTS_IN_WORDS: Final[Mapping[Doubt, str]] = MappingProxyType(
         Doubt.MARKERS: "the place of the card's markers is most of the doubt",
         Doubt.NOISE: "the photo's noise is most of the doubt",
         Doubt.INTERMITTENT: "intermittent",
+        Doubt.NOT_FOLLOWED: "holes could not be followed from shot to shot",
         Doubt.ARROWS_DISAGREE: "the index arrows and the patterns disagree",
         Doubt.TURNS_DISAGREE: "the turns given and the patterns disagree",
         Doubt.NO_FEATURE: "the patterns show no feature to go by: any turn of one against the "
@@ -39,6 +40,7 @@ DOUBTS_IN_WORDS: Final[Mapping[Doubt, str]] = MappingProxyType(
         Doubt.SEVERAL_PLUMES: "the card shows several plumes",
         Doubt.SOAKED_OVER: "a hollow may have soaked over",
         Doubt.OPEN_HOLLOW: "the hollow is not closed",
+        Doubt.SOAKED_ENDS: "paper that soaks leaves angles open",
         Doubt.LIMIT_OFF: "the limit is off",
         Doubt.NEED_NOT_BE_FILLED: "the spray need not be filled",
         Doubt.NEED_NOT_BE_HOLLOW: "the spray need not be hollow",
@@ -110,6 +112,11 @@ def hole_in_words(hole: Hole, shots: int = 1) -> str:
     if not hole.doubts:
         return ""
     return doubt_in_words(hole.doubts[0], hole.check.limit if hole.check else "", shots)
+
+
+def matching_in_words(matching: Matching) -> str:
+    """Say why holes could not be matched surely; empty where they could."""
+    return "; ".join(doubt_in_words(doubt) for doubt in matching.doubts)
 
 
 def check_in_words(check: LimitCheck) -> str:

@@ -14,7 +14,7 @@ from typing import Final
 from spraycheck import flags
 from spraycheck.errors import InputError
 from spraycheck.judge.findings import KINDS, PHOTO_ADVICE
-from spraycheck.judge.findings.central import CENTRAL_KINDS
+from spraycheck.judge.findings.axial import AXIAL_KINDS
 from spraycheck.judge.findings.kinds import FindingKind
 from spraycheck.judge.findings.patterns import PATTERN_KINDS
 from spraycheck.judge.findings.photos import PHOTO_KINDS
@@ -78,7 +78,7 @@ class Group:
 _GROUPS: Final = (
     ("One hole", [kind for kind in PATTERN_KINDS if kind.about == "hole"]),
     ("The whole pattern", [kind for kind in PATTERN_KINDS if kind.about != "hole"]),
-    ("Pintle and single-hole nozzles", CENTRAL_KINDS),
+    ("Pintle and single-hole nozzles", AXIAL_KINDS),
     ("The photo and the sheet", PHOTO_KINDS),
 )
 

@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.errors import InputError
-from spraycheck.judge.axial import CentralAssessment
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 from spraycheck.report.overlay.dial import BANNER_UNITS, PANEL_UNITS, draw_banner, draw_panel
 from spraycheck.report.overlay.pen import Box, Pen
 from spraycheck.report.overlay.scene import Scene
@@ -58,13 +57,13 @@ class Composition:
 
 
 def draw_overlay(
-    assessment: Assessment, *, max_side_px: int = 1600, whole_photo: bool = False
+    assessment: Result, *, max_side_px: int = 1600, whole_photo: bool = False
 ) -> NDArray[np.uint8]:
     """Draw the photo with what was found, and the verdict.
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Result
         The judged photo.
     max_side_px : int
         Longest side of the photo in the drawing; the strips above and below come on top of it.
@@ -86,7 +85,7 @@ def draw_overlay(
 
 
 def compose_overlay(
-    assessment: Assessment, *, max_side_px: int = 1600, whole_photo: bool = False
+    assessment: Result, *, max_side_px: int = 1600, whole_photo: bool = False
 ) -> Composition:
     """Draw as `draw_overlay` does, and also tell where the parts are."""
     frame = frame_photo(assessment, PANEL_UNITS, max_side_px, whole_photo)
@@ -141,7 +140,7 @@ class Frame:
 
 
 def frame_photo(
-    assessment: Assessment | CentralAssessment,
+    assessment: Result,
     panel_units: float,
     max_side_px: int,
     whole_photo: bool,
@@ -182,9 +181,7 @@ def frame_photo(
     )
 
 
-def _crop(
-    assessment: Assessment | CentralAssessment, whole_photo: bool
-) -> tuple[int, int, int, int]:
+def _crop(assessment: Result, whole_photo: bool) -> tuple[int, int, int, int]:
     """Return the part of ``photo.rgb`` to draw: left, top, right, bottom."""
     rows, cols = assessment.photo.rgb.shape[:2]
     outline = assessment.photo.to_decoded(assessment.card.outline_px)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from spraycheck.judge.layout import Assessment, Hole
+from spraycheck.judge.result import Hole, Result
 from spraycheck.report.overlay.pen import PAPER, Box, Colour, Pen, circle
 from spraycheck.report.overlay.signs import BADGES, STYLES, draw_badge, draw_sign
 from spraycheck.report.summary import (
@@ -26,7 +26,7 @@ DIM: Colour = (176, 186, 196)
 RING: Colour = (96, 108, 120)
 
 
-def draw_banner(pen: Pen, assessment: Assessment) -> None:
+def draw_banner(pen: Pen, assessment: Result) -> None:
     """Draw the verdict, the count of clear holes and the reason."""
     # The margins that a pass ends with stand in the list below as well: they may be left out.
     tell_verdict(pen, assessment.verdict, count_in_words(assessment), explain_verdict(assessment))
@@ -57,7 +57,7 @@ def _fitted(pen: Pen, parts: list[str], size: float, room: float, *, tell_rest: 
     return f"{text}..."
 
 
-def draw_panel(pen: Pen, assessment: Assessment) -> list[tuple[str, Box]]:
+def draw_panel(pen: Pen, assessment: Result) -> list[tuple[str, Box]]:
     """Draw dial, list and footnotes; return the words and boxes of the dial's numbers."""
     pen.flood(BACK)
     numbers = _dial(pen, assessment, 20.5 * pen.unit, 22.0 * pen.unit)
@@ -69,7 +69,7 @@ def draw_panel(pen: Pen, assessment: Assessment) -> list[tuple[str, Box]]:
     return numbers
 
 
-def _dial(pen: Pen, a: Assessment, x: float, y: float) -> list[tuple[str, Box]]:
+def _dial(pen: Pen, a: Result, x: float, y: float) -> list[tuple[str, Box]]:
     u = pen.unit
     ring = 12.5 * u
     pen.line(circle(x, y, ring, 96), RING, 0.35, closed=True, casing=0)
@@ -160,7 +160,7 @@ def _list(pen: Pen, holes: tuple[Hole, ...], shared: frozenset[int]) -> None:
         _row(pen, hole, x, y, 2.8, wide=False, merged=hole.plume in shared)
 
 
-def _plume_list(pen: Pen, a: Assessment) -> None:
+def _plume_list(pen: Pen, a: Result) -> None:
     """List the plumes as they lie, when they fit no pattern."""
     u = pen.unit
     cat = a.catalogue
@@ -201,7 +201,7 @@ def _row(
         pen.text(x + 28.5 * u, y, f"{hole.deviation_deg:+.0f}°", PAPER, size, align=1.0)
 
 
-def _footnotes(pen: Pen, a: Assessment) -> None:
+def _footnotes(pen: Pen, a: Result) -> None:
     u = pen.unit
     if a.card.scale_known:
         centre = f"centre ± {a.centre.u95_mm:.1f} mm"

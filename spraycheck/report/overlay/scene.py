@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spraycheck import flags
-from spraycheck.judge.layout import Hole
+from spraycheck.judge.result import Hole
 from spraycheck.report.overlay.pen import INK, PAPER, Box, Pen, Points, circle
 from spraycheck.report.overlay.placing import Obstacles, Request, place_labels
 from spraycheck.report.overlay.signs import STYLES, Style, draw_sign

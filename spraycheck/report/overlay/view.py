@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spraycheck.judge.layout import Assessment, Hole
+from spraycheck.judge.result import Hole, Result
 from spraycheck.report.overlay.pen import Points
 
 
@@ -17,7 +17,7 @@ class View:
 
     Parameters
     ----------
-    assessment : Assessment
+    assessment : Result
         What is drawn.
     width, height : int
         Of the drawn part of the photo, in pixels.
@@ -25,7 +25,7 @@ class View:
         Left, top, right and bottom of that part, in pixels of ``assessment.photo.rgb``.
     """
 
-    assessment: Assessment
+    assessment: Result
     width: int
     height: int
     crop: tuple[int, int, int, int]
@@ -68,7 +68,7 @@ class View:
         return np.array([self.assessment.centre.x_mm, self.assessment.centre.y_mm])
 
 
-def polar(assessment: Assessment, direction_deg: Points, radius_mm: Points) -> Points:
+def polar(assessment: Result, direction_deg: Points, radius_mm: Points) -> Points:
     """Return card positions at directions (clockwise from 12) and distances from the centre."""
     a = np.radians(direction_deg)
     centre = np.array([assessment.centre.x_mm, assessment.centre.y_mm])
@@ -85,7 +85,7 @@ class Typical:
     width_deg: float
 
 
-def typical_plume(assessment: Assessment) -> Typical:
+def typical_plume(assessment: Result) -> Typical:
     """Take the middle clear plume (any plume when none is clear) as the shape of a sound one."""
     clear = [h.plume - 1 for h in assessment.holes if h.state == "clear" and h.plume]
     cat = assessment.catalogue
@@ -100,7 +100,7 @@ def typical_plume(assessment: Assessment) -> Typical:
     )
 
 
-def ghost_outline(assessment: Assessment, hole: Hole) -> tuple[Points, float]:
+def ghost_outline(assessment: Result, hole: Hole) -> tuple[Points, float]:
     """Outline of the plume a hole should have left.
 
     Returns
@@ -122,7 +122,7 @@ def ghost_outline(assessment: Assessment, hole: Hole) -> tuple[Points, float]:
     return polar(assessment, direction, np.hypot(along, side)), reach
 
 
-def _throw(assessment: Assessment, hole: Hole) -> float:
+def _throw(assessment: Result, hole: Hole) -> float:
     """How far this hole throws against the middle clear one: a cone at an angle lands at tan."""
     angles = np.array(assessment.layout.axis_angle_deg)
     clear = [h.hole - 1 for h in assessment.holes if h.state == "clear"]
