@@ -31,15 +31,15 @@ from pathlib import Path
 
 from IPython.display import Image, Markdown
 
-from spraycheck.app.batch.progress import PlainProgress
-from spraycheck.app.batch.running import Options, run_batch
-from spraycheck.app.studies import read_study
-from spraycheck.app.training.archive import write_archive, write_repeats
-from spraycheck.pattern.limits import Limits
+from spraycheck.batch.progress import PlainProgress
+from spraycheck.batch.run import Options, run_batch
+from spraycheck.judge.limits import Limits
 from spraycheck.report.gauge import study_value, value_text
 from spraycheck.report.gauge_plots import study_plot
 from spraycheck.report.lessons.gallery import card_wall
 from spraycheck.report.lessons.tables import chosen_columns
+from spraycheck.train.archive import write_archive, write_repeats
+from spraycheck.train.studies import read_study
 
 folder = Path(tempfile.mkdtemp(prefix="spraycheck-archive-"))
 manifest = write_archive(folder / "cards")

@@ -31,16 +31,17 @@ from pathlib import Path
 import numpy as np
 from IPython.display import Image, Markdown
 
-from spraycheck import circular, decision, geometry, measure_photo, optics, repeatability, units
-from spraycheck import uncertainty as gum
-from spraycheck.app.studies import read_study
-from spraycheck.decision import Tolerance
-from spraycheck.psychometrics import Trials, fit_detection
+from spraycheck import measure_photo, optics, units
 from spraycheck.report.gauge import study_value
 from spraycheck.report.gauge_plots import study_plot
 from spraycheck.report.lessons import closed_forms
 from spraycheck.report.lessons.tables import Comparison, tally
-from spraycheck.synthetic import Camera, SprayShot, SyntheticNozzle, draw_card, photograph
+from spraycheck.simulate import Camera, SprayShot, SyntheticNozzle, draw_card, photograph
+from spraycheck.stats import circular, decision, geometry, repeatability
+from spraycheck.stats import uncertainty as gum
+from spraycheck.stats.decision import Tolerance
+from spraycheck.stats.psychometrics import Trials, fit_detection
+from spraycheck.train.studies import read_study
 
 DATA = Path("../tests/truth/data")
 

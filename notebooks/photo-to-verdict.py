@@ -23,7 +23,7 @@
 from IPython.display import Image, Markdown
 
 from spraycheck import measure_photo
-from spraycheck.pattern.findings import AID
+from spraycheck.judge.findings import AID
 from spraycheck.report.lessons import stages
 from spraycheck.report.lessons.gallery import overlay_picture
 from spraycheck.report.lessons.tables import markdown_table

@@ -30,11 +30,11 @@ from dataclasses import replace
 
 from IPython.display import Image, Markdown
 
-from spraycheck.app.training.building import build_page
-from spraycheck.app.training.lessons import lessons
-from spraycheck.app.training.wishes import Wish
-from spraycheck.pattern.findings import AID, CAUTION
+from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.lessons.gallery import card_row, page_text, photo_and_seen, seen_row
+from spraycheck.train.building import build_page
+from spraycheck.train.card_request import Wish
+from spraycheck.train.lessons import lessons
 
 Markdown(f"> **{CAUTION}**\n>\n> {AID}")
 

@@ -17,10 +17,10 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from spraycheck.app.measuring import measure_central_photo, measure_photo
-    from spraycheck.app.nozzles.files import read_layout, read_nozzle
-    from spraycheck.app.nozzles.limits import read_limits
-    from spraycheck.app.photos import photo_from_array, read_photo
+    from spraycheck.axial_pipeline import CentralPipeline
+    from spraycheck.card.printed import find_card
+    from spraycheck.card.sheet import rectify_card
+    from spraycheck.card.spec import CardSpec
     from spraycheck.errors import (
         ArchiveError,
         CardNotFoundError,
@@ -33,22 +33,23 @@ if TYPE_CHECKING:
         SprayCheckError,
         SprayNotFoundError,
     )
-    from spraycheck.pattern.assessment import assess_layout
-    from spraycheck.pattern.card import CardSpec
-    from spraycheck.pattern.central import CentralAssessment, CentralNozzle, CentralPipeline
-    from spraycheck.pattern.centre import locate_centre
-    from spraycheck.pattern.combination import combine_shots, compare_cards
-    from spraycheck.pattern.containers import Photo
-    from spraycheck.pattern.layout import Assessment, Layout
-    from spraycheck.pattern.limits import CentralLimits, Limits
-    from spraycheck.pattern.measurement import measure_plumes
-    from spraycheck.pattern.pipeline import Pipeline
-    from spraycheck.pattern.printed import find_card
-    from spraycheck.pattern.quality import SprayTime
-    from spraycheck.pattern.rectification import rectify_card
-    from spraycheck.pattern.segmentation import segment_plumes
-    from spraycheck.pattern.standoff import Standoff
-    from spraycheck.pattern.wetness import map_wetness
+    from spraycheck.judge.assessment import assess_layout
+    from spraycheck.judge.axial import CentralAssessment, CentralNozzle
+    from spraycheck.judge.layout import Assessment, Layout
+    from spraycheck.judge.limits import CentralLimits, Limits
+    from spraycheck.judge.quality import SprayTime
+    from spraycheck.judge.shots import combine_shots, compare_cards
+    from spraycheck.judge.standoff import Standoff
+    from spraycheck.measuring import measure_central_photo, measure_photo
+    from spraycheck.nozzles.files import read_layout, read_nozzle
+    from spraycheck.nozzles.limits import read_limits
+    from spraycheck.photo import photo_from_array, read_photo
+    from spraycheck.photo.containers import Photo
+    from spraycheck.pipeline import Pipeline
+    from spraycheck.spray.centre import locate_centre
+    from spraycheck.spray.measure import measure_plumes
+    from spraycheck.spray.segmentation import segment_plumes
+    from spraycheck.spray.wetness import map_wetness
 
 __all__ = [
     "ArchiveError",
@@ -93,10 +94,10 @@ __all__ = [
 ]
 
 _HOME = {
-    "app.measuring": ("measure_central_photo", "measure_photo"),
-    "app.nozzles.files": ("read_layout", "read_nozzle"),
-    "app.nozzles.limits": ("read_limits",),
-    "app.photos": ("photo_from_array", "read_photo"),
+    "measuring": ("measure_central_photo", "measure_photo"),
+    "nozzles.files": ("read_layout", "read_nozzle"),
+    "nozzles.limits": ("read_limits",),
+    "photo": ("photo_from_array", "read_photo"),
     "errors": (
         "ArchiveError",
         "CardNotFoundError",
@@ -109,22 +110,23 @@ _HOME = {
         "SprayCheckError",
         "SprayNotFoundError",
     ),
-    "pattern.assessment": ("assess_layout",),
-    "pattern.card": ("CardSpec",),
-    "pattern.central": ("CentralAssessment", "CentralNozzle", "CentralPipeline"),
-    "pattern.centre": ("locate_centre",),
-    "pattern.combination": ("combine_shots", "compare_cards"),
-    "pattern.containers": ("Photo",),
-    "pattern.layout": ("Assessment", "Layout"),
-    "pattern.limits": ("CentralLimits", "Limits"),
-    "pattern.measurement": ("measure_plumes",),
-    "pattern.pipeline": ("Pipeline",),
-    "pattern.printed": ("find_card",),
-    "pattern.quality": ("SprayTime",),
-    "pattern.rectification": ("rectify_card",),
-    "pattern.segmentation": ("segment_plumes",),
-    "pattern.standoff": ("Standoff",),
-    "pattern.wetness": ("map_wetness",),
+    "judge.assessment": ("assess_layout",),
+    "card.spec": ("CardSpec",),
+    "axial_pipeline": ("CentralPipeline",),
+    "judge.axial": ("CentralAssessment", "CentralNozzle"),
+    "spray.centre": ("locate_centre",),
+    "judge.shots": ("combine_shots", "compare_cards"),
+    "photo.containers": ("Photo",),
+    "judge.layout": ("Assessment", "Layout"),
+    "judge.limits": ("CentralLimits", "Limits"),
+    "spray.measure": ("measure_plumes",),
+    "pipeline": ("Pipeline",),
+    "card.printed": ("find_card",),
+    "judge.quality": ("SprayTime",),
+    "card.sheet": ("rectify_card",),
+    "spray.segmentation": ("segment_plumes",),
+    "judge.standoff": ("Standoff",),
+    "spray.wetness": ("map_wetness",),
 }
 _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}
 

@@ -9,8 +9,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))  # works from a checkout, 
 
 from batch_tools import stand_in
 
-from spraycheck.app.batch import driver
-from spraycheck.app.cli import main
+from spraycheck.batch import scheduler as driver
+from spraycheck.cli.main import main
 
 if __name__ == "__main__":
     driver.score = stand_in

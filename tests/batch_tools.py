@@ -18,14 +18,14 @@ from typing import Any
 
 from report_factory import make_assessment
 
-from spraycheck.app.batch import driver
-from spraycheck.app.batch.driver import Step
-from spraycheck.app.batch.engines import Engine, InProcess
-from spraycheck.app.batch.outcome import Summary
-from spraycheck.app.batch.running import Options, run_batch
-from spraycheck.app.batch.scoring import Scored, Task
-from spraycheck.app.nozzles.files import Nozzle
+from spraycheck.batch import scheduler as driver
+from spraycheck.batch.executors import Engine, InProcess
+from spraycheck.batch.outcome import Summary
+from spraycheck.batch.run import Options, run_batch
+from spraycheck.batch.scheduler import Step
+from spraycheck.batch.scoring import Scored, Task
 from spraycheck.errors import CardNotFoundError
+from spraycheck.nozzles.files import Nozzle
 from spraycheck.report.document import assessment_document, error_document
 from spraycheck.report.trends import Trends
 
@@ -128,7 +128,7 @@ def batch(
     watcher = Quiet()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(driver, "score", stand_in)
-        patch.setattr("spraycheck.app.batch.running._engine", lambda _: engine or InProcess())
+        patch.setattr("spraycheck.batch.run._engine", lambda _: engine or InProcess())
         if not plots:
             patch.setattr(Trends, "plots", lambda _: [])
         summary = run_batch(Options(out=out, **options), watcher, stop=stop)

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.pattern.containers import RectifiedCard
+from spraycheck.card.containers import RectifiedCard
 
 PAPER = (0.70, 0.62, 0.50)
 STAIN = (0.62, 0.50, 0.33)  # transmitted share of light in saturated paper, per colour

@@ -11,7 +11,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.pattern.containers import Photo, RectifiedCard, WetnessMap
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.photo.containers import Photo
+from spraycheck.spray.containers import WetnessMap
 
 SIZE = (150.0, 190.0)
 CELL = 0.4

@@ -18,7 +18,7 @@ import numpy as np
 from cards import from_above
 from numpy.typing import NDArray
 
-from spraycheck.pattern.containers import RectifiedCard
+from spraycheck.card.containers import RectifiedCard
 
 Array = NDArray[np.float64]
 

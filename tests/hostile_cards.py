@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from printed_cards import photograph, view
 
-from spraycheck.pattern.artwork import Label
+from spraycheck.card.target import Label
 from spraycheck.report.card_page import compose_card
 from spraycheck.report.card_png import card_picture
 

@@ -12,8 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.pattern.artwork import CARDS, make_label
-from spraycheck.pattern.layout import Layout
+from spraycheck.card.target import CARDS, make_label
+from spraycheck.judge.layout import Layout
 from spraycheck.report.card_page import compose_card
 from spraycheck.report.card_png import card_picture
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from spraycheck.app.cli import main
+from spraycheck.cli.main import main
 from spraycheck.errors import LayoutError
 
 

@@ -12,20 +12,20 @@ from typing import Any
 
 import numpy as np
 
-from spraycheck.pattern import flags
-from spraycheck.pattern.containers import (
+from spraycheck import flags
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.card.spec import PrintedFacts
+from spraycheck.judge.findings import describe, most_important_first
+from spraycheck.judge.layout import Assessment, Finding, Hole, Layout
+from spraycheck.judge.limits import Limits
+from spraycheck.photo.containers import Photo
+from spraycheck.spray.containers import (
     Mark,
     NozzleCentre,
-    Photo,
     PlumeCatalogue,
     PlumeSegmentation,
-    PrintedFacts,
-    RectifiedCard,
     WetnessMap,
 )
-from spraycheck.pattern.findings import describe, most_important_first
-from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout
-from spraycheck.pattern.limits import Limits
 
 NAN = math.nan
 CENTRE_MM = np.array([6.0, -9.0])

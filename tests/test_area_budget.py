@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 from cards import Scene, draw, even
 
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import PlumeCatalogue, WetnessMap
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.containers import PlumeCatalogue, WetnessMap
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 WET = map_wetness(draw(Scene(plumes=even(5))))
 CENTRE = locate_centre(WET)

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from spraycheck.errors import InputError
-from spraycheck.pattern.artwork import (
+from spraycheck.card.spec import CardSpec, parse_printed_length
+from spraycheck.card.target import (
     CARD_VERSION,
     CARDS,
     MAX_LABEL,
@@ -16,7 +16,7 @@ from spraycheck.pattern.artwork import (
     make_label,
     parse_label,
 )
-from spraycheck.pattern.card import CardSpec, parse_printed_length
+from spraycheck.errors import InputError
 
 PAPERS = sorted(CARDS)
 

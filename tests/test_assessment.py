@@ -11,19 +11,20 @@ from cards import Scene, draw, even
 from hypothesis import given
 from hypothesis import strategies as st
 
-from spraycheck.pattern import flags as flag
-from spraycheck.pattern.assessment import assess_layout
-from spraycheck.pattern.assessment.amounts import area_ratios
-from spraycheck.pattern.assessment.fading import fades_towards
-from spraycheck.pattern.assessment.leaning import unexplained
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import Mark, Photo, PlumeCatalogue, WetnessMap
-from spraycheck.pattern.layout import SPREAD_U, Assessment, Layout
-from spraycheck.pattern.limits import Limits
-from spraycheck.pattern.matching import match_layout
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.standoff import Standoff, add_spray_angles
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck import flags as flag
+from spraycheck.judge.assessment import assess_layout
+from spraycheck.judge.assessment.area_ratios import area_ratios
+from spraycheck.judge.assessment.illumination import fades_towards
+from spraycheck.judge.assessment.residuals import unexplained
+from spraycheck.judge.layout import SPREAD_U, Assessment, Layout
+from spraycheck.judge.limits import Limits
+from spraycheck.judge.matching import match_layout
+from spraycheck.judge.standoff import Standoff, add_spray_angles
+from spraycheck.photo.containers import Photo
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.containers import Mark, PlumeCatalogue, WetnessMap
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 SCENE = Scene(plumes=even(5))
 WET = map_wetness(draw(SCENE))

@@ -19,18 +19,19 @@ import pyarrow.parquet
 import pytest
 from batch_tools import batch, outcome_of, photo, records, stand_in
 
-from spraycheck.app.batch import driver, engines
-from spraycheck.app.batch.columns import TABLES
-from spraycheck.app.batch.engines import InProcess, Pool
-from spraycheck.app.batch.failing import kind_of
-from spraycheck.app.batch.running import Options, run_batch
-from spraycheck.app.batch.scoring import Scored, Task, hash_files, score, versions
-from spraycheck.app.cli import main
-from spraycheck.app.nozzles.files import Nozzle
+from spraycheck.batch import executors as engines
+from spraycheck.batch import scheduler as driver
+from spraycheck.batch.columns import TABLES
+from spraycheck.batch.early_stop import kind_of
+from spraycheck.batch.executors import InProcess, Pool
+from spraycheck.batch.run import Options, run_batch
+from spraycheck.batch.scoring import Scored, Task, hash_files, score, versions
+from spraycheck.card.spec import CardSpec
+from spraycheck.cli.main import main
 from spraycheck.errors import InputError
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.limits import Limits
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.limits import Limits
+from spraycheck.nozzles.files import Nozzle
 from spraycheck.report.document import assessment_document, schema_text
 
 TESTS = Path(__file__).parent
@@ -174,9 +175,9 @@ def test_new_results_version_and_new_stages_measure_again(
     fill(tmp_path / "in", ("pass 1",))
     batch(tmp_path / "in", tmp_path / "out")
     with monkeypatch.context() as patch:
-        patch.setattr("spraycheck.app.batch.keys.RESULTS_VERSION", 999)
+        patch.setattr("spraycheck.batch.keys.RESULTS_VERSION", 999)
         assert batch(tmp_path / "in", tmp_path / "out")[1].measured == 1
-    from spraycheck.pattern.pipeline import Pipeline
+    from spraycheck.pipeline import Pipeline
 
     told = Pipeline().describe()
     with monkeypatch.context() as patch:
@@ -294,7 +295,7 @@ def test_workers_end_with_their_parent(tmp_path: Path) -> None:
     code = (
         "import os, sys; sys.path[:0] = [sys.argv[1], sys.argv[2]]\n"
         "if __name__ == '__main__':\n"
-        "    from spraycheck.app.batch.engines import Pool\n"
+        "    from spraycheck.batch.executors import Pool\n"
         "    pool = Pool(1)\n"
         "    print(pool.submit(os.kill.__class__ and __import__('batch_tools').pid, 0).result(),"
         " flush=True)\n"

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from batch_tools import photo, stand_in
 
-from spraycheck.app.batch import driver
-from spraycheck.app.batch.scoring import Scored, Task
-from spraycheck.app.cli import main
+from spraycheck.batch import scheduler as driver
+from spraycheck.batch.scoring import Scored, Task
+from spraycheck.cli.main import main
 
 
 @pytest.fixture

@@ -11,14 +11,14 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from spraycheck.app.batch.expectations import Expected
-from spraycheck.app.batch.manifest import Labels
-from spraycheck.app.batch.running import _settings
-from spraycheck.app.cli import main
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.central import CentralNozzle
-from spraycheck.pattern.limits import CentralLimits
-from spraycheck.synthetic import Camera, Paper, SprayShot, SyntheticNozzle, draw_card, photograph
+from spraycheck.batch.expectations import Expected
+from spraycheck.batch.manifest import Labels
+from spraycheck.batch.run import _settings
+from spraycheck.card.spec import CardSpec
+from spraycheck.cli.main import main
+from spraycheck.judge.axial import CentralNozzle
+from spraycheck.judge.limits import CentralLimits
+from spraycheck.simulate import Camera, Paper, SprayShot, SyntheticNozzle, draw_card, photograph
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 

@@ -13,11 +13,12 @@ from pathlib import Path
 import pytest
 from batch_tools import Quiet, batch, outcome_of, photo, records
 
-from spraycheck.app.batch import driver, engines
-from spraycheck.app.batch.engines import Cluster
-from spraycheck.app.batch.running import Options, run_batch
-from spraycheck.app.nozzles.files import Nozzle
+from spraycheck.batch import executors as engines
+from spraycheck.batch import scheduler as driver
+from spraycheck.batch.executors import Cluster
+from spraycheck.batch.run import Options, run_batch
 from spraycheck.errors import InputError
+from spraycheck.nozzles.files import Nozzle
 
 TESTS = Path(__file__).parent
 
@@ -120,7 +121,7 @@ def test_records_are_those_of_one_process_though_a_worker_dies(
     from batch_tools import stand_in
 
     monkeypatch.setattr(driver, "score", stand_in)
-    monkeypatch.setattr("spraycheck.app.batch.running._engine", lambda _: engine)
+    monkeypatch.setattr("spraycheck.batch.run._engine", lambda _: engine)
     monkeypatch.setattr("spraycheck.report.trends.Trends.plots", lambda _: [])
     options = Options(
         places=(str(tmp_path / "in"),), out=tmp_path / "many", nozzle=Nozzle.evenly_spread(4)

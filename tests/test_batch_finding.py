@@ -12,15 +12,15 @@ from pathlib import Path
 import pytest
 from batch_tools import batch, photo, records
 
-from spraycheck.app.batch.expectations import Expectations
-from spraycheck.app.batch.manifest import read_manifest
-from spraycheck.app.batch.sources import find_photos, is_address
-from spraycheck.app.nozzles.cabinet import Cabinet, open_cabinet
-from spraycheck.app.nozzles.files import Nozzle
+from spraycheck.batch.expectations import Expectations
+from spraycheck.batch.manifest import read_manifest
+from spraycheck.batch.sources import find_photos, is_address
 from spraycheck.errors import InputError
-from spraycheck.pattern.central import CentralNozzle
-from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.limits import CentralLimits, Limits
+from spraycheck.judge.axial import CentralNozzle
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.limits import CentralLimits, Limits
+from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.library import Cabinet, open_cabinet
 
 ODD_NAMES = (
     "two\nlines.jpg",
@@ -245,7 +245,7 @@ def test_manifest_names_missing_and_outside_files(tmp_path: Path) -> None:
     odd = photo(tmp_path / "in/3.photo", "fail 3")  # named: scored whatever its ending
     table = tmp_path / "in/m.csv"
     table.write_text(f"file\n1.jpg\n../other/2.jpg\nnone.jpg\n{odd}\n")
-    from spraycheck.app.batch import driver
+    from spraycheck.batch import scheduler as driver
 
     assert driver.score is not None
     summary, _ = batch(tmp_path / "in", tmp_path / "out", manifest=str(table))

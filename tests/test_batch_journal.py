@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from batch_tools import batch, photo, records
 
-from spraycheck.app.batch.journal import Entry, Journal
+from spraycheck.batch.journal import Entry, Journal
 from spraycheck.errors import ArchiveError, InputError
 
 

@@ -6,8 +6,8 @@ import io
 
 import pytest
 
-from spraycheck.app.batch.driver import Step
-from spraycheck.app.batch.progress import PlainProgress, Tally, TerminalProgress, duration
+from spraycheck.batch.progress import PlainProgress, Tally, TerminalProgress, duration
+from spraycheck.batch.scheduler import Step
 
 
 def step(code: str = "pass", *, kept: bool = False) -> Step:

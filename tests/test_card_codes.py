@@ -9,14 +9,14 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from spraycheck.app.batch.expectations import Expectations
-from spraycheck.app.card_codes import names_printed, nozzle_printed
-from spraycheck.app.cli import main
-from spraycheck.app.nozzles.cabinet import Cabinet, open_cabinet
-from spraycheck.app.nozzles.files import Nozzle
-from spraycheck.app.photos import photo_from_array
+from spraycheck.batch.expectations import Expectations
+from spraycheck.card.target import make_label
+from spraycheck.cli.main import main
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.pattern.artwork import make_label
+from spraycheck.nozzles.card_codes import names_printed, nozzle_printed
+from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.library import Cabinet, open_cabinet
+from spraycheck.photo import photo_from_array
 from spraycheck.report.card_page import compose_card
 from spraycheck.report.card_png import card_picture
 
@@ -83,7 +83,7 @@ def test_measure_asks_the_card_only_where_no_option_says(
         seen.append(len(layout))
         raise MeasurementError("no spray", stage="wetness", hint="spray it")
 
-    monkeypatch.setattr("spraycheck.app.measuring.measure_photo", measure)
+    monkeypatch.setattr("spraycheck.measuring.measure_photo", measure)
     card = save(tmp_path, "card.png", picture("Lorry A"))
     plain = save(tmp_path, "plain.png", picture(""))
     assert main(["measure", card]) == 3

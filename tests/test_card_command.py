@@ -5,7 +5,7 @@ import pytest
 from PIL import Image
 from refusals import check_refused
 
-from spraycheck.app.cli import main
+from spraycheck.cli.main import main
 
 
 def test_it_writes_one_page_per_injector_and_copy(tmp_path, capsys):

@@ -8,9 +8,9 @@ import zlib
 import numpy as np
 import pytest
 
+from spraycheck.card.target import CARDS, make_label
 from spraycheck.errors import InputError
-from spraycheck.pattern.artwork import CARDS, make_label
-from spraycheck.pattern.layout import Layout
+from spraycheck.judge.layout import Layout
 from spraycheck.report.card_page import Polyline, Words, compose_card, qr_modules
 from spraycheck.report.card_pdf import card_pdf
 from spraycheck.report.card_png import card_picture, png_bytes

@@ -9,22 +9,22 @@ import numpy as np
 import pytest
 from central_cards import disc, grid, photo_of, wet_map
 
-from spraycheck.app.central import parse_aim
+from spraycheck import flags
+from spraycheck.axial_pipeline import aim_on
+from spraycheck.cli.axial import parse_aim
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError, LayoutError, SprayNotFoundError
-from spraycheck.pattern import flags
-from spraycheck.pattern.central import (
+from spraycheck.judge.axial import (
     Aim,
     CentralAssessment,
     CentralNozzle,
     CentralPatch,
-    aim_on,
     assess_central,
     measure_central,
 )
-from spraycheck.pattern.containers import WetnessMap
-from spraycheck.pattern.limits import OFF, CentralLimits
-from spraycheck.pattern.standoff import Standoff
+from spraycheck.judge.limits import OFF, CentralLimits
+from spraycheck.judge.standoff import Standoff
+from spraycheck.spray.containers import WetnessMap
 
 MIDDLE = (7.0, -12.0)
 HERE = Aim(x_mm=MIDDLE[0], y_mm=MIDDLE[1], u_mm=0.3, source="given")

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from central_cards import disc, grid, photo_of, wet_map
 
-from spraycheck.pattern.central import (
+from spraycheck.axial_pipeline import CentralPipeline
+from spraycheck.judge.axial import (
     QUANTITIES,
     Aim,
     CentralAssessment,
@@ -17,9 +18,8 @@ from spraycheck.pattern.central import (
     assess_central,
     measure_central,
 )
-from spraycheck.pattern.central.pipeline import CentralPipeline
-from spraycheck.pattern.containers import WetnessMap
-from spraycheck.pattern.limits import CentralLimits
+from spraycheck.judge.limits import CentralLimits
+from spraycheck.spray.containers import WetnessMap
 
 MIDDLE = (7.0, -12.0)
 HERE = Aim(x_mm=MIDDLE[0], y_mm=MIDDLE[1], u_mm=0.3, source="given")

@@ -12,22 +12,22 @@ from central_cards import disc, photo_of, wet_map
 from PIL import Image
 
 from spraycheck import measure_central_photo
-from spraycheck.app.cli import main
-from spraycheck.pattern.central import (
+from spraycheck.cli.main import main
+from spraycheck.judge.axial import (
     Aim,
     CentralAssessment,
     CentralNozzle,
     assess_central,
     measure_central,
 )
-from spraycheck.pattern.findings import CAUTION
-from spraycheck.pattern.limits import CentralLimits
+from spraycheck.judge.findings import CAUTION
+from spraycheck.judge.limits import CentralLimits
 from spraycheck.report.central_document import central_document, schema_text
 from spraycheck.report.central_overlay import draw_central_overlay
 from spraycheck.report.central_terminal import central_report
 from spraycheck.report.central_words import explain
 from spraycheck.report.document import dumps
-from spraycheck.synthetic import Camera, Paper, SprayShot, SyntheticNozzle, draw_card, photograph
+from spraycheck.simulate import Camera, Paper, SprayShot, SyntheticNozzle, draw_card, photograph
 
 VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema_text()))
 AIM = Aim(x_mm=5.0, y_mm=-8.0, u_mm=0.3, source="given")

@@ -8,11 +8,11 @@ from dataclasses import replace
 import pytest
 from cards import Plume, Scene, draw, even
 
+from spraycheck import flags as flag
 from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
-from spraycheck.pattern import flags as flag
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import NozzleCentre
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.containers import NozzleCentre
+from spraycheck.spray.wetness import map_wetness
 
 
 def locate(scene: Scene) -> tuple[NozzleCentre, float]:

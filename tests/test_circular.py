@@ -7,8 +7,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from spraycheck import circular
 from spraycheck.errors import InputError
+from spraycheck.stats import circular
 
 angle = st.floats(-1e4, 1e4)
 angles = st.lists(angle, min_size=1, max_size=20)

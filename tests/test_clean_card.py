@@ -10,15 +10,15 @@ from drawn_photos import even as blots
 from drawn_photos import photograph as shot
 from report_factory import printed_facts
 
-from spraycheck.app.photos import photo_from_array
+from spraycheck import flags
+from spraycheck.card.reference import subtract_clean_card
+from spraycheck.card.spec import CardSpec
 from spraycheck.errors import CardNotFoundError
-from spraycheck.pattern import flags
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.clean_card import subtract_clean_card
-from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.pipeline import Pipeline
-from spraycheck.pattern.quality.light import look_at_light
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.quality.light import look_at_light
+from spraycheck.photo import photo_from_array
+from spraycheck.pipeline import Pipeline
+from spraycheck.spray.wetness import map_wetness
 
 STAINS = ((-50.0, 60.0, 9.0), (40.0, 70.0, 7.0), (60.0, -70.0, 8.0))
 

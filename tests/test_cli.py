@@ -18,12 +18,12 @@ from refusals import check_refused
 from report_factory import make_assessment
 
 import spraycheck
-from spraycheck.app import exits
-from spraycheck.app.cli import build_parser, main
-from spraycheck.app.overlays import plan_overlays, write_overlay
+from spraycheck.cli import exits
+from spraycheck.cli.main import build_parser, main
+from spraycheck.cli.overlay_files import plan_overlays, write_overlay
 from spraycheck.errors import InputError, SprayNotFoundError
-from spraycheck.pattern.containers import Photo
-from spraycheck.pattern.layout import Assessment, Layout
+from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.photo.containers import Photo
 from spraycheck.report.document import schema_text
 
 VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema_text()))
@@ -53,7 +53,7 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> Asked:
         verdict = next(v for v in STATES if name.startswith(v))
         return make_assessment(STATES[verdict], verdict=verdict, file=photo.file)
 
-    monkeypatch.setattr("spraycheck.app.measuring.measure_photo", measure)
+    monkeypatch.setattr("spraycheck.measuring.measure_photo", measure)
     return calls
 
 
@@ -411,7 +411,7 @@ def test_ctrl_c_is_no_traceback(
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("spraycheck.app.photos.read_photo", stop)
+    monkeypatch.setattr("spraycheck.photo.read_photo", stop)
     assert main(["measure", card("pass.jpg"), "--holes", "4"]) == 130
     assert one_line(capsys.readouterr().err) == "spraycheck: stopped"
 

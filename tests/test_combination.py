@@ -6,16 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from spraycheck.circular import wrap_180
 from spraycheck.errors import InputError
-from spraycheck.pattern.assessment import assess_layout
-from spraycheck.pattern.combination import combine_shots, compare_cards
-from spraycheck.pattern.combination.averaging import scatter
-from spraycheck.pattern.combination.pictures import SAME_CARD, likeness
-from spraycheck.pattern.combination.shots import lay_out, turned
-from spraycheck.pattern.containers import NozzleCentre, Photo, PlumeSegmentation
-from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.limits import Limits
+from spraycheck.judge.assessment import assess_layout
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.limits import Limits
+from spraycheck.judge.shots import combine_shots, compare_cards
+from spraycheck.judge.shots.averaging import scatter
+from spraycheck.judge.shots.same_card import SAME_CARD, likeness
+from spraycheck.judge.shots.shots import lay_out, turned
+from spraycheck.photo.containers import Photo
+from spraycheck.spray.containers import NozzleCentre, PlumeSegmentation
+from spraycheck.stats.circular import wrap_180
 from tests.report_factory import CENTRE_MM, make_card, make_catalogue, make_wetness, printed_facts
 
 SOUND = (1.0, 1.03, 0.98, 1.0, 1.01)

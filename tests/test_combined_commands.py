@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from spraycheck.app.cli import main
-from spraycheck.pattern.combination import combine_shots, compare_cards
+from spraycheck.cli.main import main
+from spraycheck.judge.shots import combine_shots, compare_cards
 from spraycheck.report.combination import combination_report
 from spraycheck.report.combination_document import combined_schema_text
 from spraycheck.report.comparison import comparison_report, in_one_line
 from spraycheck.report.comparison_picture import AFTER, BEFORE, draw_comparison
-from spraycheck.synthetic.camera import Camera
-from spraycheck.synthetic.card import draw_card
-from spraycheck.synthetic.nozzle import SyntheticNozzle
-from spraycheck.synthetic.photo import photograph
-from spraycheck.synthetic.shot import SprayShot
+from spraycheck.simulate.camera import Camera
+from spraycheck.simulate.card import draw_card
+from spraycheck.simulate.nozzle import SyntheticNozzle
+from spraycheck.simulate.photo import photograph
+from spraycheck.simulate.shot import SprayShot
 from tests.test_combination import PRINTED, SOUND, WEAK, shot
 
 CAMERA = Camera(width_px=700, height_px=930)

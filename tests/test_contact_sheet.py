@@ -14,7 +14,7 @@ import pytest
 from batch_tools import batch, photo
 from pages import Page, check_needs_no_network
 
-from spraycheck.app.batch.cards import reason_of, severity_of
+from spraycheck.batch.gallery import reason_of, severity_of
 from spraycheck.report.contact_sheet import Card, Plot, contact_sheet, data_address
 
 CARDS = (
@@ -101,7 +101,7 @@ def test_pictures_are_inside_or_beside(tmp_path: Path, monkeypatch: pytest.Monke
     assert all(c["t"] == data_address(b"small") for c in inside)
     assert all((tmp_path / "out" / c["l"]).read_bytes() == b"large" for c in inside)
     assert all((tmp_path / "out" / c["o"]).is_file() for c in inside)
-    monkeypatch.setattr("spraycheck.app.batch.outcome.EMBED_MAX", 3)
+    monkeypatch.setattr("spraycheck.batch.outcome.EMBED_MAX", 3)
     batch(tmp_path / "in", tmp_path / "out")
     beside = data_of((tmp_path / "out/contact-sheet.html").read_text("utf-8"))
     assert all((tmp_path / "out" / c["t"]).read_bytes() == b"small" for c in beside)
@@ -112,7 +112,7 @@ def test_of_a_large_archive_the_worst_are_shown(
 ) -> None:
     for k, word in enumerate(("pass", "recheck", "pass", "fail", "blank 1", "pass")):
         photo(tmp_path / f"in/{k}.jpg", f"{word} {k}")
-    monkeypatch.setattr("spraycheck.app.batch.outcome.SHEET_MAX", 3)
+    monkeypatch.setattr("spraycheck.batch.outcome.SHEET_MAX", 3)
     batch(tmp_path / "in", tmp_path / "out")
     text = (tmp_path / "out/contact-sheet.html").read_text("utf-8")
     assert [c["v"] for c in data_of(text)] == ["recheck", "fail", "failed"]

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spraycheck import decision
-from spraycheck.decision import Tolerance
 from spraycheck.errors import InputError
+from spraycheck.stats import decision
+from spraycheck.stats.decision import Tolerance
 
 repeatable = settings(derandomize=True, deadline=None, database=None, max_examples=200)
 few = settings(repeatable, max_examples=40)

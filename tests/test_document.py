@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from report_factory import CENTRE_MM, make_assessment, printed_facts
 
+from spraycheck import flags
 from spraycheck.errors import LayoutError, MeasurementError, PhotoError, SprayNotFoundError
-from spraycheck.pattern import flags
-from spraycheck.pattern.containers import Mark, Photo
+from spraycheck.photo.containers import Photo
 from spraycheck.report.document import (
     SCHEMA,
     assessment_document,
@@ -21,6 +21,7 @@ from spraycheck.report.document import (
     plain,
     schema_text,
 )
+from spraycheck.spray.containers import Mark
 
 # The keys readers rely on, written down here a second time on purpose.
 KEYS = {

@@ -3,9 +3,9 @@ import re
 
 import pytest
 
+from spraycheck import flags
 from spraycheck.errors import InputError
-from spraycheck.pattern import flags
-from spraycheck.pattern.findings import (
+from spraycheck.judge.findings import (
     AID,
     CAUTION,
     KINDS,
@@ -15,7 +15,7 @@ from spraycheck.pattern.findings import (
     describe,
     most_important_first,
 )
-from spraycheck.pattern.layout import Finding
+from spraycheck.judge.layout import Finding
 
 EXAMPLE = {
     "expected": 9,

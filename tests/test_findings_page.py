@@ -10,8 +10,8 @@ from pages import check_needs_no_network
 from refusals import check_refused
 from reportlab.platypus import Paragraph
 
-from spraycheck.app.cli import main
-from spraycheck.pattern.findings import AID, CAUTION, KINDS, PHOTO_ADVICE
+from spraycheck.cli.main import main
+from spraycheck.judge.findings import AID, CAUTION, KINDS, PHOTO_ADVICE
 from spraycheck.report.catalogue import NO_CAUSE, Entry, catalogue
 from spraycheck.report.catalogue.examples import EXAMPLES, example_text
 from spraycheck.report.catalogue.html import catalogue_html

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spraycheck import geometry
 from spraycheck.errors import InputError
+from spraycheck.stats import geometry
 
 repeatable = settings(derandomize=True, deadline=None, database=None, max_examples=150)
 coordinate = st.floats(-200, 200)

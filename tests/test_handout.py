@@ -13,9 +13,9 @@ import pytest
 from refusals import check_refused
 from reportlab.platypus import Paragraph
 
-from spraycheck.app.cli import main
-from spraycheck.pattern.findings import AID
-from spraycheck.pattern.limits import Limits
+from spraycheck.cli.main import main
+from spraycheck.judge.findings import AID
+from spraycheck.judge.limits import Limits
 from spraycheck.report.handout import PAPERS, Handout, compose_handout
 from spraycheck.report.handout.pdf import handout_pdf
 from spraycheck.report.handout.sketches import PATTERNS, Dashes, Pattern, Stain

@@ -14,10 +14,10 @@ import pytest
 from hostile_cards import ANSI, BELL, BIDI, hostile_photo
 from PIL import Image
 
-from spraycheck.app.cli import main
-from spraycheck.app.photos import read_photo
-from spraycheck.pattern.artwork import MAX_LABEL, make_label
-from spraycheck.pattern.printed import find_card
+from spraycheck.card.printed import find_card
+from spraycheck.card.target import MAX_LABEL, make_label
+from spraycheck.cli.main import main
+from spraycheck.photo import read_photo
 from spraycheck.report.card_page import compose_card
 from spraycheck.report.card_pdf import card_pdf
 

@@ -10,15 +10,15 @@ import pytest
 from report_factory import printed_facts
 from test_assessment import CENTRE, FIVE, LABELS, PHOTO, WET, catalogue, codes, judge, states
 
-from spraycheck.decision import conformity_probability
 from spraycheck.errors import InputError
-from spraycheck.pattern.assessment import assess_layout
-from spraycheck.pattern.assessment.judging import hold, keeps_all, shared_risk
-from spraycheck.pattern.assessment.leaning import unexplained
-from spraycheck.pattern.containers import Mark
-from spraycheck.pattern.layout import Assessment, Layout
-from spraycheck.pattern.limits import OFF, Limits, limit_fields
-from spraycheck.pattern.matching import match_layout
+from spraycheck.judge.assessment import assess_layout
+from spraycheck.judge.assessment.checks import hold, keeps_all, shared_risk
+from spraycheck.judge.assessment.residuals import unexplained
+from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.judge.limits import OFF, Limits, limit_fields
+from spraycheck.judge.matching import match_layout
+from spraycheck.spray.containers import Mark
+from spraycheck.stats.decision import conformity_probability
 
 FOUR = [5.0, 95.0, 185.0, 275.0]
 
@@ -115,7 +115,7 @@ def test_a_fault_is_called_only_when_proven_for_the_whole_nozzle() -> None:
 
 
 def _at_least(ratio: float):
-    from spraycheck.decision import Tolerance
+    from spraycheck.stats.decision import Tolerance
 
     return Tolerance(lower=math.log(ratio))
 

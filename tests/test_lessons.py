@@ -11,7 +11,6 @@ import pytest
 from PIL import Image
 from report_factory import make_assessment
 
-from spraycheck.decision import Tolerance, conformity_probability
 from spraycheck.errors import InputError
 from spraycheck.report.atlas import AtlasPage, HoleRow
 from spraycheck.report.lessons import certainty, closed_forms, gallery, stages
@@ -22,6 +21,7 @@ from spraycheck.report.lessons.tables import (
     markdown_table,
     tally,
 )
+from spraycheck.stats.decision import Tolerance, conformity_probability
 
 
 def _pixels(data: bytes) -> np.ndarray:

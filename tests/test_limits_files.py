@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 from refusals import check_file_refused
 
-from spraycheck.app.cli import main
-from spraycheck.app.nozzles.limits import KINDS, examine_limits, read_limits
-from spraycheck.app.nozzles.writing import limits_text
-from spraycheck.pattern.limits import CentralLimits, Limits, LimitSet, limit_fields
+from spraycheck.cli.main import main
+from spraycheck.judge.limits import CentralLimits, Limits, LimitSet, limit_fields
+from spraycheck.nozzles.limits import KINDS, examine_limits, read_limits
+from spraycheck.nozzles.writing import limits_text
 from spraycheck.report.document import limits_entry
 from spraycheck.report.summary import limits_in_words
 

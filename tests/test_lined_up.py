@@ -13,17 +13,17 @@ import pytest
 from PIL import Image
 from test_combination import PRINTED, shot
 
-from spraycheck.app.batch.expectations import Expectations
-from spraycheck.app.batch.manifest import read_manifest
-from spraycheck.app.batch.running import _settings
-from spraycheck.app.batch.scoring import Task, score
-from spraycheck.app.cli import main
+from spraycheck.batch.expectations import Expectations
+from spraycheck.batch.manifest import read_manifest
+from spraycheck.batch.run import _settings
+from spraycheck.batch.scoring import Task, score
+from spraycheck.cli.main import main
 from spraycheck.errors import LayoutError
-from spraycheck.pattern.combination import combine_shots
-from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.matching import match_layout
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.matching import match_layout
+from spraycheck.judge.shots import combine_shots
 from spraycheck.report.document import schema_text
-from spraycheck.synthetic import Camera, SprayShot, SyntheticNozzle, draw_card, photograph
+from spraycheck.simulate import Camera, SprayShot, SyntheticNozzle, draw_card, photograph
 
 AZIMUTHS = (0.0, 55.0, 130.0, 200.0, 290.0)
 DOWEL = Layout(name="invented", azimuth_deg=AZIMUTHS, counts_from="dowel")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.matching import REACH_BY_THROW, match_layout
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.matching import REACH_BY_THROW, match_layout
 
 SLANTED = Layout(
     name="slanted",

@@ -9,10 +9,10 @@ from photo_files import encode, exif, scene
 from report_factory import make_assessment
 
 from spraycheck import measure_photo
+from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError, LayoutError, PhotoError
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.limits import Limits
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.limits import Limits
 
 
 class Spy:

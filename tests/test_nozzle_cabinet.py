@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from spraycheck.app.nozzles import cabinet
-from spraycheck.app.nozzles.cabinet import EXAMPLES, Cabinet, Shelf, folder_for_new, open_cabinet
-from spraycheck.app.nozzles.files import read_nozzle
 from spraycheck.errors import InputError
-from spraycheck.pattern.layout import Layout
+from spraycheck.judge.layout import Layout
+from spraycheck.nozzles import library as cabinet
+from spraycheck.nozzles.files import read_nozzle
+from spraycheck.nozzles.library import EXAMPLES, Cabinet, Shelf, folder_for_new, open_cabinet
 
 FOUR = "holes = 4\n"
 

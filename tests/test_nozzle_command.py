@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from spraycheck.app.cli import main
-from spraycheck.app.nozzles.cabinet import EXAMPLES
-from spraycheck.app.nozzles.files import read_nozzle
-from spraycheck.pattern.layout import Layout
+from spraycheck.cli.main import main
+from spraycheck.judge.layout import Layout
+from spraycheck.nozzles.files import read_nozzle
+from spraycheck.nozzles.library import EXAMPLES
 from spraycheck.report.nozzle_dial import text_dial
 
 Run = Callable[..., tuple[int, str, str]]

@@ -7,12 +7,12 @@ from pathlib import Path
 import pytest
 from refusals import check_file_refused
 
-from spraycheck.app.nozzles.files import Pressure, examine_nozzle, read_layout, read_nozzle
-from spraycheck.app.nozzles.lines import Place, find_lines, line_of
 from spraycheck.errors import InputError, LayoutError
-from spraycheck.pattern.central import CentralNozzle
-from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.limits import CentralLimits, Limits
+from spraycheck.judge.axial import CentralNozzle
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.limits import CentralLimits, Limits
+from spraycheck.nozzles.files import Pressure, examine_nozzle, read_layout, read_nozzle
+from spraycheck.nozzles.lines import Place, find_lines, line_of
 
 FOUR = "".join(f"\n[[hole]]\nazimuth_deg = {a}\n" for a in (0, 80, 190, 275.5))
 

@@ -8,14 +8,14 @@ import pytest
 from report_factory import CENTRE_MM, make_assessment
 
 from spraycheck.errors import InputError
-from spraycheck.pattern.containers import Mark
-from spraycheck.pattern.findings import describe
-from spraycheck.pattern.layout import STATES, VERDICTS, Layout
+from spraycheck.judge.findings import describe
+from spraycheck.judge.layout import STATES, VERDICTS, Layout
 from spraycheck.report.overlay import Composition, compose_overlay, draw_overlay
 from spraycheck.report.overlay.pen import Pen
 from spraycheck.report.overlay.scene import LABEL_SIZE
 from spraycheck.report.overlay.signs import BADGES, STYLES, draw_badge, draw_sign
 from spraycheck.report.overlay.view import ghost_outline
+from spraycheck.spray.containers import Mark
 
 ALL_STATES = ("clear", "weak", "heavy", "blocked", "off-line", "misshapen", "unsure")
 DRIP = Mark(kind="drip", x_mm=6.5, y_mm=-8.0, area_mm2=20.0)

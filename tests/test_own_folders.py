@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from spraycheck.app.nozzles.cabinet import user_folder
-from spraycheck.app.own_folders import data_folder, settings_folder
-from spraycheck.app.quiz.results import default_results
+from spraycheck.nozzles.library import user_folder
+from spraycheck.train.quiz.results import default_results
+from spraycheck.user_folders import data_folder, settings_folder
 
 
 @pytest.mark.parametrize(

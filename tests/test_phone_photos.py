@@ -14,10 +14,9 @@ from photo_files import exif
 from PIL import Image, ImageDraw
 from test_photos import display_p3_profile
 
-from spraycheck import measure_photo
-from spraycheck.app.photos import read_photo
-from spraycheck.pattern import flags
-from spraycheck.pattern.layout import Assessment
+from spraycheck import flags, measure_photo
+from spraycheck.judge.layout import Assessment
+from spraycheck.photo import read_photo
 
 DIRECTIONS = np.array([8.0, 80.0, 152.0, 224.0, 296.0])
 FLASH, COMMENT = 37385, 37510

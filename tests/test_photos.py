@@ -16,17 +16,17 @@ import pytest
 from photo_files import HEIGHT, STORED_AS, WIDTH, encode, exif, scene
 from PIL import Image
 
-from spraycheck.app.photos import (
+from spraycheck import flags
+from spraycheck.errors import InputError, PhotoError
+from spraycheck.photo import (
     KEEP_MEGAPIXELS,
     MAX_MEGAPIXELS,
     MIN_SIDE_PX,
     photo_from_array,
     read_photo,
 )
-from spraycheck.app.photos.pictures import reduction
-from spraycheck.errors import InputError, PhotoError
-from spraycheck.pattern import flags
-from spraycheck.pattern.containers import Photo
+from spraycheck.photo.containers import Photo
+from spraycheck.photo.pictures import reduction
 
 KINDS = ("jpeg", "png", "tiff", "webp", "heic", "avif")
 LOSSLESS = ("png", "tiff", "webp")

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from spraycheck import measure_photo
-from spraycheck.app.batch.manifest import read_manifest
-from spraycheck.app.training.archive import DATES, SHEET, write_archive, write_repeats
+from spraycheck.batch.manifest import read_manifest
 from spraycheck.errors import InputError
+from spraycheck.train.archive import DATES, SHEET, write_archive, write_repeats
 
 
 @pytest.fixture(scope="module")

@@ -9,18 +9,18 @@ import numpy as np
 import pytest
 from printed_cards import flat_card, mapped, paste, photograph, view
 
-from spraycheck.app.photos import photo_from_array
+from spraycheck import flags
+from spraycheck.card.printed import find_card as find_card_finely
+from spraycheck.card.printed import rectify_printed_card
+from spraycheck.card.printed.ink import without_print
+from spraycheck.card.printed.markers import CARD_NUMBERS, place_corners, read_markers
+from spraycheck.card.printed.traces import look_for_traces
+from spraycheck.card.spec import CardSpec, parse_sheet
+from spraycheck.card.target import CARDS, inert
 from spraycheck.errors import CardNotFoundError
-from spraycheck.pattern import flags
-from spraycheck.pattern.artwork import CARDS, inert
-from spraycheck.pattern.card import CardSpec, parse_sheet
-from spraycheck.pattern.printed import find_card as find_card_finely
-from spraycheck.pattern.printed import rectify_printed_card
-from spraycheck.pattern.printed.ink import without_print
-from spraycheck.pattern.printed.markers import CARD_NUMBERS, place_corners, read_markers
-from spraycheck.pattern.printed.traces import look_for_traces
-from spraycheck.synthetic import Artwork, Camera, Curl, Paper, SyntheticNozzle, draw_card
-from spraycheck.synthetic import photograph as simulated
+from spraycheck.photo import photo_from_array
+from spraycheck.simulate import Artwork, Camera, Curl, Paper, SyntheticNozzle, draw_card
+from spraycheck.simulate import photograph as simulated
 
 # Where things lie does not depend on how finely the light is resampled.
 find_card = functools.partial(find_card_finely, cell_mm=1.0)
@@ -375,7 +375,7 @@ def test_ink_beside_its_place_is_taken_out_where_a_card_fits_badly():
 
 
 def test_a_plain_sheet_is_read_as_before():
-    from spraycheck.pattern.rectification import rectify_card
+    from spraycheck.card.sheet import rectify_card
 
     rng = np.random.default_rng(4)
     photo = np.full((700, 900, 3), (70, 80, 60), np.uint8)

@@ -9,7 +9,7 @@ import pytest
 from scipy import special
 
 from spraycheck.errors import InputError
-from spraycheck.psychometrics import (
+from spraycheck.stats.psychometrics import (
     Staircase,
     Trials,
     fit_detection,

@@ -68,7 +68,7 @@ def test_star_import_gives_them_all() -> None:
     "code",
     [
         "import spraycheck",
-        "from spraycheck.app.cli import build_parser; build_parser().format_help()",
+        "from spraycheck.cli.main import build_parser; build_parser().format_help()",
         "from spraycheck import SprayCheckError",
         "import spraycheck.__main__",
     ],

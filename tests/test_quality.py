@@ -14,19 +14,13 @@ import numpy as np
 import pytest
 from drawn_photos import Camera, Card, even, photograph
 
-from spraycheck import measure_photo, photo_from_array
+from spraycheck import flags, measure_photo, photo_from_array
+from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError
-from spraycheck.optics import srgb_decode
-from spraycheck.pattern import flags
-from spraycheck.pattern.assessment import assess_layout
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import PlumeCatalogue
-from spraycheck.pattern.layout import Layout
-from spraycheck.pattern.limits import Limits
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.pipeline import Pipeline
-from spraycheck.pattern.quality import (
+from spraycheck.judge.assessment import assess_layout
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.limits import Limits
+from spraycheck.judge.quality import (
     add_quality,
     crept_mm,
     less_certain,
@@ -36,11 +30,16 @@ from spraycheck.pattern.quality import (
     seconds_since,
     widen_for_creep,
 )
-from spraycheck.pattern.seen import Seen
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.optics import srgb_decode
+from spraycheck.pipeline import Pipeline
 from spraycheck.report.document import assessment_document, schema_text
 from spraycheck.report.quality import quality_line
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.containers import PlumeCatalogue
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.seen import Seen
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 CARD = Card(plumes=even(5), size=(190.0, 214.0), centre=(3.0, -4.0))
 SHEET = "190x214"

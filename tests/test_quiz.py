@@ -19,23 +19,9 @@ import pytest
 from pages import Page, check_needs_no_network
 from refusals import check_refused
 
-from spraycheck.app.cli import main
-from spraycheck.app.quiz import export, session
-from spraycheck.app.quiz.asking import Given, Sitting, clean_name, practice_history, record_of
-from spraycheck.app.quiz.papers import fixed_paper, practice_question
-from spraycheck.app.quiz.questions import (
-    Fault,
-    Question,
-    QuestionSpec,
-    ToolAnswer,
-    ask_tool,
-    draw_question,
-)
-from spraycheck.app.quiz.reporting import load, numbered
-from spraycheck.app.quiz.results import append_results, read_results
-from spraycheck.app.quiz.session import Run, Screen, hold
+from spraycheck.cli.main import main
 from spraycheck.errors import ArchiveError, InputError
-from spraycheck.pattern.findings import AID, CAUTION
+from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
 from spraycheck.report.quiz.marking import Marks, Named, Target, mark, parse_named
 from spraycheck.report.quiz.page import PageQuestion, quiz_page
@@ -43,6 +29,20 @@ from spraycheck.report.quiz.plot import standing_plot
 from spraycheck.report.quiz.records import SCHEMA, FaultAsked, Record
 from spraycheck.report.quiz.standing import Standing, standings
 from spraycheck.report.quiz.words import RULE, fault_in_words, standing_text
+from spraycheck.train.quiz import export, session
+from spraycheck.train.quiz.asking import Given, Sitting, clean_name, practice_history, record_of
+from spraycheck.train.quiz.papers import fixed_paper, practice_question
+from spraycheck.train.quiz.questions import (
+    Fault,
+    Question,
+    QuestionSpec,
+    ToolAnswer,
+    ask_tool,
+    draw_question,
+)
+from spraycheck.train.quiz.reporting import load, numbered
+from spraycheck.train.quiz.results import append_results, read_results
+from spraycheck.train.quiz.session import Run, Screen, hold
 
 HOSTILE = "Eve \"'</script><img src=x onerror=alert(1)>{{ 7*7 }} $x^2$"
 

@@ -11,11 +11,12 @@ import cv2
 import numpy as np
 import pytest
 
+from spraycheck import flags as flag
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.card.sheet import rectify_card
+from spraycheck.card.spec import CardSpec
 from spraycheck.errors import CardNotFoundError
-from spraycheck.pattern import flags as flag
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.containers import Photo, RectifiedCard
-from spraycheck.pattern.rectification import rectify_card
+from spraycheck.photo.containers import Photo
 
 A4 = CardSpec(width_mm=210, height_mm=297, name="a4")
 
@@ -170,7 +171,7 @@ def test_the_long_lens_of_a_phone_is_no_curl(
     card = rectify_card(photo, spec)
     assert flag.SHEET_CURLED not in card.flags
     assert map_error_mm(card, scene).max() < 0.6
-    monkeypatch.setattr("spraycheck.pattern.rectification.fitting.ZOOM_COST", math.inf)
+    monkeypatch.setattr("spraycheck.card.sheet.fitting.ZOOM_COST", math.inf)
     assert map_error_mm(rectify_card(photo, spec), scene).max() > 1.5
 
 

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from spraycheck import repeatability
 from spraycheck.errors import InputError
+from spraycheck.stats import repeatability
 
 
 def _readings(

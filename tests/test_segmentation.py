@@ -10,11 +10,11 @@ import pytest
 from cards import Plume, Scene, draw, even, wetness_of
 
 from spraycheck.errors import SprayNotFoundError
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 
 def measure(scene: Scene) -> tuple[PlumeSegmentation, PlumeCatalogue]:

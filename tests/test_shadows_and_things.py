@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from cards import Plume, Scene, draw, even, grid
 
-from spraycheck.pattern import flags as flag
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import RectifiedCard
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.patches import away_from_edge, find_patches
-from spraycheck.pattern.quality.looking import dark_share
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck import flags as flag
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.judge.quality.metrics import dark_share
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.patches import away_from_edge, find_patches
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 SCENE = Scene(plumes=even(5))
 X, Y = grid(SCENE)

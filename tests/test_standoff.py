@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from spraycheck.errors import InputError
-from spraycheck.geometry import cone_footprint
-from spraycheck.pattern.standoff import Standoff, parse_standoff, spray_angles
+from spraycheck.judge.standoff import Standoff, parse_standoff, spray_angles
+from spraycheck.stats.geometry import cone_footprint
 
 
 class Plumes(SimpleNamespace):

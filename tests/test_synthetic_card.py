@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 
 from spraycheck.errors import InputError
-from spraycheck.pattern.containers import Mark, NozzleCentre, PlumeCatalogue
-from spraycheck.pattern.layout import STATES, Hole, Layout
-from spraycheck.synthetic import (
+from spraycheck.judge.layout import STATES, Hole, Layout
+from spraycheck.simulate import (
     Artwork,
     Camera,
     CardTruth,
@@ -29,6 +28,7 @@ from spraycheck.synthetic import (
     photograph,
     random_scene,
 )
+from spraycheck.spray.containers import Mark, NozzleCentre, PlumeCatalogue
 
 SMALL = Paper(width_mm=150, height_mm=130)
 SHOT = SprayShot(volume_mm3=60, height_mm=16, half_cone_deg=5)

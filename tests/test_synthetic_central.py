@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from spraycheck.errors import InputError
-from spraycheck.synthetic import CentralSpray, random_scene
-from spraycheck.synthetic.central_scene import CENTRAL_FAULTS
-from spraycheck.synthetic.central_truth import TrueCentral, measure_central
+from spraycheck.simulate import CentralSpray, random_scene
+from spraycheck.simulate.central_scene import CENTRAL_FAULTS
+from spraycheck.simulate.central_truth import TrueCentral, measure_central
 
 X, Y = np.arange(-40, 40.1, 0.25), np.arange(-50, 50.1, 0.25)
 DX, DY = np.meshgrid(X - 3.0, Y + 5.0)

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from spraycheck.synthetic import (
+from spraycheck.simulate import (
     FAMILIES,
     FAULTS,
     Artwork,
@@ -24,7 +24,7 @@ from spraycheck.synthetic import (
     photograph,
     random_scene,
 )
-from spraycheck.synthetic.camera import LIGHTS, place
+from spraycheck.simulate.camera import LIGHTS, place
 
 NOZZLE = SyntheticNozzle.evenly(5, axis_angle_deg=60, first_deg=31)
 # Far from symmetric, so that a flip or a swap of axes shows.

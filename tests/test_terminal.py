@@ -5,11 +5,11 @@ import pytest
 from report_factory import make_assessment, printed_facts
 from rich.cells import cell_len
 
-from spraycheck.pattern import flags
-from spraycheck.pattern.containers import Mark
-from spraycheck.pattern.findings import AID, KINDS, describe
-from spraycheck.pattern.layout import STATES
+from spraycheck import flags
+from spraycheck.judge.findings import AID, KINDS, describe
+from spraycheck.judge.layout import STATES
 from spraycheck.report.terminal import terminal_report
+from spraycheck.spray.containers import Mark
 
 ALL_STATES = ("clear", "weak", "heavy", "blocked", "off-line", "misshapen", "unsure")
 ANSI = re.compile(r"\x1b\[[0-9;]*m")

@@ -9,10 +9,9 @@ import numpy as np
 from drawn_photos import Camera, Card, even, photograph
 from numpy.typing import NDArray
 
-from spraycheck import measure_photo
-from spraycheck.pattern import flags
-from spraycheck.pattern.things import leave_out_things
+from spraycheck import flags, measure_photo
 from spraycheck.report.terminal import terminal_report
+from spraycheck.spray.occluders import leave_out_things
 
 CARD = Card(plumes=even(5), size=(190.0, 214.0), centre=(3.0, -4.0))
 PHOTO = photograph(CARD, Camera(size=(900, 1100), focal=1050.0))

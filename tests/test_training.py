@@ -12,10 +12,10 @@ from pages import check_needs_no_network
 from refusals import check_refused
 
 from spraycheck import measure_photo
-from spraycheck.app.cli import main
-from spraycheck.app.training import building
-from spraycheck.app.training.lessons import lessons
-from spraycheck.pattern.findings import CAUTION
+from spraycheck.cli.main import main
+from spraycheck.judge.findings import CAUTION
+from spraycheck.train import building
+from spraycheck.train.lessons import lessons
 
 FAULTY = ["--holes", "6", "--blocked", "3", "--weak", "5:0.4", "--seed", "7", "--megapixels", "1"]
 

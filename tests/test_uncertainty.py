@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spraycheck import uncertainty
 from spraycheck.errors import InputError
+from spraycheck.stats import uncertainty
 
 repeatable = settings(derandomize=True, deadline=None, database=None, max_examples=100)
 

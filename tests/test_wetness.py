@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from cards import Scene, draw, even, grid, wetness_of
 
+from spraycheck import flags as flag
 from spraycheck.errors import PhotoQualityError, SprayNotFoundError
-from spraycheck.pattern import flags as flag
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.spray.wetness import map_wetness
 
 FOUR = Scene(plumes=even(4))
 

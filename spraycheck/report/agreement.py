@@ -8,7 +8,7 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from spraycheck.repeatability import Kappa, cohen_kappa, fleiss_kappa
+from spraycheck.stats.repeatability import Kappa, cohen_kappa, fleiss_kappa
 
 WORDS = (
     (0.8, "almost full"),

@@ -12,7 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from spraycheck.pattern.central import QUANTITIES, CentralAssessment, Judged, SidePatch
+from spraycheck.judge.axial import QUANTITIES, CentralAssessment, Judged, SidePatch
 from spraycheck.report.document import card_entry, finding_entry, limits_entry, photo_entry, plain
 
 SCHEMA: Final = "spraycheck.central/1"

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.pattern.central import CentralAssessment, Judged
+from spraycheck.judge.axial import CentralAssessment, Judged
 from spraycheck.report.central_words import (
     NAMES,
     allowed_in_words,

@@ -7,9 +7,9 @@ from typing import Final
 
 from rich.text import Text
 
-from spraycheck.pattern import flags
-from spraycheck.pattern.central import CentralAssessment
-from spraycheck.pattern.findings import AID, CAUTION, clock_position
+from spraycheck import flags
+from spraycheck.judge.axial import CentralAssessment
+from spraycheck.judge.findings import AID, CAUTION, clock_position
 from spraycheck.report.central_words import (
     AIMS,
     NAMES,

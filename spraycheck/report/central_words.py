@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from spraycheck.pattern.central import CentralAssessment, Judged
-from spraycheck.pattern.central.assessment import LOWEST
-from spraycheck.pattern.findings import KINDS
+from spraycheck.judge.axial import CentralAssessment, Judged
+from spraycheck.judge.axial.assessment import LOWEST
+from spraycheck.judge.findings import KINDS
 
 NAMES: Final = {
     "roundness_low_ratio": "roundness",

@@ -7,9 +7,9 @@ import math
 import numpy as np
 from rich.text import Text
 
-from spraycheck.pattern.combination import Combination, CombinedHole
-from spraycheck.pattern.findings import AID, CAUTION, KINDS
-from spraycheck.pattern.layout import Assessment, Evidence
+from spraycheck.judge.findings import AID, CAUTION, KINDS
+from spraycheck.judge.layout import Assessment, Evidence
+from spraycheck.judge.shots import Combination, CombinedHole
 from spraycheck.report.summary import name_hole, signed
 from spraycheck.report.terminal import Writer, printable
 

@@ -13,7 +13,7 @@ from importlib import resources
 from typing import Any, Final
 
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.pattern.combination import (
+from spraycheck.judge.shots import (
     Change,
     Combination,
     CombinedHole,

@@ -6,8 +6,8 @@ import math
 
 from rich.text import Text
 
-from spraycheck.pattern.combination import Change, Comparison, HoleChange
-from spraycheck.pattern.findings import AID, CAUTION
+from spraycheck.judge.findings import AID, CAUTION
+from spraycheck.judge.shots import Change, Comparison, HoleChange
 from spraycheck.report.combination import MATCHED_IN_WORDS, percent, probability_in_words
 from spraycheck.report.summary import signed
 from spraycheck.report.terminal import Writer, printable

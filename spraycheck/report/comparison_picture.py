@@ -11,8 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.pattern.combination import Comparison, HoleChange
-from spraycheck.pattern.layout import Assessment
+from spraycheck.judge.layout import Assessment
+from spraycheck.judge.shots import Comparison, HoleChange
 from spraycheck.report.comparison import in_one_line, ratio_change, turn_change
 from spraycheck.report.overlay.pen import INK, PAPER, Box, Colour, Pen, Points, circle
 from spraycheck.report.overlay.placing import Obstacles, Request, place_labels

@@ -15,11 +15,14 @@ from typing import Any, Final
 
 import numpy as np
 
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.card.spec import PrintedFacts
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.pattern.containers import NozzleCentre, Photo, PrintedFacts, RectifiedCard
-from spraycheck.pattern.layout import Assessment, Finding, Hole, Layout, SprayAngles
-from spraycheck.pattern.limits import LimitSet, limit_fields
+from spraycheck.judge.layout import Assessment, Finding, Hole, Layout, SprayAngles
+from spraycheck.judge.limits import LimitSet, limit_fields
+from spraycheck.photo.containers import Photo
 from spraycheck.report.quality import quality_entry
+from spraycheck.spray.containers import NozzleCentre
 
 SCHEMA: Final = "spraycheck.assessment/1"
 """Name and version of the document's form."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError
-from spraycheck.repeatability import (
+from spraycheck.stats.repeatability import (
     AnovaTable,
     GaugeStudy,
     anova_study,

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.repeatability import range_control_limit
 from spraycheck.report.gauge import ValueStudy
+from spraycheck.stats.repeatability import range_control_limit
 
 _INK, _GRID, _LIMIT = "#23272b", "#e3ddd0", "#b2301c"
 _COLOURS = ("#1b5d8f", "#b2301c", "#00705d", "#8a5a00", "#6b3f86", "#444444")

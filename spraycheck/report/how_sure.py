@@ -8,14 +8,15 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from spraycheck.circular import wrap_180
-from spraycheck.pattern import flags
-from spraycheck.pattern.assessment.pattern import turn_u_deg
-from spraycheck.pattern.containers import PrintedFacts, RectifiedCard
-from spraycheck.pattern.findings import clock_position
-from spraycheck.pattern.layout import Assessment, Finding
+from spraycheck import flags
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.card.spec import PrintedFacts
+from spraycheck.judge.assessment.pattern import turn_u_deg
+from spraycheck.judge.findings import clock_position
+from spraycheck.judge.layout import Assessment, Finding
 from spraycheck.report.quality import quality_line
 from spraycheck.report.summary import pattern_fits, signed
+from spraycheck.stats.circular import wrap_180
 
 _CENTRE_BY = {
     "axes": "from where the plume axes meet",

@@ -6,7 +6,7 @@ import io
 import math
 from typing import Final
 
-from spraycheck.pattern.layout import Layout
+from spraycheck.judge.layout import Layout
 
 _HALF_HEIGHT: Final = 8
 _ASPECT: Final = 2.1

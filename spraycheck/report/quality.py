@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from spraycheck.pattern.layout import Assessment
+from spraycheck.judge.layout import Assessment
 
 
 def quality_entry(assessment: Assessment) -> dict[str, Any] | None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from spraycheck.pattern import flags
-from spraycheck.pattern.findings import KINDS
-from spraycheck.pattern.layout import STATES, Assessment, Finding, Hole
-from spraycheck.pattern.limits import LimitSet, limit_fields
+from spraycheck import flags
+from spraycheck.judge.findings import KINDS
+from spraycheck.judge.layout import STATES, Assessment, Finding, Hole
+from spraycheck.judge.limits import LimitSet, limit_fields
 
 _NOT_A_FAULT = ("clear", "unsure")
 _GRAVITY = ("blocked", "off-line", "weak", "heavy", "misshapen")

@@ -11,9 +11,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from spraycheck.pattern.findings import AID, CAUTION, KINDS, clock_position
-from spraycheck.pattern.layout import Assessment, Finding, Hole
-from spraycheck.pattern.limits import Limits
+from spraycheck.judge.findings import AID, CAUTION, KINDS, clock_position
+from spraycheck.judge.layout import Assessment, Finding, Hole
+from spraycheck.judge.limits import Limits
 from spraycheck.report.how_sure import printable, sheet_line, sure_lines
 from spraycheck.report.summary import (
     count_in_words,

@@ -22,14 +22,14 @@ from collections import Counter, defaultdict
 
 import cv2
 
-from spraycheck.app.measuring import measure_central_photo
+from spraycheck.card.spec import CardSpec
 from spraycheck.errors import MeasurementError
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.central import QUANTITIES, CentralAssessment, CentralNozzle
-from spraycheck.pattern.central.assessment import HELD, LOWEST
-from spraycheck.pattern.limits import CentralLimits
-from spraycheck.synthetic import TrueCentral, random_scene
-from spraycheck.synthetic.central_scene import CENTRAL_FAULTS
+from spraycheck.judge.axial import QUANTITIES, CentralAssessment, CentralNozzle
+from spraycheck.judge.axial.assessment import HELD, LOWEST
+from spraycheck.judge.limits import CentralLimits
+from spraycheck.measuring import measure_central_photo
+from spraycheck.simulate import TrueCentral, random_scene
+from spraycheck.simulate.central_scene import CENTRAL_FAULTS
 
 FAULTS = CENTRAL_FAULTS[1:]
 

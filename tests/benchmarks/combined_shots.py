@@ -25,15 +25,15 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from spraycheck.app.measuring import measure_photo
 from spraycheck.constants import COVERAGE_FACTOR_95
-from spraycheck.pattern.combination import Combination, combine_shots
-from spraycheck.pattern.layout import Assessment
-from spraycheck.synthetic import SyntheticNozzle
-from spraycheck.synthetic.camera import Camera
-from spraycheck.synthetic.card import draw_card
-from spraycheck.synthetic.photo import photograph
-from spraycheck.synthetic.shot import SprayShot
+from spraycheck.judge.layout import Assessment
+from spraycheck.judge.shots import Combination, combine_shots
+from spraycheck.measuring import measure_photo
+from spraycheck.simulate import SyntheticNozzle
+from spraycheck.simulate.camera import Camera
+from spraycheck.simulate.card import draw_card
+from spraycheck.simulate.photo import photograph
+from spraycheck.simulate.shot import SprayShot
 
 SEED = 20_261_126
 NOZZLES = ((4, 0.50), (5, 0.62), (6, 0.45), (7, 0.70))  # holes, flow of the weak one

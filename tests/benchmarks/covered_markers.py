@@ -24,9 +24,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))  # tests share small helper m
 from printed_cards import Float, Picture, flat_card, mapped, photograph, view
 
 from spraycheck import photo_from_array
+from spraycheck.card.printed import find_card
+from spraycheck.card.target import CARDS
 from spraycheck.errors import SprayCheckError
-from spraycheck.pattern.artwork import CARDS
-from spraycheck.pattern.printed import find_card
 
 SIZE = (1100, 1300)
 GRID = np.array([[x, y] for x in (-40.0, 0.0, 40.0) for y in (-60.0, 0.0, 60.0)])

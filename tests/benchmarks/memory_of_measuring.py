@@ -34,7 +34,7 @@ def peak_mb(*arguments: str) -> tuple[float, int]:
 
 
 def report(path: Path, holes: int, sheet: str) -> None:
-    imports = "import spraycheck.app.cli, spraycheck.pattern.pipeline, spraycheck.app.photos"
+    imports = "import spraycheck.cli.main, spraycheck.pipeline, spraycheck.photo"
     print(f"imports alone   {peak_mb('-c', imports)[0]:7.0f} MB")
     command = ["-m", "spraycheck", "measure", str(path), "--holes", str(holes)]
     peak, code = peak_mb(*command, "--sheet", sheet, "--json")

@@ -3,7 +3,7 @@
 A few healthy drawn cards are photographed with one thing growing at a time. For every photo: the
 errors of directions (after one common turn), shares and centre against what was drawn, and each
 over the standard uncertainty stated for it. Its root mean square is 1 or less where the statement
-is true; the limits of the gate in ``spraycheck/pattern/quality/gate.py`` are set below the point
+is true; the limits of the gate in ``spraycheck/judge/quality/gate.py`` are set below the point
 where it passes 1.
 
     python tests/benchmarks/photo_quality.py [--only blur,noise] [--scenes 3] [--json curves.json]
@@ -47,12 +47,12 @@ import cv2
 import numpy as np
 
 from spraycheck import measure_photo, photo_from_array
+from spraycheck.card.spec import CardSpec
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import SprayCheckError
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.layout import Assessment
-from spraycheck.synthetic import Scene, SyntheticPhoto, random_scene
-from spraycheck.synthetic.card import CardImage
+from spraycheck.judge.layout import Assessment
+from spraycheck.simulate import Scene, SyntheticPhoto, random_scene
+from spraycheck.simulate.card import CardImage
 
 SEEDS = (3, 8, 21, 34, 55)
 

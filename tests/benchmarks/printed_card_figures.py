@@ -27,10 +27,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))  # tests share small helper m
 from printed_cards import flat_card
 
 from spraycheck import measure_photo, photo_from_array
+from spraycheck.card.target import CARDS
 from spraycheck.constants import SHEET_SIZES_MM
 from spraycheck.errors import SprayCheckError
-from spraycheck.pattern.artwork import CARDS
-from spraycheck.synthetic import (
+from spraycheck.simulate import (
     Artwork,
     Camera,
     Curl,

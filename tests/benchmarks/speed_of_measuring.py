@@ -48,8 +48,8 @@ def clock(work: Callable[[], object]) -> float:
 def compare(path: Path, holes: int, sheet: str, rounds: int) -> None:
     """Print the ratio and the stages."""
     from spraycheck import measure_photo
-    from spraycheck.app.photos import read_photo
-    from spraycheck.pattern.pipeline import Pipeline
+    from spraycheck.photo import read_photo
+    from spraycheck.pipeline import Pipeline
 
     measure_photo(path, holes=holes, sheet=sheet)  # imports, caches
     decode: list[float] = []

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from spraycheck.pattern.layout import Layout
-from spraycheck.synthetic import SyntheticNozzle, SyntheticPhoto, random_scene
+from spraycheck.judge.layout import Layout
+from spraycheck.simulate import SyntheticNozzle, SyntheticPhoto, random_scene
 
 FAMILIES = ("bench", "workshop", "hard", "layout")
 FAULTS = ("weak", "off-line", "blocked", "two")

@@ -24,11 +24,11 @@ import cv2
 import numpy as np
 
 from spraycheck import measure_photo
-from spraycheck.app.nozzles.cabinet import EXAMPLES
-from spraycheck.app.nozzles.files import read_layout
 from spraycheck.errors import SprayCheckError
-from spraycheck.pattern.layout import Assessment, Layout
-from spraycheck.synthetic import SyntheticNozzle, SyntheticPhoto, random_scene
+from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.nozzles.files import read_layout
+from spraycheck.nozzles.library import EXAMPLES
+from spraycheck.simulate import SyntheticNozzle, SyntheticPhoto, random_scene
 
 KINDS = ("slanted", "two-row")
 FAMILIES = ("bench", "workshop", "hard")

@@ -32,11 +32,11 @@ from scipy.optimize import linear_sum_assignment
 from study_scenes import FAMILIES, SEED, Case, make_case
 
 from spraycheck import measure_photo
-from spraycheck.circular import wrap_180
 from spraycheck.errors import SprayCheckError
-from spraycheck.pattern.layout import Assessment
-from spraycheck.pattern.limits import Limits
-from spraycheck.psychometrics import Trials, fit_detection, level_interval
+from spraycheck.judge.layout import Assessment
+from spraycheck.judge.limits import Limits
+from spraycheck.stats.circular import wrap_180
+from spraycheck.stats.psychometrics import Trials, fit_detection, level_interval
 
 MARGIN_DEG, MARGIN_RATIO = 1.0, 0.08
 """Chosen: twice the standard uncertainty that is usual on a workshop photo."""

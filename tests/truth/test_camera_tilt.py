@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from spraycheck import geometry
+from spraycheck.stats import geometry
 
 CURVE = [
     (2.0, 0.017, 0.9994),

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 import pytest
 
-from spraycheck.pattern.artwork import CARDS, make_label
+from spraycheck.card.target import CARDS, make_label
 from spraycheck.report.card_page import compose_card
 from spraycheck.report.card_pdf import card_pdf
 

@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from spraycheck import circular
+from spraycheck.stats import circular
 
 ROULETTE = [43, 45, 52, 61, 75, 88, 88, 279, 357]
 TREES = [45, 55, 81, 96, 110, 117, 132, 154]

@@ -18,11 +18,11 @@ import pytest
 from drawn_photos import SATURATED, Card, Cone, flat, wetness
 from scipy import ndimage, stats
 
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import PlumeCatalogue
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.containers import PlumeCatalogue
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 
 @dataclass(frozen=True)

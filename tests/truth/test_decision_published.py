@@ -9,8 +9,8 @@ import math
 import numpy as np
 import pytest
 
-from spraycheck import decision
-from spraycheck.decision import Tolerance
+from spraycheck.stats import decision
+from spraycheck.stats.decision import Tolerance
 
 
 def test_table_1_coverage_probability_to_factor() -> None:

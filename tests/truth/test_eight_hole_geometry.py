@@ -20,7 +20,7 @@ from drawn_photos import Camera, Card, Cone, Shot, photograph
 
 from spraycheck import measure_photo
 from spraycheck.errors import MeasurementError
-from spraycheck.pattern.layout import Assessment
+from spraycheck.judge.layout import Assessment
 
 HEIGHT = 60.0
 START = 8.0

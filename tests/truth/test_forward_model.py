@@ -14,10 +14,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from spraycheck.synthetic import Fluid, Paper, SprayShot, SyntheticNozzle, draw_card
-from spraycheck.synthetic.optics import k_over_s, sheet_reflectance, srgb_to_linear, wetness_table
-from spraycheck.synthetic.soaking import overflow, wick
-from spraycheck.synthetic.spray import Grid, Plume, cone_reach, flux_total, footprint, hole_axis
+from spraycheck.simulate import Fluid, Paper, SprayShot, SyntheticNozzle, draw_card
+from spraycheck.simulate.optics import k_over_s, sheet_reflectance, srgb_to_linear, wetness_table
+from spraycheck.simulate.soaking import overflow, wick
+from spraycheck.simulate.spray import Grid, Plume, cone_reach, flux_total, footprint, hole_axis
 
 PLAIN = SprayShot(
     mist_frac=0.0, coarse_frac=0.0, satellites=0.0, mottle_frac=0.0, profile="uniform"

@@ -16,8 +16,8 @@ import cv2
 import numpy as np
 import pytest
 
-from spraycheck import geometry
 from spraycheck.errors import InputError
+from spraycheck.stats import geometry
 
 ROWS = [  # a, b, H, near, far, semi-major, semi-minor, area, axis point
     (37, 5, 30, 18.746, 27.012, 4.133, 3.294, 42.765, 22.607),

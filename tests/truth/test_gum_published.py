@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from spraycheck import uncertainty
+from spraycheck.stats import uncertainty
 
 
 def test_h_1_end_gauge() -> None:

@@ -17,20 +17,15 @@ import pytest
 from drawn_photos import Blot, Card, even, flat, photograph
 
 from spraycheck import measure_photo
-from spraycheck.pattern.assessment import assess_layout
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import (
-    NozzleCentre,
-    Photo,
-    PlumeCatalogue,
-    PlumeSegmentation,
-    WetnessMap,
-)
-from spraycheck.pattern.layout import Assessment, Layout
-from spraycheck.pattern.limits import Limits
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.judge.assessment import assess_layout
+from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.judge.limits import Limits
+from spraycheck.photo.containers import Photo
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 PHOTO = Photo(rgb=np.zeros((60, 80, 3), np.uint8), width_px=80, height_px=60)
 START = 9.0

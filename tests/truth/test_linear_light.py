@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 from drawn_photos import Blot, Card, even, flat, linear_light, srgb, wetness
 
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import RectifiedCard
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.rectification.light import sample_linear
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.card.sheet.light import sample_linear
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 STEPS = (1.0, 1.0, 0.75, 0.5, 0.35, 1.0)
 DYED = Card(

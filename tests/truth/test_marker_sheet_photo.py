@@ -14,10 +14,10 @@ import cv2
 import numpy as np
 import pytest
 
-from spraycheck.app.photos import read_photo
-from spraycheck.geometry import fit_homography
-from spraycheck.pattern.printed.bending import fit_card
-from spraycheck.pattern.printed.markers import place_corners, read_markers
+from spraycheck.card.printed.bending import fit_card
+from spraycheck.card.printed.markers import place_corners, read_markers
+from spraycheck.photo import read_photo
+from spraycheck.stats.geometry import fit_homography
 
 FOLDER = os.environ.get("SPRAYCHECK_REAL", "")
 PICTURE = Path(FOLDER) / "markers" / "raspi.jpg"

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from spraycheck import circular
+from spraycheck.stats import circular
 
 CASES = [(n, k) for n in range(4, 13) for k in range(n)]
 

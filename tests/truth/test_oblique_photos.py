@@ -17,10 +17,11 @@ import pytest
 from drawn_photos import Camera, Card, Shot, even, photograph
 
 from spraycheck import measure_photo
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.containers import Photo, RectifiedCard
-from spraycheck.pattern.layout import Assessment
-from spraycheck.pattern.pipeline import Pipeline
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.card.spec import CardSpec
+from spraycheck.judge.layout import Assessment
+from spraycheck.photo.containers import Photo
+from spraycheck.pipeline import Pipeline
 
 COUNT = 8
 START = 0.5  # plumes near 45, 135, 225 and 315 from the tilt are turned most

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 import pytest
 
-from spraycheck.app.photos import read_photo
+from spraycheck.photo import read_photo
 
 FOLDER = Path(os.environ.get("SPRAYCHECK_REAL", "/nonexistent")) / "orientation"
 

@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from spraycheck import circular, geometry
+from spraycheck.stats import circular, geometry
 
 SETS = [
     np.random.default_rng(seed).normal(centre, spread, n)

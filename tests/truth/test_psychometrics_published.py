@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from spraycheck.psychometrics import Trials, fit_detection, level_interval
+from spraycheck.stats.psychometrics import Trials, fit_detection, level_interval
 
 LOG10_DOSE = (1.6907, 1.7242, 1.7552, 1.7842, 1.8113, 1.8369, 1.8610, 1.8839)
 TREATED = (59, 60, 62, 56, 63, 59, 62, 60)

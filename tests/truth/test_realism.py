@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import RectBivariateSpline
 
-from spraycheck.synthetic import random_scene
+from spraycheck.simulate import random_scene
 
 FOLDER = os.environ.get("SPRAYCHECK_PRACTICE", "")
 FAMILIES = ("bench", "workshop", "hard", "layout")

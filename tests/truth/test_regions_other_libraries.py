@@ -15,17 +15,12 @@ from drawn_photos import Blot, Card, flat
 from scipy import ndimage
 from skimage import measure
 
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.containers import (
-    NozzleCentre,
-    PlumeCatalogue,
-    PlumeSegmentation,
-    WetnessMap,
-)
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.patches import find_patches
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.patches import find_patches
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 CARD = Card(
     plumes=tuple(

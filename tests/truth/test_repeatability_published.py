@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from spraycheck import repeatability
+from spraycheck.stats import repeatability
 
 DATA = Path(__file__).parent / "data"
 

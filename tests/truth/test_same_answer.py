@@ -17,7 +17,7 @@ import pytest
 from drawn_photos import Blot, Camera, Card, photograph
 
 from spraycheck import measure_photo
-from spraycheck.pattern.layout import Assessment
+from spraycheck.judge.layout import Assessment
 
 # Nothing symmetric: unequal spacing within limits, unequal size, off the middle.
 DIRECTIONS = np.array([21.0, 92.5, 166.0, 237.0, 309.5])

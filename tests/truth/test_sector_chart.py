@@ -16,11 +16,11 @@ import pytest
 from drawn_photos import Camera, Card, Sector, flat, photograph
 
 from spraycheck import measure_photo
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.layout import Assessment
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.judge.layout import Assessment
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 START = 6.0
 CENTRE = (5.0, -13.0)

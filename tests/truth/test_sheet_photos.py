@@ -17,9 +17,10 @@ import cv2
 import numpy as np
 import pytest
 
-from spraycheck.pattern.card import CardSpec
-from spraycheck.pattern.containers import Photo, RectifiedCard
-from spraycheck.pattern.rectification import rectify_card
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.card.sheet import rectify_card
+from spraycheck.card.spec import CardSpec
+from spraycheck.photo.containers import Photo
 
 FOLDER = Path(os.environ.get("SPRAYCHECK_REAL", ""))
 pytestmark = pytest.mark.skipif(

@@ -17,10 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 from drawn_photos import Blot, Card, flat
 
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 CARDS = 40
 

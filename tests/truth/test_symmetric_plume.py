@@ -14,10 +14,10 @@ import pytest
 from drawn_photos import Blot, Card, flat
 from skimage.filters import threshold_otsu
 
-from spraycheck.pattern.centre import locate_centre
-from spraycheck.pattern.measurement import measure_plumes
-from spraycheck.pattern.segmentation import segment_plumes
-from spraycheck.pattern.wetness import map_wetness
+from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.measure import measure_plumes
+from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.wetness import map_wetness
 
 DIRECTIONS = (40.0, 130.0, 220.0, 310.0)
 CARD = Card(

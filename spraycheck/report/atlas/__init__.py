@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from spraycheck.pattern.layout import VERDICTS
+from spraycheck.judge.layout import VERDICTS
 
 AGREEMENT: Final = {
     "agrees": "Tool and truth agree.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from spraycheck.pattern.findings import AID, CAUTION
+from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.atlas import (
     ABOUT,
     AGREEMENT,

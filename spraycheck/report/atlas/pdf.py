@@ -13,7 +13,7 @@ from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Table, TableStyle
 
-from spraycheck.pattern.findings import AID, CAUTION
+from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.atlas import (
     ABOUT,
     COLUMNS,

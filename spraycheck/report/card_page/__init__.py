@@ -1,6 +1,6 @@
 """The target card as a list of shapes, one list for every way to draw it.
 
-Places and sizes of what is read back come from `spraycheck.pattern.artwork`; this page adds the
+Places and sizes of what is read back come from `spraycheck.card.target`; this page adds the
 words, `typesetting` sets them. Millimetres on the card: ``x`` right, ``y`` down, origin in its
 middle.
 """
@@ -16,8 +16,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.pattern.artwork import FAINT, MARKER_MODULES, Artwork, Box, Label, artwork
-from spraycheck.pattern.layout import Layout
+from spraycheck.card.target import FAINT, MARKER_MODULES, Artwork, Box, Label, artwork
+from spraycheck.judge.layout import Layout
 from spraycheck.report.card_page.shapes import Polygon, Polyline, Rect, Shape, Words
 from spraycheck.report.card_page.typesetting import (
     FONTS,

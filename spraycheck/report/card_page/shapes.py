@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from spraycheck.pattern.artwork import Box
+from spraycheck.card.target import Box
 
 
 @dataclass(frozen=True, kw_only=True)

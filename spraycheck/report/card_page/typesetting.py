@@ -10,8 +10,8 @@ from typing import Final
 
 from PIL import ImageFont
 
+from spraycheck.card.target import Box
 from spraycheck.errors import InputError
-from spraycheck.pattern.artwork import Box
 from spraycheck.report.card_page.shapes import Words
 
 MM_PER_PT: Final = 25.4 / 72

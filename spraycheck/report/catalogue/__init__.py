@@ -11,13 +11,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from spraycheck import flags
 from spraycheck.errors import InputError
-from spraycheck.pattern import flags
-from spraycheck.pattern.findings import KINDS, PHOTO_ADVICE
-from spraycheck.pattern.findings.central import CENTRAL_KINDS
-from spraycheck.pattern.findings.kinds import FindingKind
-from spraycheck.pattern.findings.patterns import PATTERN_KINDS
-from spraycheck.pattern.findings.photos import PHOTO_KINDS
+from spraycheck.judge.findings import KINDS, PHOTO_ADVICE
+from spraycheck.judge.findings.central import CENTRAL_KINDS
+from spraycheck.judge.findings.kinds import FindingKind
+from spraycheck.judge.findings.patterns import PATTERN_KINDS
+from spraycheck.judge.findings.photos import PHOTO_KINDS
 from spraycheck.report.catalogue.examples import blanked, example_text
 
 TITLE: Final = "Findings: meaning, possible causes, next step"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import string
 from typing import Any, Final
 
-from spraycheck.pattern import flags
-from spraycheck.pattern.findings import KINDS, describe
-from spraycheck.pattern.limits import CentralLimits, Limits
+from spraycheck import flags
+from spraycheck.judge.findings import KINDS, describe
+from spraycheck.judge.limits import CentralLimits, Limits
 
 _HOLES, _CENTRAL = Limits(), CentralLimits()
 _AGAIN: Final = "Photograph this card once more, square-on from above in even light."

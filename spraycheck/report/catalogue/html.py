@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from spraycheck.pattern.findings import AID, CAUTION
+from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.catalogue import ABOUT, MAY, NEXT, NO_CAUSE, TITLE, Group
 from spraycheck.report.page_template import page_template, page_text
 

@@ -14,7 +14,7 @@ from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer
 from reportlab.platypus.doctemplate import BaseDocTemplate, NextPageTemplate, PageTemplate
 from reportlab.platypus.frames import Frame
 
-from spraycheck.pattern.findings import AID, CAUTION
+from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.atlas.typesetting import (
     BOLD,
     GREY,

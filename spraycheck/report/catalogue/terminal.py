@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
-from spraycheck.pattern.findings import AID, CAUTION
+from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.catalogue import ABOUT, NEXT, Entry, Group
 from spraycheck.report.terminal import MAX_WIDTH, MIN_WIDTH
 

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from spraycheck.pattern.findings import AID
+from spraycheck.judge.findings import AID
 from spraycheck.report.page_template import page_template, page_text
 
 VERDICTS = ("fail", "recheck", "failed", "pass", "not-reached")

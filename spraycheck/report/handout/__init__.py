@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.errors import InputError
-from spraycheck.pattern.findings import AID
-from spraycheck.pattern.limits import Limits
+from spraycheck.judge.findings import AID
+from spraycheck.judge.limits import Limits
 from spraycheck.report.handout.sketches import PATTERNS, Pattern
 
 PAPERS: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}

@@ -9,20 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.decision import Tolerance, conformity_probability
-from spraycheck.geometry import cone_footprint
-from spraycheck.report.lessons.canvas import (
-    AMBER,
-    BLUE,
-    GREEN,
-    INK,
-    MUTED,
-    RED,
-    figure,
-    plain,
-    png,
-)
-from spraycheck.synthetic.soaking import wick
+from spraycheck.report.lessons.canvas import AMBER, BLUE, GREEN, INK, MUTED, RED, figure, plain, png
+from spraycheck.simulate.soaking import wick
+from spraycheck.stats.decision import Tolerance, conformity_probability
+from spraycheck.stats.geometry import cone_footprint
 
 
 def draw_cone(axis_angle_deg: float, half_cone_deg: float, height_mm: float) -> bytes:

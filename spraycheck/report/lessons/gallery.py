@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.pattern.layout import Assessment
+from spraycheck.judge.layout import Assessment
 from spraycheck.report.atlas import KIND_IN_WORDS, AtlasPage
 from spraycheck.report.lessons.canvas import INK, PHOTO_QUALITY, bare, decoded, figure, jpeg
 from spraycheck.report.lessons.tables import markdown_table

@@ -12,19 +12,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from spraycheck.arrays import Float
+from spraycheck.card.containers import RectifiedCard
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
+from spraycheck.judge.layout import Assessment
+from spraycheck.judge.limits import Limits
 from spraycheck.optics import srgb_encode
-from spraycheck.pattern.containers import (
-    Float,
-    NozzleCentre,
-    Photo,
-    PlumeCatalogue,
-    PlumeSegmentation,
-    RectifiedCard,
-    WetnessMap,
-)
-from spraycheck.pattern.layout import Assessment
-from spraycheck.pattern.limits import Limits
+from spraycheck.photo.containers import Photo
 from spraycheck.report.lessons.canvas import (
     AMBER,
     BLUE,
@@ -38,6 +32,7 @@ from spraycheck.report.lessons.canvas import (
     plain,
     png,
 )
+from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
 
 GRID_MM: Final = 20.0
 """Mesh of the net laid over photo and card (chosen: ten meshes across a hand-sized card)."""

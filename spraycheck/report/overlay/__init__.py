@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.errors import InputError
-from spraycheck.pattern.central import CentralAssessment
-from spraycheck.pattern.layout import Assessment
+from spraycheck.judge.axial import CentralAssessment
+from spraycheck.judge.layout import Assessment
 from spraycheck.report.overlay.dial import BANNER_UNITS, PANEL_UNITS, draw_banner, draw_panel
 from spraycheck.report.overlay.pen import Box, Pen
 from spraycheck.report.overlay.scene import Scene

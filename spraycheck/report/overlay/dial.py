@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from spraycheck.pattern.layout import Assessment, Hole
+from spraycheck.judge.layout import Assessment, Hole
 from spraycheck.report.overlay.pen import PAPER, Box, Colour, Pen, circle
 from spraycheck.report.overlay.signs import BADGES, STYLES, draw_badge, draw_sign
 from spraycheck.report.summary import (

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spraycheck.pattern import flags
-from spraycheck.pattern.containers import Mark
-from spraycheck.pattern.layout import Hole
+from spraycheck import flags
+from spraycheck.judge.layout import Hole
 from spraycheck.report.overlay.pen import INK, PAPER, Box, Pen, Points, circle
 from spraycheck.report.overlay.placing import Obstacles, Request, place_labels
 from spraycheck.report.overlay.signs import STYLES, Style, draw_sign
 from spraycheck.report.overlay.view import View, ghost_outline, smooth_outline
 from spraycheck.report.summary import pattern_fits
+from spraycheck.spray.containers import Mark
 
 LABEL_SIZE = 3.5
 """Type size of labels in units: 14 pixels on a phone that shows the picture 400 pixels wide."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spraycheck.pattern.layout import Assessment, Hole
+from spraycheck.judge.layout import Assessment, Hole
 from spraycheck.report.overlay.pen import Points
 
 

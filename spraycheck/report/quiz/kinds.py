@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.errors import InputError
-from spraycheck.pattern.findings import KINDS
-from spraycheck.pattern.findings.kinds import FindingKind
-from spraycheck.pattern.limits import Limits
-from spraycheck.psychometrics import Staircase
+from spraycheck.judge.findings import KINDS
+from spraycheck.judge.findings.kinds import FindingKind
+from spraycheck.judge.limits import Limits
+from spraycheck.stats.psychometrics import Staircase
 
 _LIMITS = Limits()
 

@@ -10,7 +10,9 @@ from typing import Final
 
 from scipy import stats
 
-from spraycheck.psychometrics import (
+from spraycheck.report.quiz.kinds import QUIZ_KINDS
+from spraycheck.report.quiz.records import Record
+from spraycheck.stats.psychometrics import (
     DetectionCurve,
     Interval,
     Sensitivity,
@@ -19,8 +21,6 @@ from spraycheck.psychometrics import (
     level_interval,
     sensitivity,
 )
-from spraycheck.report.quiz.kinds import QUIZ_KINDS
-from spraycheck.report.quiz.records import Record
 
 ENOUGH: Final = 8
 """Faults of a kind from which a curve is fitted. Chosen because with fewer its interval spans the

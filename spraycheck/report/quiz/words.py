@@ -6,13 +6,13 @@ import math
 import textwrap
 from collections.abc import Iterable, Sequence
 
-from spraycheck.pattern.findings import clock_position
-from spraycheck.pattern.layout import Assessment
-from spraycheck.psychometrics import Interval, Sensitivity
+from spraycheck.judge.findings import clock_position
+from spraycheck.judge.layout import Assessment
 from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS, QuizKind
 from spraycheck.report.quiz.marking import Marks, Named, Target
 from spraycheck.report.quiz.standing import ENOUGH, KindStanding, Standing
 from spraycheck.report.summary import count_in_words, explain_verdict, pattern_fits, signed
+from spraycheck.stats.psychometrics import Interval, Sensitivity
 
 RULE = (
     "A card is faulty when a hole is blocked, gives a quarter less or a third more than its "

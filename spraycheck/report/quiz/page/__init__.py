@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from spraycheck.pattern.findings import AID, CAUTION
+from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.contact_sheet import data_address
 from spraycheck.report.page_template import page_template, page_text
 from spraycheck.report.quiz.kinds import QUIZ_KINDS

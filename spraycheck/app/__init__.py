@@ -1,1 +1,0 @@
-"""The edges: command line, photo reading, batch."""

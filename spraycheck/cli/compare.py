@@ -1,0 +1,142 @@
+"""``spraycheck compare``: what changed between two shots of one nozzle."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import math
+from typing import TYPE_CHECKING, Any
+
+from spraycheck.cli import exits
+from spraycheck.cli.axial import check_holes
+from spraycheck.cli.options import (
+    USAGE,
+    add_nozzle_options,
+    cabinet_asked,
+    check_nozzle_options,
+    limits_asked,
+    nobody_says,
+    nozzle_asked,
+)
+from spraycheck.cli.shots import answer, look, measure_all
+from spraycheck.errors import InputError
+
+if TYPE_CHECKING:
+    from spraycheck.cli.main import Commands
+    from spraycheck.judge.layout import Assessment
+    from spraycheck.nozzles.files import Nozzle
+
+_DESCRIPTION = """\
+Compares two photos of one nozzle's spray, for example before and after cleaning:
+hole by hole what changed, and how surely.
+"""
+
+_EPILOG = """\
+examples:
+  spraycheck compare before.jpg after.jpg --holes 5
+  spraycheck compare before.jpg after.jpg --nozzle slanted-5 --overlay both.png
+
+exit code: 0 compared, 2 usage or input error, 3 not measurable, or holes could not
+be matched surely.
+
+safety: the jet goes through skin, a surgical emergency even if it does not hurt.
+Cover closed and hands out while spraying; pressure released and zero on the gauge
+before opening, cleaning or putting the injector back; eye protection on.
+"""
+
+
+def add_parser(commands: Commands) -> None:
+    """Add the command to the command line."""
+    parser = commands.add_parser(
+        "compare",
+        help="what cleaning changed: two photos of one nozzle, hole by hole",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        usage=f"spraycheck compare BEFORE AFTER {USAGE} [--limits FILE]\n       "
+        "[--sheet SIZE] [--turn DEG] [--json] [--overlay FILE] [--nozzles DIR]",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("before", metavar="BEFORE", help="photo of the card sprayed before")
+    parser.add_argument("after", metavar="AFTER", help="photo of the card sprayed after")
+    add_nozzle_options(parser)
+    parser.add_argument(
+        "--sheet",
+        metavar="SIZE",
+        help="size of both sheets: a4, a5, a6, letter, or WIDTHxHEIGHT in mm",
+    )
+    parser.add_argument(
+        "--turn",
+        metavar="DEG",
+        type=float,
+        help="the second card lay turned clockwise by DEG against the first, the injector put back "
+        "the same way; 0 for just the same. Not needed with printed target cards",
+    )
+    parser.add_argument(
+        "--json", action="store_true", help="print one JSON document instead of the report"
+    )
+    parser.add_argument(
+        "--overlay", metavar="FILE", help="write both patterns over one another: .png or .jpg"
+    )
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure both photos and compare them."""
+    check_nozzle_options(args)
+    if args.turn is not None and not math.isfinite(args.turn):
+        raise InputError(f"--turn {args.turn}: expected degrees", "for example --turn 0")
+    logging.getLogger("PIL").addHandler(logging.NullHandler())
+    from spraycheck.cli.overlay_files import plan_overlays, write_overlay
+    from spraycheck.judge.limits import Limits
+    from spraycheck.judge.shots import compare_cards
+    from spraycheck.measuring import measure_photo
+    from spraycheck.nozzles.card_codes import nozzle_printed
+    from spraycheck.photo import read_photo
+    from spraycheck.report.combination_document import COMPARISON, comparison_document
+
+    photos = [args.before, args.after]
+    asked, given, cabinet = nozzle_asked(args), limits_asked(args), cabinet_asked(args)
+    if asked is not None:
+        _check(asked)
+        asked.limits_under(given)
+    target = None
+    if args.overlay is not None:
+        plan_overlays([args.after], args.overlay)  # neither photo may be drawn over
+        target = plan_overlays([args.before], args.overlay)[0]
+
+    def measure(path: str) -> Assessment:
+        photo = read_photo(path)
+        nozzle = asked or nozzle_printed(photo, cabinet)
+        if nozzle is None:
+            raise nobody_says()
+        _check(nozzle)
+        limits = nozzle.limits_under(given)
+        assert isinstance(limits, Limits)  # it has holes
+        return measure_photo(photo, layout=nozzle.layout, limits=limits, sheet=args.sheet)
+
+    def work() -> tuple[int, dict[str, Any], str]:
+        before, after = measure_all(photos, measure)
+        comparison = compare_cards(before, after, turn_deg=args.turn)
+        text = ""
+        if not args.json:
+            from spraycheck.report.comparison import comparison_report
+
+            text = comparison_report(comparison, **look())
+        if target is not None:
+            from spraycheck.report.comparison_picture import draw_comparison
+
+            write_overlay(draw_comparison(comparison), target)
+        code = exits.PASS if comparison.matching.sure else exits.RECHECK
+        return code, comparison_document(comparison), text
+
+    return answer(COMPARISON, photos, args.json, work)
+
+
+def _check(nozzle: Nozzle) -> None:
+    check_holes(
+        nozzle,
+        asked="comparing asked for",
+        instead="measure both photos by themselves, spraycheck measure BEFORE AFTER with the same "
+        "nozzle, and read the two reports side by side",
+    )

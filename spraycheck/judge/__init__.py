@@ -1,0 +1,1 @@
+"""What is expected and tolerated, and the verdict."""

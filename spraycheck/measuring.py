@@ -1,0 +1,216 @@
+"""One photo in, one assessment out: the same for the command line, a batch and Python users."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spraycheck.card.spec import CardSpec, parse_sheet
+from spraycheck.errors import InputError
+from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.judge.limits import Limits
+from spraycheck.judge.quality import SprayTime, parse_spray_time
+from spraycheck.judge.standoff import Standoff, parse_standoff
+from spraycheck.photo import photo_from_array, read_photo
+from spraycheck.photo.containers import Photo
+
+if TYPE_CHECKING:
+    from spraycheck.axial_pipeline import CentralPipeline
+    from spraycheck.judge.axial import CentralAssessment, CentralNozzle
+    from spraycheck.judge.limits import CentralLimits
+    from spraycheck.pipeline import Pipeline
+
+
+def measure_photo(
+    photo: str | os.PathLike[str] | NDArray[np.generic] | Photo,
+    *,
+    holes: int | None = None,
+    layout: Layout | None = None,
+    sheet: str | CardSpec | None = None,
+    limits: Limits | None = None,
+    dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None = None,
+    standoff: str | Standoff | None = None,
+    sprayed_at: str | SprayTime | None = None,
+    lined_up: str = "",
+    pipeline: Pipeline | None = None,
+) -> Assessment:
+    """Measure one sprayed card and judge it.
+
+    Parameters
+    ----------
+    photo : path, (H, W, 3) ndarray or Photo
+        A photo file, an upright RGB (or grey) array as `photo_from_array` takes, or a `Photo`.
+    holes : int
+        How many equal, evenly spread holes the nozzle should have, 3 to 16.
+    layout : Layout
+        The holes the nozzle should have, where they are not even; give this or ``holes``.
+    sheet : str or CardSpec
+        Size of the sheet: ``a4``, ``a5``, ``a6``, ``letter``, ``WIDTHxHEIGHT`` in mm, or a
+        `CardSpec`. Without it nothing is given in mm.
+    limits : Limits
+        What is tolerated; the defaults when not given.
+    dry : path, (H, W, 3) ndarray or Photo
+        The same card before spraying; stains and print on it then do not count.
+    standoff : str or Standoff
+        Height of the tip over the card in mm, for example ``20`` or ``20+-0.5``, measured with the
+        lever released and the gauge at zero; adds the angles of the holes.
+    sprayed_at : str or SprayTime
+        When the card was sprayed, for example ``14:30`` or ``2026-11-03T14:30``; where the photo
+        says when it was taken, areas on a card photographed late become less certain.
+    lined_up : str
+        The feature of nozzle or holder that 12 o'clock on the card was lined up with (a printed
+        card's arrow, a plain sheet's top edge): the one that the layout counts from. The turn of
+        the whole pattern is then held against its limit.
+    pipeline : Pipeline
+        The stages; the house's own when not given.
+
+    Returns
+    -------
+    Assessment
+        Everything measured, and the verdict.
+
+    Raises
+    ------
+    PhotoError
+        The photo cannot be read.
+    InputError
+        Neither or both of ``holes`` and ``layout``; an impossible hole count or sheet size; a
+        feature that the layout does not count from.
+    MeasurementError
+        The photo was read but shows no card, no spray, or nothing that can be judged.
+
+    Examples
+    --------
+    >>> assessment = measure_photo("card.jpg", holes=4, sheet="a4")  # doctest: +SKIP
+    >>> assessment.verdict  # doctest: +SKIP
+    'pass'
+    """
+    # Options first: a mistake in them should not wait for a photo to be decoded.
+    expected = expected_layout(holes=holes, layout=layout)
+    expected.check_lined_up(lined_up)
+    spec = card_spec(sheet)
+    height = parse_standoff(standoff) if isinstance(standoff, str) else standoff
+    sprayed = parse_spray_time(sprayed_at) if isinstance(sprayed_at, str) else sprayed_at
+    seen, before = _both(photo, dry)
+    if pipeline is None:
+        from spraycheck.pipeline import Pipeline
+
+        pipeline = Pipeline()
+    # A pipeline of the caller's own need not know of what is seldom given.
+    extra: dict[str, Any] = {"dry": before, "standoff": height, "sprayed": sprayed}
+    extra["lined_up"] = lined_up or None
+    extra = {name: value for name, value in extra.items() if value is not None}
+    return pipeline(seen, spec, layout=expected, limits=limits, **extra)
+
+
+def measure_central_photo(
+    photo: str | os.PathLike[str] | NDArray[np.generic] | Photo,
+    nozzle: CentralNozzle,
+    *,
+    aim: str | tuple[float, float] | None = None,
+    sheet: str | CardSpec | None = None,
+    limits: CentralLimits | None = None,
+    dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None = None,
+    standoff: str | Standoff | None = None,
+    pipeline: CentralPipeline | None = None,
+) -> CentralAssessment:
+    """Measure one card sprayed by a pintle or single-hole nozzle and judge it.
+
+    Parameters
+    ----------
+    photo, sheet, dry, standoff
+        As of `measure_photo`.
+    nozzle : CentralNozzle
+        What the nozzle should do.
+    aim : (float, float) or str
+        Where the tip was set over the card: mm right of and below the middle of the sheet, or
+        ``centre``. A printed target card has its own.
+    limits : CentralLimits
+        What is tolerated; the defaults when not given.
+    pipeline : CentralPipeline
+        The stages; the house's own when not given.
+
+    Raises
+    ------
+    PhotoError
+        The photo cannot be read.
+    InputError
+        An impossible aim or sheet size.
+    MeasurementError
+        The photo was read but shows no card, no spray, or nothing that can be judged.
+
+    Examples
+    --------
+    >>> from spraycheck import CentralNozzle
+    >>> nozzle = CentralNozzle.single_hole()
+    >>> measure_central_photo("card.jpg", nozzle, aim="centre").verdict  # doctest: +SKIP
+    'pass'
+    """
+    spec = card_spec(sheet)
+    height = parse_standoff(standoff) if isinstance(standoff, str) else standoff
+    seen, before = _both(photo, dry)
+    if pipeline is None:
+        from spraycheck.axial_pipeline import CentralPipeline
+
+        pipeline = CentralPipeline()
+    return pipeline(seen, spec, nozzle=nozzle, limits=limits, aim=aim, dry=before, standoff=height)
+
+
+def expected_layout(*, holes: int | None, layout: Layout | None) -> Layout:
+    """Return the layout to compare with.
+
+    Raises
+    ------
+    InputError
+        Neither or both were given.
+    LayoutError
+        Fewer than 3 or more than 16 holes.
+    """
+    if (holes is None) == (layout is None):
+        found = "neither holes nor layout" if holes is None else "both holes and layout"
+        raise InputError(
+            f"{found} given, expected one of them",
+            "give the number of spray holes in the nozzle tip, for example holes=4",
+        )
+    return layout if layout is not None else Layout.evenly_spread(holes)  # type: ignore[arg-type]
+
+
+def card_spec(sheet: str | CardSpec | None) -> CardSpec:
+    """Return what is known of the sheet.
+
+    Raises
+    ------
+    InputError
+        Not a known name or size.
+    """
+    if isinstance(sheet, CardSpec):
+        return sheet
+    return CardSpec() if sheet is None else parse_sheet(sheet)
+
+
+def _both(
+    photo: str | os.PathLike[str] | NDArray[np.generic] | Photo,
+    dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None,
+) -> tuple[Photo, Photo | None]:
+    """Read the photo and, where there is one, that of the dry card."""
+    seen = photo if isinstance(photo, Photo) else _photo(photo)
+    before = dry if dry is None or isinstance(dry, Photo) else _photo(dry)
+    if before is not None and before.sha256 and before.sha256 == seen.sha256:
+        raise InputError(
+            "the dry photo is the photo of the sprayed card itself",
+            "give the photo taken before spraying",
+        )
+    return seen, before
+
+
+def _photo(photo: str | os.PathLike[str] | NDArray[np.generic]) -> Photo:
+    if isinstance(photo, str | os.PathLike):
+        return read_photo(photo)
+    if isinstance(photo, np.ndarray):
+        return photo_from_array(photo)
+    raise InputError(
+        f"photo of type {type(photo).__name__}, expected a path, an RGB array or a Photo"
+    )

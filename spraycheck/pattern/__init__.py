@@ -1,1 +1,0 @@
-"""The photo pipeline, one module per stage; start reading in ``containers``."""

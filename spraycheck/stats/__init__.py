@@ -1,0 +1,1 @@
+"""Statistics: circular, uncertainty, conformity, repeatability, detection curves."""
