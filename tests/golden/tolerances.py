@@ -106,6 +106,8 @@ RULES: Final[dict[str, Rule]] = {
     "patch.heavy_side_deg": bearing("heavy_side_frac_u", "heavy_side_frac", 0.5),
     "patch.offset_deg": bearing("offset_ratio_u", "offset_ratio"),
     "patch.offset_mm": relative("offset_ratio_u", "offset_ratio"),
+    "patch.profile": own("core_ratio_u"),
+    "patch.by_angle": own("streak_frac_u"),
     "patch.outline_px.area_px2": relative("patch.area_u_mm2", "patch.area_mm2"),
     "patch.outline_px.x_px": pixels("patch.centre_u_mm"),
     "patch.outline_px.y_px": pixels("patch.centre_u_mm"),
