@@ -18,7 +18,16 @@ from spraycheck.card.spec import PrintedFacts
 from spraycheck.judge.findings import describe
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
-from spraycheck.judge.result import Finding, Hole, Result, most_important_first
+from spraycheck.judge.result import (
+    Doubt,
+    Finding,
+    Hole,
+    HoleState,
+    Remedy,
+    Result,
+    Verdict,
+    most_important_first,
+)
 from spraycheck.photo.containers import Photo
 from spraycheck.spray.containers import (
     Mark,
@@ -27,6 +36,7 @@ from spraycheck.spray.containers import (
     PlumeSegmentation,
     WetnessMap,
 )
+from spraycheck.spray.measurement import Measurement, Plumes
 
 NAN = math.nan
 CENTRE_MM = np.array([6.0, -9.0])
@@ -205,13 +215,14 @@ def make_assessment(
             hole=i + 1,
             expected_deg=expected[i],
             plume=None if row is None else row + 1,
-            state=state,
+            state=HoleState(state),
             deviation_deg=deviation,
             spacing_deg=float((following - direction) % 360) if row is not None else NAN,
             area_frac=0.0 if row is None else float(catalogue.area_frac[row]),
             area_ratio=0.0 if row is None else plumes[row][1],
             deviation_u_deg=NAN if row is None else 0.9,
             area_ratio_u=NAN if row is None else 0.06,
+            doubts=(Doubt.NEAR_LIMIT,) if state == "unsure" else (),
         )
         holes.append(hole)
         made += _finding(hole)
@@ -222,31 +233,35 @@ def make_assessment(
     rows, cols = height // decode_scale, width // decode_scale
     shape = card.inside.shape
     return Result(
-        photo=Photo(
-            rgb=np.full((rows, cols, 3), grey, np.uint8),
-            width_px=width,
-            height_px=height,
-            file=file,
-            sha256="0" * 64,
+        measurement=Measurement(
+            photo=Photo(
+                rgb=np.full((rows, cols, 3), grey, np.uint8),
+                width_px=width,
+                height_px=height,
+                file=file,
+                sha256="0" * 64,
+            ),
+            card=card,
+            wetness=make_wetness(card),
+            spray=Plumes(
+                centre=NozzleCentre(
+                    x_mm=float(CENTRE_MM[0]),
+                    y_mm=float(CENTRE_MM[1]),
+                    covariance_mm2=np.array([[0.36, 0.08], [0.08, 0.16]]),
+                    ring_radius_mm=36.0,
+                    ring_offset_mm=(0.4, -0.2),
+                    found_by="axes+ring",
+                ),
+                segmentation=PlumeSegmentation(
+                    labels=np.zeros(shape, np.int32),
+                    core=np.zeros(shape, bool),
+                    count=len(plumes),
+                    marks=marks,
+                ),
+                catalogue=catalogue,
+            ),
         ),
-        card=card,
-        wetness=make_wetness(card),
-        centre=NozzleCentre(
-            x_mm=float(CENTRE_MM[0]),
-            y_mm=float(CENTRE_MM[1]),
-            covariance_mm2=np.array([[0.36, 0.08], [0.08, 0.16]]),
-            ring_radius_mm=36.0,
-            ring_offset_mm=(0.4, -0.2),
-            found_by="axes+ring",
-        ),
-        segmentation=PlumeSegmentation(
-            labels=np.zeros(shape, np.int32),
-            core=np.zeros(shape, bool),
-            count=len(plumes),
-            marks=marks,
-        ),
-        catalogue=catalogue,
-        layout=Layout(
+        nozzle=Layout(
             name=name or f"{n} holes, evenly spread",
             azimuth_deg=tuple(360.0 * i / n for i in range(n)),
             even=True,
@@ -254,7 +269,7 @@ def make_assessment(
         limits=Limits(),
         holes=tuple(holes),
         strays=tuple(row + 1 for row, p in enumerate(plumes) if not p[2]),
-        verdict=verdict or computed,
+        verdict=Verdict(verdict or computed),
         findings=tuple(findings) if findings is not None else most_important_first(made),
         provenance={},
     )
@@ -268,27 +283,27 @@ def _finding(hole: Hole) -> list[Finding]:
             describe(
                 "hole-off-line",
                 hole.hole,
-                deviation_deg=hole.deviation_deg,
-                u_deg=0.9,
-                limit_deg=5.0,
+                value=hole.deviation_deg,
+                u=0.9,
+                limit=5.0,
             )
         ]
     if hole.state in ("weak", "heavy"):
         limit = 0.75 if hole.state == "weak" else 1.33
         return [
-            describe(
-                f"hole-{hole.state}", hole.hole, area_ratio=hole.area_ratio, u=0.06, limit=limit
-            )
+            describe(f"hole-{hole.state}", hole.hole, value=hole.area_ratio, u=0.06, limit=limit)
         ]
     if hole.state == "misshapen":
-        return [describe("hole-bushy", hole.hole, ratio=2.4, u=0.2, limit=2.0)]
+        return [describe("hole-bushy", hole.hole, value=2.4, u=0.2, limit=2.0)]
     if hole.state == "unsure":
         return [
             describe(
                 "hole-unsure",
                 hole.hole,
-                reason="its area lies close to the limit",
-                settle="Spray a second card and give both photos together with --combine.",
+                doubt=Doubt.NEAR_LIMIT,
+                remedy=Remedy.ANOTHER_SHOT,
+                of="area_low_ratio",
+                shots=1,
             )
         ]
     return []

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from spraycheck.judge.layout import HOLES
-
 if TYPE_CHECKING:
     from spraycheck.judge.result import Result
     from spraycheck.report.overlay import Composition
@@ -19,7 +17,7 @@ def document_of(assessment: Result) -> dict[str, Any]:
     from spraycheck.report.central_document import central_document
     from spraycheck.report.document import assessment_document
 
-    if assessment.nozzle.kind == HOLES:
+    if assessment.holes:
         return assessment_document(assessment)
     return central_document(assessment)
 
@@ -29,7 +27,7 @@ def overlay_of(assessment: Result, *, max_side_px: int = 1600) -> Composition:
     from spraycheck.report.central_overlay import compose_central_overlay
     from spraycheck.report.overlay import compose_overlay
 
-    if assessment.nozzle.kind == HOLES:
+    if assessment.holes:
         return compose_overlay(assessment, max_side_px=max_side_px)
     return compose_central_overlay(assessment, max_side_px=max_side_px)
 
@@ -39,6 +37,6 @@ def report_of(assessment: Result, *, colour: bool, width: int, ascii_only: bool)
     from spraycheck.report.central_terminal import central_report
     from spraycheck.report.terminal import terminal_report
 
-    if assessment.nozzle.kind == HOLES:
+    if assessment.holes:
         return terminal_report(assessment, colour=colour, width=width, ascii_only=ascii_only)
     return central_report(assessment, colour=colour, width=width, ascii_only=ascii_only)

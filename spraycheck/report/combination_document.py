@@ -13,8 +13,12 @@ from importlib import resources
 from typing import Any, Final
 
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.judge.findings.words import hole_in_words, matching_in_words
-from spraycheck.judge.result import Doubt, Hole, HoleShots, LimitCheck, Matching, Result
+from spraycheck.judge.findings.words import (
+    hole_in_words,
+    intermittent_in_words,
+    matching_in_words,
+)
+from spraycheck.judge.result import Doubt, Hole, HoleShots, Kind, LimitCheck, Matching, Result
 from spraycheck.judge.shots.comparing import Change, Comparison, HoleChange
 from spraycheck.report.document import assessment_document, check_entry, finding_entry, plain
 
@@ -37,7 +41,7 @@ def combination_document(combination: Result) -> dict[str, Any]:
         "shots": shots.count,
         "cards": list(shots.cards),
         "matching": _matching(shots.matching),
-        "holes": [_hole(hole, each, len(shots.photos)) for hole, each in rows],
+        "holes": [_hole(c, hole, each) for hole, each in rows],
         "extremes": [_tidy(check_entry(check)) for check in extremes_of(c)],
         "findings": [finding_entry(finding) for finding in c.findings],
         "widened": {"direction": _tidy(shots.widened[0]), "area": _tidy(shots.widened[1])},
@@ -89,7 +93,7 @@ def combined_schema_text(name: str) -> str:
     return folder.joinpath(f"{name}.schema.json").read_text("utf-8")
 
 
-def _hole(hole: Hole, each: HoleShots, photos: int) -> dict[str, Any]:
+def _hole(c: Result, hole: Hole, each: HoleShots) -> dict[str, Any]:
     return {
         "hole": hole.hole,
         "state": hole.state,
@@ -102,7 +106,7 @@ def _hole(hole: Hole, each: HoleShots, photos: int) -> dict[str, Any]:
         "area_ratio": _tidy(hole.area_ratio),
         "area_ratio_u": _tidy(hole.area_ratio_u),
         "probability": _tidy(hole.probability),
-        "reason": hole_in_words(hole, photos),
+        "reason": _reason(c, hole),
         "shot_sd_deg": _tidy(each.shot_sd_deg),
         "photo_sd_deg": _tidy(each.photo_sd_deg),
         "shot_sd_ratio": _tidy(each.shot_sd_ratio),
@@ -114,6 +118,15 @@ def _hole(hole: Hole, each: HoleShots, photos: int) -> dict[str, Any]:
             )
         ],
     }
+
+
+def _reason(c: Result, hole: Hole) -> str:
+    """Say why a hole is unsure; of one that comes and goes, on which photos."""
+    reason = hole_in_words(hole, len(c.together.photos))
+    for finding in c.findings:
+        if finding.hole == hole.hole and finding.kind is Kind.HOLE_INTERMITTENT:
+            return f"{reason}: {intermittent_in_words(**dict(finding.fields))}"  # type: ignore[arg-type]
+    return reason
 
 
 def _change_of_hole(h: HoleChange) -> dict[str, Any]:
