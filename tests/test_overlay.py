@@ -274,7 +274,7 @@ def test_without_a_pattern_plumes_are_numbered_and_no_hole_is():
 
 
 def test_states_differ_in_word_sign_and_line_without_colour():
-    assert set(tuple(HoleState)) <= set(STYLES)
+    assert set(HoleState) <= set(STYLES)
     looks = [STYLES[state] for state in tuple(HoleState)]
     assert len({look.word for look in looks}) == len(looks)
     assert len({look.sign for look in looks}) == len(looks)
@@ -325,7 +325,7 @@ def _as(hole, state):
 
 
 def test_verdicts_differ_in_word_and_shape_without_colour():
-    assert set(BADGES) == set(tuple(Verdict))
+    assert set(BADGES) == set(Verdict)
     assert {badge.word for badge in BADGES.values()} == {"PASS", "FAIL", "RECHECK"}
     shapes = []
     for badge in BADGES.values():
