@@ -136,7 +136,7 @@ def test_a_photograph_from_the_library(photo: Path) -> None:
     assert a.verdict == "pass"
     # The ring's crest lies at 70 tan(10) = 12.3 mm; its wall and soaking reach further.
     assert 24.7 < a.patch.diameter_mm < 34
-    assert 20 < a.spray_angle_deg < 28
+    assert 20 < a.angles.spray_angle_deg < 28
     assert a.patch.hollow
     assert (a.patch.x_mm, a.patch.y_mm) == pytest.approx((6.0, -9.0), abs=1.0)
 

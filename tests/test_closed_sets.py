@@ -9,11 +9,11 @@ from dataclasses import replace
 
 import pytest
 from report_factory import make_assessment
-from spraycheck.judge.case import Rules
 
 from spraycheck.cli import exits
 from spraycheck.judge.axial import KIND_OF_LIMIT as AXIAL_KIND_OF_LIMIT
 from spraycheck.judge.axial import QUANTITY
+from spraycheck.judge.case import Rules
 from spraycheck.judge.checks import DOUBTS, Effect, check_limit, remedy_of
 from spraycheck.judge.findings import KINDS
 from spraycheck.judge.findings.words import (
@@ -164,7 +164,7 @@ def test_a_plain_sheet_loads_no_more_modules_than_it_needs() -> None:
         "import sys, numpy as np\n"
         "from spraycheck import measure_photo\n"
         "from spraycheck.errors import SprayCheckError\n"
-        "import spraycheck.pipeline, spraycheck.judge.pattern\n"
+        "import spraycheck.pipeline, spraycheck.judge.matched\n"
         "try: measure_photo(np.full((300, 400, 3), 190, np.uint8), holes=4)\n"
         "except SprayCheckError: pass\n"
         "print(*sorted(m for m in sys.modules if m.split('.')[0] == 'spraycheck'))"

@@ -52,7 +52,8 @@ class _Judged:
 
 
 def _holes() -> _Judged:
-    from spraycheck.judge.pattern import check_pattern, pattern_findings
+    from spraycheck.judge.matched import check_pattern
+    from spraycheck.judge.pattern import pattern_findings
 
     return _Judged(limits=Limits, check=check_pattern, findings=pattern_findings)
 
