@@ -12,7 +12,6 @@ from spraycheck.stats.robust import (
     SCALE,
     common_origin,
     fit_circle,
-    robust_loss,
     robust_lstsq,
     robust_weights,
 )
@@ -37,30 +36,19 @@ def test_scale_gives_95_percent_efficiency_on_normal_data() -> None:
     assert (phi @ np.gradient(psi, r)) ** 2 / (phi @ psi**2) == pytest.approx(0.95, abs=1e-5)
 
 
-def test_loss_derivatives_and_weights_belong_together() -> None:
-    z = np.array([0.0, 0.3, 1.0, 7.0, 400.0])
-    step = 1e-5
-    up, down = robust_loss(z + step), robust_loss(z - step)
-    np.testing.assert_allclose(robust_loss(z)[1], (up[0] - down[0]) / (2 * step), atol=1e-9)
-    np.testing.assert_allclose(robust_loss(z)[2], (up[1] - down[1]) / (2 * step), atol=1e-9)
-    np.testing.assert_allclose(robust_loss(z)[1], robust_weights(SCALE * np.sqrt(z)))
-
-
 def test_a_mean_ignores_what_is_far_off_and_a_plain_one_does_not() -> None:
     x = np.array([0.3, -0.4, 0.1, 0.0, 60.0])
 
-    def misses(at: np.ndarray) -> np.ndarray:
-        return x - at
+    def model(at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return x - at, -np.ones((5, 1))
 
-    def slopes(_: np.ndarray) -> np.ndarray:
-        return -np.ones((5, 1))
-
-    robust = robust_lstsq(misses, np.zeros(1), jacobian=slopes)
-    assert robust.at[0] == pytest.approx(0.0, abs=0.01)
-    assert robust.weights[4] < 1e-4
+    robust = robust_lstsq(model, np.zeros(1))
+    # An outlier r standard deviations off pulls as one of SCALE^2 / r would: 0.095 here, shared.
+    assert robust.at[0] == pytest.approx(0.095 / 4, abs=0.005)
+    assert robust.weights[4] == pytest.approx(1.58e-3, rel=0.01)
     assert robust.covariance[0, 0] == pytest.approx(1 / 4, rel=0.03)
-    assert robust.squares == pytest.approx(0.26, abs=0.07)  # 0.06 is left of 3600
-    plain = robust_lstsq(misses, np.zeros(1), jacobian=slopes, robust=False)
+    assert robust.squares == pytest.approx(0.26 + SCALE**2, rel=0.02)
+    plain = robust_lstsq(model, np.zeros(1), robust=False)
     assert plain.at[0] == pytest.approx(12.0, abs=1e-6)
 
 
@@ -88,7 +76,7 @@ def test_circle_leaves_an_outlier_out() -> None:
     p = np.array([3.0, -7.0]) + 12.5 * rays([3.0, 50.0, 121.0, 180.0, 240.0, 290.0])
     p[2] += (2.5, 4.0)
     found = fit_circle(p, 0.1)
-    assert (found.x, found.y, found.radius) == pytest.approx((3.0, -7.0, 12.5), abs=0.01)
+    assert (found.x, found.y, found.radius) == pytest.approx((3.0, -7.0, 12.5), abs=0.02)
     assert found.weights[2] < 0.01 < 0.99 < found.weights[0]
     assert found.residuals[2] > 20
     plain = fit_circle(p, 0.1, robust=False)  # negative control
@@ -156,8 +144,8 @@ def test_a_bent_streak_loses_its_say() -> None:
     d = np.array([10.0, 75.0, 160.0, 230.0, 300.0])
     axis = d + np.array([0.0, 0.0, 0.0, 0.0, 25.0])
     found = origin_of(streaks(d, (3.0, -4.0)), axis)
-    assert tuple(found.at) == pytest.approx((3.0, -4.0), abs=0.05)
-    assert found.weights[4] < 0.01
+    assert tuple(found.at) == pytest.approx((3.0, -4.0), abs=0.15)  # a bend of 24 sigma pulls as 0.24 would
+    assert found.weights[4] < 0.02
     assert abs(found.residuals[4]) == pytest.approx(math.degrees(math.sin(math.radians(25))), abs=1)
     # Negative control: uncertainties wide enough to make the bend ordinary let it drag the origin.
     dragged = origin_of(streaks(d, (3.0, -4.0)), axis, 20.0)
