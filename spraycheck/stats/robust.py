@@ -134,17 +134,18 @@ class Circle:
         Centre and radius.
     covariance : (3, 3) ndarray of float64
         Of (x, y, radius), from the standard deviations stated for the points.
-    residuals, weights : (N,) ndarray of float64
-        Distance of each point from the circle (outside positive) in its standard deviations, and
-        its say.
+    misses : (N,) ndarray of float64
+        Distance of each point from the circle, outside positive.
+    squares : float
+        Weighted sum of the squared misses, each in its standard deviation.
     """
 
     x: float
     y: float
     radius: float
     covariance: Float
-    residuals: Float
-    weights: Float
+    misses: Float
+    squares: float
 
 
 def fit_circle(
@@ -199,8 +200,8 @@ def fit_circle(
         y=float(fit.at[1]),
         radius=float(fit.at[2]),
         covariance=fit.covariance,
-        residuals=fit.residuals,
-        weights=fit.weights,
+        misses=fit.residuals * width,
+        squares=fit.squares,
     )
 
 

@@ -13,7 +13,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
@@ -48,27 +47,7 @@ def type_a(repeats: Numbers) -> Estimate:
     return Estimate(float(x.mean()), float(x.std(ddof=1)) / math.sqrt(len(x)), len(x) - 1)
 
 
-def from_half_width(half_width: float, shape: str = "rectangular") -> float:
-    """Standard uncertainty of a value known only to lie within ``+- half_width``.
-
-    ``shape`` is ``rectangular`` (all alike, GUM [1]_ 4.3.7) or ``triangular`` (likelier in the
-    middle, 4.3.9).
-    """
-    divisors = {"rectangular": math.sqrt(3.0), "triangular": math.sqrt(6.0)}
-    if shape not in divisors or not half_width >= 0:
-        raise InputError(
-            f"half width {half_width}, shape {shape!r}: expected 0 or more, and one of "
-            + ", ".join(divisors)
-        )
-    return half_width / divisors[shape]
-
-
 # --- propagation ----------------------------------------------------------------------------------
-
-
-def combine(*components: float) -> float:
-    """Root sum of squares of independent standard uncertainties; GUM [1]_, 5.1.2."""
-    return math.hypot(*components)
 
 
 def propagate(jacobian: NDArray[np.floating], covariance: NDArray[np.floating]) -> Float:
@@ -124,27 +103,6 @@ def numerical_jacobian(
     return np.column_stack(columns)
 
 
-def covariance_of_means(samples: NDArray[np.floating]) -> Float:
-    """Covariance ``(N, N)`` of the means of N quantities observed together ``(n, N)``.
-
-    GUM [1]_, 5.2.3, equation 17; needs at least two observations.
-    """
-    x = np.asarray(samples, float)
-    if x.ndim != 2 or len(x) < 2 or not np.isfinite(x).all():
-        raise InputError(f"samples: expected finite (n, N) with n >= 2, got {x.shape}")
-    d = x - x.mean(axis=0)
-    return np.asarray(d.T @ d / (len(x) * (len(x) - 1.0)))
-
-
-def correlation(covariance: NDArray[np.floating]) -> Float:
-    """Correlation matrix of a covariance matrix with positive variances."""
-    v = np.asarray(covariance, float)
-    sd = np.sqrt(np.diag(v))
-    if not (sd > 0).all():
-        raise InputError("covariance: expected variances above 0")
-    return np.asarray(v / np.outer(sd, sd))
-
-
 # --- coverage -------------------------------------------------------------------------------------
 
 
@@ -168,42 +126,6 @@ def effective_dof(components: Numbers, dofs: Numbers) -> float:
         raise InputError(f"degrees of freedom: expected {len(u)} above 0")
     below = float((u**4 / nu).sum())
     return float((u**2).sum()) ** 2 / below if below > 0 else math.inf
-
-
-def coverage_factor(probability: float = 0.95, dof: float = math.inf) -> float:
-    """Two-sided factor ``t_p(dof)`` of Student's t; GUM [1]_, table G.2."""
-    if not (0 < probability < 1 and dof > 0):
-        raise InputError(f"p = {probability}, dof = {dof}: expected p in (0, 1) and dof above 0")
-    if math.isinf(dof):
-        return NormalDist().inv_cdf(0.5 + 0.5 * probability)
-    from scipy.special import stdtrit  # NumPy and the standard library have no Student's t
-
-    return float(stdtrit(dof, 0.5 + 0.5 * probability))
-
-
-def rectangles_coverage_factor(probability: float = 0.95, count: int = 1) -> float:
-    """Coverage factor of a sum of ``count`` equal rectangular components.
-
-    A budget ruled by one or two readings' resolution is narrower than the normal distribution
-    says; GUM [1]_, G.2.1 to G.2.3. Exact, from the Irwin-Hall distribution.
-    """
-    if not (0 < probability <= 1 and 1 <= count <= 20):
-        raise InputError(f"p = {probability}, count = {count}: expected (0, 1] and 1 to 20")
-
-    def below(x: float) -> float:  # sum of `count` numbers uniform in 0 to 1
-        total = 0.0
-        for k in range(math.floor(x) + 1):
-            total += math.comb(count, k) * math.pow(x - k, count) * (-1.0 if k % 2 else 1.0)
-        return total / math.factorial(count)
-
-    low, high = 0.5 * count, float(count)
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if below(middle) < 0.5 + 0.5 * probability:
-            low = middle
-        else:
-            high = middle
-    return (high - 0.5 * count) / math.sqrt(count / 12.0)
 
 
 # --- several results of the same quantity ---------------------------------------------------------
