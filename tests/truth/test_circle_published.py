@@ -1,16 +1,16 @@
-"""The circle that plumes are laid on, against printed fits and an independent optimiser.
+"""The circle plumes are laid on and the origin of their axes, against printed and proven answers.
 
 Sources
 -------
 W. Gander, G. H. Golub, R. Strebel, BIT 34 (1994) 558-578, doi:10.1007/BF01934268: six points and
 their geometric circle (printed values from memory, recomputed).
-The optimiser: SciPy's Nelder-Mead on the same distances, which needs no derivatives.
+Lemoine 1873: the symmedian point (any textbook of triangle geometry). The optimiser: SciPy's Nelder-Mead on the same distances, which needs no derivatives.
 """
 
 import numpy as np
 import pytest
 
-from spraycheck.stats.robust import fit_circle
+from spraycheck.stats.robust import common_origin, fit_circle
 
 GANDER = np.array([(1, 7), (2, 6), (5, 8), (7, 7), (9, 5), (3, 7)], float)
 
@@ -58,3 +58,21 @@ def test_circle_agrees_with_an_independent_optimiser() -> None:
     )
     mine = fit_circle(p, 0.5, robust=False)
     assert (mine.x, mine.y, mine.radius) == pytest.approx(tuple(other.x), abs=1e-5)
+
+
+def test_common_origin_of_three_lines_is_the_symmedian_point() -> None:
+    # Lemoine: the point with the least sum of squared distances from a triangle's sides has the
+    # barycentric coordinates a^2 : b^2 : c^2. Sides 5, 3 and 4: (36, 48) / 50. Levers and standard
+    # deviations so large that all lines weigh alike and none is an outlier.
+    corners = np.array([(0.0, 0.0), (4.0, 0.0), (0.0, 3.0)])
+    sides = np.roll(corners, -1, axis=0) - corners
+    found = common_origin(
+        corners + 0.3 * sides,
+        np.arctan2(sides[:, 1], sides[:, 0]),
+        1.0,
+        np.array([3.0, -1.0]),
+        shortest_lever=1e4,
+    )
+    assert tuple(found.at) == pytest.approx((0.72, 0.96), abs=1e-6)
+    # Negative control: the middle of the corners is another point.
+    assert np.linalg.norm(found.at - corners.mean(axis=0)) > 0.5
