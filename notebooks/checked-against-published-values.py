@@ -43,7 +43,7 @@ from spraycheck.stats import circular, repeatability
 from spraycheck.stats import uncertainty as gum
 from spraycheck.stats.conformity import Tolerance, conformity_probability, guard_factor
 from spraycheck.stats.detection import Trials, fit_detection
-from spraycheck.stats.robust import common_origin, fit_circle
+from spraycheck.stats.robust import common_origin, fit_circle, robust_lstsq
 from spraycheck.train.studies import read_study
 
 DATA = Path("../tests/truth/data")
@@ -99,13 +99,15 @@ h2
 # %%
 T = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
 B = [-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160]
-line = gum.fit_line(T, B, 20.0)
+x = np.column_stack([np.ones(11), np.array(T) - 20.0])
+line = robust_lstsq(lambda at: (B - x @ at, -x), np.zeros(2), robust=False)
+spread, at_30 = line.covariance * line.squares / 9, np.array([1.0, 10.0])
 h3 = Comparison.of(
     "JCGM 100:2008 (GUM), H.3, thermometer, and table G.2",
-    ("correction at 20 °C", "-0.1712", line.intercept),
-    ("slope", "0.00218", line.slope),
-    ("correction at 30 °C", "-0.1494", line.at(30.0).value),
-    ("its uncertainty", "0.0041", line.at(30.0).u),
+    ("correction at 20 °C", "-0.1712", line.at[0]),
+    ("slope", "0.00218", line.at[1]),
+    ("correction at 30 °C", "-0.1494", at_30 @ line.at),
+    ("its uncertainty", "0.0041", math.sqrt(at_30 @ spread @ at_30)),
     ("factor for 95 %, 4 degrees of freedom", "2.78", guard_factor(0.025, 4)),
     ("factor for 95 %, 20 degrees of freedom", "2.09", guard_factor(0.025, 20)),
     ("factor for 95 %, very many", "1.960", guard_factor(0.025)),

@@ -16,9 +16,7 @@ ROOT = Path(spraycheck.__file__).parent
 GROUND = ("stats", "units", "optics")
 FOR_THE_BENCH = {
     "stats.uncertainty.Estimate",
-    "stats.uncertainty.Line",
     "stats.uncertainty.effective_dof",
-    "stats.uncertainty.fit_line",
     "stats.uncertainty.type_a",
     "units.Quantity",
     "units.parse_pressure",

@@ -110,21 +110,15 @@ class DetectionCurve:
         Standard deviation of the underlying normal, in natural-log units of level.
     guess, lapse : float
         Rates, 0 to 1.
-    log_likelihood : float
-        At the fit, without binomial coefficients.
     deviance : float
         Twice what the log-likelihood lacks to that of a curve through every point.
-    shown : int
-        Trials.
     """
 
     threshold: float
     log_sd: float
     guess: float
     lapse: float
-    log_likelihood: float
     deviance: float
-    shown: int
 
     def at(self, level: ArrayLike) -> Float:
         """Return how often something of this level is noticed, guesses and lapses included."""
@@ -182,9 +176,7 @@ def fit_detection(
         log_sd=math.exp(x[1]),
         guess=float(x[2]),
         lapse=float(x[3]),
-        log_likelihood=likelihood,
         deviance=2 * (full - likelihood),
-        shown=round(float(trials.shown.sum())),
     )
 
 

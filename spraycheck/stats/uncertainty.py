@@ -1,4 +1,4 @@
-"""Uncertainty after the GUM: from repeats and half-widths to a coverage interval.
+"""Uncertainty after the GUM: from repeats to means, through models, and between groups.
 
 Lower-case ``u`` is a standard uncertainty (one standard deviation); expanded ones are ``u`` times a
 coverage factor. ``dof`` is degrees of freedom, infinite where an uncertainty is known for certain.
@@ -32,7 +32,7 @@ class Estimate(NamedTuple):
     dof: float = math.inf
 
 
-# --- single components ----------------------------------------------------------------------------
+# --- one component --------------------------------------------------------------------------------
 
 
 def type_a(repeats: Numbers) -> Estimate:
@@ -101,9 +101,6 @@ def numerical_jacobian(
         up, down = np.atleast_1d(model(x + step)), np.atleast_1d(model(x - step))
         columns.append((up - down) / (2.0 * h[i]))
     return np.column_stack(columns)
-
-
-# --- coverage -------------------------------------------------------------------------------------
 
 
 def effective_dof(components: Numbers, dofs: Numbers) -> float:
@@ -193,34 +190,21 @@ class BetweenWithin:
     ----------
     mean : float
         Of the group means.
-    u_mean : float
-        Its standard uncertainty from the scatter of the group means (dof: groups less one).
     s_between, s_within : float
         The two estimates of one repeat's standard deviation: from the group means, and pooled.
-    f : float
-        ``s_between^2 / s_within^2``; near 1 when groups do not differ.
+        Alike when groups do not differ.
     dof_between, dof_within : float
         Degrees of freedom of the two.
     sigma_groups : float
         Standard deviation between groups beyond what repeats explain; 0 when there is none.
-    u_pooled : float
-        Standard uncertainty of the mean when groups are taken not to differ.
     """
 
     mean: float
-    u_mean: float
     s_between: float
     s_within: float
-    f: float
     dof_between: float
     dof_within: float
     sigma_groups: float
-    u_pooled: float
-
-    @property
-    def dof_pooled(self) -> float:
-        """Degrees of freedom of ``u_pooled``."""
-        return self.dof_between + self.dof_within
 
 
 def between_within(means: Numbers, stds: Numbers, repeats: int) -> BetweenWithin:
@@ -245,86 +229,13 @@ def between_within(means: Numbers, stds: Numbers, repeats: int) -> BetweenWithin
         )
     groups = len(m)
     between2, within2 = repeats * float(m.var(ddof=1)), float((s**2).mean())
-    dof_b, dof_w = groups - 1, groups * (repeats - 1)
-    pooled2 = (dof_b * between2 + dof_w * within2) / (dof_b + dof_w)
     return BetweenWithin(
         mean=float(m.mean()),
-        u_mean=math.sqrt(between2 / (repeats * groups)),
         s_between=math.sqrt(between2),
         s_within=math.sqrt(within2),
-        f=between2 / within2 if within2 > 0 else math.inf,
-        dof_between=float(dof_b),
-        dof_within=float(dof_w),
+        dof_between=float(groups - 1),
+        dof_within=float(groups * (repeats - 1)),
         sigma_groups=math.sqrt(max(between2 - within2, 0.0) / repeats),
-        u_pooled=math.sqrt(pooled2 / (repeats * groups)),
-    )
-
-
-# --- a straight calibration line ------------------------------------------------------------------
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Line:
-    """A fitted line ``y = intercept + slope (x - x0)``.
-
-    Parameters
-    ----------
-    intercept, slope : float
-        Coefficients; the intercept is the value at ``x0``.
-    x0 : float
-        Reference.
-    covariance : (2, 2) ndarray of float64
-        Of (intercept, slope).
-    s : float
-        Standard deviation of the points about the line.
-    dof : float
-        Points less two.
-    """
-
-    intercept: float
-    slope: float
-    x0: float
-    covariance: Float
-    s: float
-    dof: float
-
-    def at(self, x: float) -> Estimate:
-        """Value of the line at ``x`` with its standard uncertainty (a new point scatters more)."""
-        d = np.array([1.0, x - self.x0])
-        u = math.sqrt(max(float(d @ self.covariance @ d), 0.0))
-        return Estimate(self.intercept + self.slope * (x - self.x0), u, self.dof)
-
-
-def fit_line(x: Numbers, y: Numbers, x0: float = 0.0) -> Line:
-    """Least-squares calibration line, for example a gauge's correction; GUM [1]_, H.3.2.
-
-    Raises
-    ------
-    InputError
-        Fewer than three points, or all at one ``x``.
-    """
-    a, b = _finite("x", x, 3), _finite("y", y, 3)
-    if a.shape != b.shape or float(np.ptp(a)) == 0:
-        raise InputError(f"line: {len(a)} x, {len(b)} y; expected as many, at differing x")
-    # Centred, so that a reference far away does not cost digits.
-    middle = float(a.mean())
-    square = float(((a - middle) ** 2).sum())
-    slope = float((a - middle) @ b) / square
-    at_middle = float(b.mean())
-    rest = b - at_middle - slope * (a - middle)
-    dof = len(a) - 2
-    s2 = float(rest @ rest) / dof
-    far = x0 - middle
-    covariance = s2 * np.array(
-        [[1.0 / len(a) + far**2 / square, far / square], [far / square, 1.0 / square]]
-    )
-    return Line(
-        intercept=at_middle + slope * far,
-        slope=slope,
-        x0=x0,
-        covariance=covariance,
-        s=math.sqrt(s2),
-        dof=float(dof),
     )
 
 

@@ -4,7 +4,8 @@ Sources
 -------
 W. Gander, G. H. Golub, R. Strebel, BIT 34 (1994) 558-578, doi:10.1007/BF01934268: six points and
 their geometric circle (printed values from memory, recomputed).
-Lemoine 1873: the symmedian point (any textbook of triangle geometry). The optimiser: SciPy's Nelder-Mead on the same distances, which needs no derivatives.
+Lemoine 1873: the symmedian point (any textbook of triangle geometry).
+The optimiser: SciPy's Nelder-Mead on the same distances, which needs no derivatives.
 """
 
 import numpy as np

@@ -13,6 +13,7 @@ import pytest
 
 from spraycheck.stats import uncertainty
 from spraycheck.stats.conformity import guard_factor
+from spraycheck.stats.robust import robust_lstsq
 
 
 def both_sides(probability: float, dof: float = math.inf) -> float:
@@ -86,22 +87,20 @@ def test_h_2_correlated_inputs() -> None:
 def test_h_3_thermometer_line() -> None:
     t = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
     b = [-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160]
-    line = uncertainty.fit_line(t, b, 20.0)
-    assert line.intercept == pytest.approx(-0.1712, abs=5e-5)
-    assert line.slope == pytest.approx(0.00218, abs=5e-6)
-    assert np.sqrt(np.diag(line.covariance)) == pytest.approx([0.0029, 0.00067], abs=5e-5)
-    assert correlation(line.covariance)[0, 1] == pytest.approx(-0.930, abs=5e-4)
-    assert line.s == pytest.approx(0.0035, abs=5e-5)
-    at_30 = line.at(30.0)
-    assert at_30.value == pytest.approx(-0.1494, abs=5e-5)
-    assert at_30.u == pytest.approx(0.0041, abs=5e-5)
-    assert at_30.dof == 9
-    # The line is surest at the mean of t, 24.0085.
-    assert np.mean(t) == pytest.approx(24.0085, abs=5e-5)
-    surest = min(line.at(24.0085 + d).u for d in (-0.5, 0.0, 0.5))
-    assert surest == line.at(24.0085).u
+    # The guide states no uncertainty of a point: all alike, and their scatter sets it afterwards.
+    x = np.column_stack([np.ones(11), np.array(t) - 20.0])
+    line = robust_lstsq(lambda at: (np.array(b) - x @ at, -x), np.zeros(2), robust=False)
+    assert line.at[0] == pytest.approx(-0.1712, abs=5e-5)
+    assert line.at[1] == pytest.approx(0.00218, abs=5e-6)
+    covariance = line.covariance * line.squares / 9
+    assert math.sqrt(line.squares / 9) == pytest.approx(0.0035, abs=5e-5)
+    assert np.sqrt(np.diag(covariance)) == pytest.approx([0.0029, 0.00067], abs=5e-5)
+    assert correlation(covariance)[0, 1] == pytest.approx(-0.930, abs=5e-4)
+    at_30 = np.array([1.0, 10.0])
+    assert at_30 @ line.at == pytest.approx(-0.1494, abs=5e-5)
+    assert math.sqrt(at_30 @ covariance @ at_30) == pytest.approx(0.0041, abs=5e-5)
     # Negative control: leaving out the correlation of the two coefficients at 30 degrees.
-    lone = math.hypot(math.sqrt(line.covariance[0, 0]), 10 * math.sqrt(line.covariance[1, 1]))
+    lone = math.hypot(math.sqrt(covariance[0, 0]), 10 * math.sqrt(covariance[1, 1]))
     assert lone > 0.006
 
 
@@ -115,14 +114,13 @@ def test_h_5_between_days() -> None:
     assert got.s_between == pytest.approx(128, abs=0.5)
     assert got.s_within == pytest.approx(85, abs=0.5)
     assert (got.dof_between, got.dof_within) == (9, 40)
-    assert got.f == pytest.approx(2.25, abs=0.02)  # printed from 57 and 85; unrounded 2.26
-    # Printed quantiles of F(9, 40) enclose it: significant at 5 %, not at 2.5 %.
-    assert 2.12 < got.f < 2.45
-    # Pooled, if days are taken not to differ: 13 uV with 49 degrees of freedom.
-    assert got.u_pooled == pytest.approx(13, abs=0.5)
-    assert got.dof_pooled == 49
-    # The mean's uncertainty from the days' scatter: 57 / sqrt(10) = 18 uV.
-    assert got.u_mean == pytest.approx(18, abs=0.5)
+    # Printed F 2.25 from 57 and 85 (unrounded 2.26), between the printed quantiles of F(9, 40):
+    # days differ at 5 %, not at 2.5 %.
+    f = (got.s_between / got.s_within) ** 2
+    assert f == pytest.approx(2.25, abs=0.02)
+    assert 2.12 < f < 2.45
+    # What the days add, from the same mean squares (recomputed): 43 uV.
+    assert got.sigma_groups == pytest.approx(math.sqrt((128**2 - 85**2) / 5), abs=0.5)
 
 
 def test_nist_check_standard() -> None:
