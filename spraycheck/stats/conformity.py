@@ -159,6 +159,9 @@ def joint_conformity(
     -----
     Genz's separation of variables [2]_ on a Richtmyer lattice with fixed shifts, tightest limits
     first. Directions without scatter of their own are settled by comparing with the limits.
+    Kept beside ``scipy.stats.multivariate_normal.cdf`` because ``scipy.stats`` costs half a second
+    to import, more than a photo takes to judge, and a call with an error of 3e-4 took 6 times
+    longer.
     """
     from scipy.special import ndtr, ndtri  # NumPy has neither, and these take whole arrays
 
