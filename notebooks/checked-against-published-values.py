@@ -42,6 +42,7 @@ from spraycheck.simulate import Camera, SprayShot, SyntheticNozzle, draw_card, p
 from spraycheck.stats import circular, repeatability
 from spraycheck.stats import uncertainty as gum
 from spraycheck.stats.conformity import Tolerance, conformity_probability, guard_factor
+from spraycheck.stats.conformity import risk_per_limit as shared
 from spraycheck.stats.detection import Trials, fit_detection
 from spraycheck.stats.robust import common_origin, fit_circle, robust_lstsq
 from spraycheck.train.studies import read_study
@@ -115,6 +116,22 @@ h3 = Comparison.of(
 h3
 
 # %% [markdown]
+# H.5 asks whether days differ: ten days of five readings each. The same split of scatter tells how
+# much of the spread between several photos is the spray's, and how much the measurement's.
+
+# %%
+MEANS = [172, 116, 13, 144, 106, 31, 60, 125, 163, 41]
+STDS = [60, 77, 111, 101, 67, 93, 80, 73, 88, 86]
+by_day = gum.between_within(MEANS, STDS, 5)
+h5 = Comparison.of(
+    "JCGM 100:2008 (GUM), H.5, ten days of five readings (µV above 10 V)",
+    ("mean", "97", by_day.mean),
+    ("one reading's deviation, from the days' means", "128", by_day.s_between),
+    ("from the repeats within days", "85", by_day.s_within),
+)
+h5
+
+# %% [markdown]
 # ## 2. Decisions: pass, fail or recheck
 #
 # JCGM 106 tells how to decide with an uncertain reading. The curve shows the idea for one of its
@@ -143,6 +160,25 @@ j106 = Comparison.of(
     ("good resistors before any check", "0.90", conform(1500, 0.12, ohms)),
 )
 j106
+
+# %% [markdown]
+# Behind a proof stands a factor: how many standard uncertainties a reading must stay away from its
+# limit. It grows with the certainty asked for, and with the number of limits that share one risk,
+# less so when the values hang together, as the directions of a nozzle do.
+
+# %%
+guards = Comparison.of(
+    "JCGM 106:2012, table 1; Dunnett, J. Am. Stat. Assoc. 50 (1955) 1096 (from memory)",
+    ("factor for 80 %", "0.84", guard_factor(0.20)),
+    ("for 90 %", "1.28", guard_factor(0.10)),
+    ("for 95 %", "1.64", guard_factor(0.05)),
+    ("for 99 %", "2.33", guard_factor(0.01)),
+    ("for 99.9 %", "3.09", guard_factor(0.001)),
+    ("95 % for 3 limits together, correlation 0.5", "2.06", guard_factor(shared(3, 0.05, 0.5))),
+    ("for 5", "2.23", guard_factor(shared(5, 0.05, 0.5))),
+    ("for 8", "2.38", guard_factor(shared(8, 0.05, 0.5))),
+)
+guards
 
 # %%
 for reading in (105.0, 107.0):
@@ -210,12 +246,18 @@ ROULETTE = [43, 45, 52, 61, 75, 88, 88, 279, 357]
 TREES = [45, 55, 81, 96, 110, 117, 132, 154]
 STARS = [0, 1, 3, 3, 8, 13, 16, 18, 30, 31, 43, 45, 147, 298, 329, 332, 335, 340, 350, 354, 356,
          357]  # fmt: skip
+COUNTS = [0, 6, 9, 13, 15, 22, 17, 12, 8, 3, 0, 0]
+SAMPLES = [160, 169, 117, 140, 186, 134, 171]
+LENGTHS = [0.8954, 0.7747, 0.4696, 0.8794, 0.3922, 0.6952, 0.3338]
 circles = Comparison.of(
-    "Mardia, Jupp 2000 (recalled, recomputed); Zar, 5th ed.; Fisher 1993",
+    "Mardia, Jupp 2000 (recalled, recomputed); Zar, 5th ed.; Fisher 1993; Jammalamadaka 2001",
     ("roulette, mean direction", "51", circular.mean_direction(ROULETTE)),
     ("trees, mean direction", "99", circular.mean_direction(TREES)),
     ("trees, median", "103", circular.median_direction(TREES)),
     ("sea stars, mean direction", "3.10", circular.mean_direction(STARS)),
+    ("six angles of a textbook", "48.63", circular.mean_direction([51, 67, 40, 109, 31, 358])),
+    ("counts in groups of 30°", "162", circular.mean_direction(range(15, 360, 30), COUNTS)),
+    ("seven samples' means, weighed by length", "152", circular.mean_direction(SAMPLES, LENGTHS)),
 )
 print(f"sea stars by an ordinary mean: {np.mean(STARS):.0f} degrees, plainly wrong")
 circles
@@ -323,6 +365,8 @@ pressure = Comparison.of(
     "NIST SP 811 (2008); set-points as printed in engine manuals",
     ("1 bar in psi", "14.503773773", to(1, "bar", "psi")),
     ("1 kgf/cm² in psi", "14.223343307", to(1, "kgf/cm2", "psi")),
+    ("120 bar in kgf/cm²", "122.37", to(120, "bar", "kgf/cm2")),
+    ("200 bar in psi", "2900.8", to(200, "bar", "psi")),
     ("245 bar in psi", "3553.4", to(245, "bar", "psi")),
     ("245 bar in kgf/cm²", "249.83", to(245, "bar", "kgf/cm2")),
     ("125 kgf/cm² in psi (not 1978)", "1778", to(125, "kgf/cm2", "psi")),
@@ -390,5 +434,5 @@ research
 # ## All together
 
 # %%
-Markdown(tally([h1, h2, h3, j106, handbook, nist, circles, cones, fits, washburn, light,
+Markdown(tally([h1, h2, h3, h5, j106, guards, handbook, nist, circles, cones, fits, washburn, light,
                 pressure, probit, research]))  # fmt: skip
