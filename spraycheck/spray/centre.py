@@ -22,7 +22,7 @@ from scipy import special
 from spraycheck import flags as flag
 from spraycheck.arrays import Float
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
-from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
+from spraycheck.errors import CentreNotFoundError, InputError, SprayNotFoundError
 from spraycheck.spray.containers import NozzleCentre, WetnessMap
 from spraycheck.spray.patches import (
     Patch,
@@ -284,7 +284,10 @@ def _ring(streaks: list[_Streak]) -> tuple[Float, float, Float, float]:
     area = np.array([s.area for s in streaks])
     relative = np.abs(np.log(np.maximum(area, 1.0) / np.median(area)))
     usual = float(np.hypot(*(xy - xy.mean(axis=0)).T).mean())
-    found = fit_circle(xy, usual * np.hypot(RING_SCATTER, RING_WEAK * relative))
+    try:
+        found = fit_circle(xy, usual * np.hypot(RING_SCATTER, RING_WEAK * relative))
+    except InputError:  # all on one line: no ring
+        return xy.mean(axis=0), math.nan, np.full((2, 2), math.nan), math.nan
     spread = _spread(found.squares, len(xy) - 3)
     scatter = float(np.sqrt(np.mean(found.misses**2)) / found.radius)
     return np.array([found.x, found.y]), found.radius, found.covariance[:2, :2] * spread, scatter
