@@ -25,7 +25,7 @@ from spraycheck.batch.run import Options, run_batch
 from spraycheck.batch.scheduler import Step
 from spraycheck.batch.scoring import Scored, Task
 from spraycheck.errors import CardNotFoundError
-from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.model import Nozzle
 from spraycheck.report.document import assessment_document, error_document
 from spraycheck.report.trends import Trends
 

@@ -31,7 +31,7 @@ from spraycheck.cli.main import main
 from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
-from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.model import Nozzle
 from spraycheck.report.document import assessment_document, schema_text
 
 TESTS = Path(__file__).parent

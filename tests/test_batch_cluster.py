@@ -18,7 +18,7 @@ from spraycheck.batch import scheduler as driver
 from spraycheck.batch.executors import Cluster
 from spraycheck.batch.run import Options, run_batch
 from spraycheck.errors import InputError
-from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.model import Nozzle
 
 TESTS = Path(__file__).parent
 

@@ -19,8 +19,9 @@ from spraycheck.errors import InputError
 from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import CentralLimits, Limits
-from spraycheck.nozzles.files import Nozzle
-from spraycheck.nozzles.library import Cabinet, open_cabinet
+from spraycheck.nozzles.library import Library as Cabinet
+from spraycheck.nozzles.library import open_library as open_cabinet
+from spraycheck.nozzles.model import Nozzle
 
 ODD_NAMES = (
     "two\nlines.jpg",

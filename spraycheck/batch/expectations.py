@@ -20,8 +20,11 @@ from spraycheck.errors import InputError
 from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits, LimitSet
-from spraycheck.nozzles.files import Nozzle, read_nozzle
-from spraycheck.nozzles.library import Cabinet, is_name, open_cabinet
+from spraycheck.nozzles.library import Library as Cabinet
+from spraycheck.nozzles.library import is_name
+from spraycheck.nozzles.library import open_library as open_cabinet
+from spraycheck.nozzles.model import Nozzle
+from spraycheck.nozzles.read import read_nozzle
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
-    from spraycheck.nozzles.files import Nozzle
+    from spraycheck.nozzles.model import Nozzle
 
 USAGE = "--pintle | --single-hole"
 
@@ -61,7 +61,7 @@ def central_asked(args: argparse.Namespace) -> Nozzle | None:
             "a nozzle file says which kind it is: give --nozzle or --layout alone",
         )
     from spraycheck.judge.axial import CentralNozzle
-    from spraycheck.nozzles.files import Nozzle
+    from spraycheck.nozzles.model import Nozzle
 
     pintle = kinds == ["pintle"]
     return Nozzle(expected=CentralNozzle.pintle() if pintle else CentralNozzle.single_hole())

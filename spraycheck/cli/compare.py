@@ -24,7 +24,7 @@ from spraycheck.errors import InputError
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
     from spraycheck.judge.layout import Assessment
-    from spraycheck.nozzles.files import Nozzle
+    from spraycheck.nozzles.model import Nozzle
 
 _DESCRIPTION = """\
 Compares two photos of one nozzle's spray, for example before and after cleaning:

@@ -45,7 +45,7 @@ def add_parser(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the limits."""
-    from spraycheck.nozzles.writing import limits_text
+    from spraycheck.nozzles.write import limits_text
 
     print(limits_text(args.kind), end="")
     return 0

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from spraycheck.judge.limits import Limits, LimitSet
     from spraycheck.judge.quality import SprayTime
     from spraycheck.judge.standoff import Standoff
-    from spraycheck.nozzles.files import Nozzle
+    from spraycheck.nozzles.model import Nozzle
     from spraycheck.nozzles.library import Cabinet
     from spraycheck.photo.containers import Photo
 

@@ -88,7 +88,7 @@ def _list(args: argparse.Namespace) -> int:
 
 def _show(args: argparse.Namespace) -> int:
     """Print one nozzle, and draw it if asked to."""
-    from spraycheck.nozzles.files import read_nozzle
+    from spraycheck.nozzles.read import read_nozzle
     from spraycheck.report.nozzle_format import nozzle_text
 
     if args.name.endswith(".toml") and os.path.lexists(args.name):
@@ -108,7 +108,7 @@ def _show(args: argparse.Namespace) -> int:
 def _new(args: argparse.Namespace) -> int:
     """Write a new file, never over another."""
     from spraycheck.nozzles.library import folder_for_new, name_checked
-    from spraycheck.nozzles.writing import nozzle_text
+    from spraycheck.nozzles.write import nozzle_text
 
     if args.kind == "holes" and args.holes is None:
         raise InputError(

@@ -12,7 +12,7 @@ from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
     from spraycheck.judge.limits import LimitSet
-    from spraycheck.nozzles.files import Nozzle
+    from spraycheck.nozzles.model import Nozzle
     from spraycheck.nozzles.library import Cabinet
 
 USAGE = "(--holes N | --layout FILE | --nozzle NAME)"
@@ -87,7 +87,7 @@ def nozzle_asked(args: argparse.Namespace) -> Nozzle | None:
     InputError
         Its file cannot be found, read or understood.
     """
-    from spraycheck.nozzles.files import Nozzle, read_nozzle
+    X
 
     if args.holes is not None:
         return Nozzle.evenly_spread(args.holes)
@@ -111,7 +111,7 @@ def limits_asked(args: argparse.Namespace) -> LimitSet | None:
     InputError
         The file cannot be read or understood.
     """
-    from spraycheck.nozzles.limits import read_limits
+    from spraycheck.nozzles.read import read_limits
 
     return None if args.limits is None else read_limits(args.limits)
 

@@ -7,9 +7,11 @@ import pytest
 from refusals import check_file_refused
 
 from spraycheck.cli.main import main
+from spraycheck.errors import LayoutError
 from spraycheck.judge.limits import CentralLimits, Limits, LimitSet, limit_fields
-from spraycheck.nozzles.limits import KINDS, examine_limits, read_limits
-from spraycheck.nozzles.writing import limits_text
+from spraycheck.nozzles.model import KINDS
+from spraycheck.nozzles.read import read_limits
+from spraycheck.nozzles.write import limits_text
 from spraycheck.report.document import limits_entry
 from spraycheck.report.summary import limits_in_words
 
@@ -107,8 +109,9 @@ def test_every_limit_is_held_to_its_own_range_and_unit(
             text = head + section(one.name, end, about["unit"])
             assert getattr(read_limits(write(tmp_path, text)), one.name) == end
         for beyond in (about["least"] * 0.99, about["most"] * 1.01):
-            _, source = examine_limits(write(tmp_path, head + section(one.name, beyond, "inch")))
-            assert len(source.problems) == 2  # value and unit, both told
+            with pytest.raises(LayoutError) as caught:
+                read_limits(write(tmp_path, head + section(one.name, beyond, "inch")))
+            assert len(caught.value.lines) == 2  # value and unit, both told
 
 
 def test_the_document_tells_value_unit_source_and_what_is_off() -> None:
