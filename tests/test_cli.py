@@ -276,10 +276,32 @@ def test_a_malformed_layout_names_line_and_key(
     assert main(["measure", card("pass.jpg"), "--layout", str(layout), "--json"]) == 2
     shown = capsys.readouterr()
     assert shown.out == ""
-    message = one_line(shown.err)
-    assert "line 4" in message
-    assert "'azimuth'" in message
-    assert "did you mean azimuth_deg?" in message
+    told = shown.err.splitlines()
+    assert len(told) == 3  # this key, the missing one, and that one hole is too few
+    for line in told:
+        assert line.startswith(f"spraycheck: layout '{layout}', line ")
+        assert ", expected " in line
+    (slip,) = [line for line in told if "'azimuth'" in line]
+    assert "line 4: unknown key" in slip
+    assert "did you mean azimuth_deg?" in slip
+
+
+@pytest.mark.parametrize(
+    ("arguments", "command"),
+    [
+        (["measure", "x.jpg", "--holes", "2"], "measure"),
+        (["measure", "x.jpg", "--holes", "4", "--nozzle", "x"], "measure"),
+        (["compare", "a.jpg", "b.jpg", "--nozzle", "pintle"], "compare"),
+        (["batch", "cards", "--holes", "4", "--aim", "centre"], "batch"),
+        (["nozzle", "new", "x"], "nozzle new"),
+    ],
+)
+def test_a_usage_error_names_the_help_of_its_command(
+    arguments: list[str], command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = check_refused(arguments, ", expected ", capsys)
+    assert told.startswith(f"spraycheck {command}: ")
+    assert told.endswith(f"; see spraycheck {command} --help\n")
 
 
 @pytest.mark.parametrize("arguments", [[], ["frob"], ["measure"], ["--frob"]])

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
     for number, page in enumerate(atlas.pages, start=2):
         if page.agreement != "agrees":
             print(f"  page {number}, {page.title}: {page.verdict_line}")
-    return 0
+    return exits.PASS
 
 
 def _progress(number: int, count: int, page: AtlasPage) -> None:

@@ -183,7 +183,7 @@ def _folder(name: str | None) -> Path:
 
 
 def _report(args: argparse.Namespace) -> int:
-    from spraycheck.cli.main import complain
+    from spraycheck.cli.terminal import complain
     from spraycheck.report.quiz.standing import standings
     from spraycheck.report.quiz.words import standing_text
     from spraycheck.train.pictures import write_file
@@ -206,7 +206,7 @@ def _report(args: argparse.Namespace) -> int:
 
 
 def _export(args: argparse.Namespace) -> int:
-    from spraycheck.cli.main import complain
+    from spraycheck.cli.terminal import complain
     from spraycheck.train.quiz.asking import clean_name
     from spraycheck.train.quiz.export import export_page
 

@@ -76,7 +76,7 @@ def add_parser(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Study the table and print what it says."""
-    from spraycheck.cli.main import complain, describe
+    from spraycheck.cli.terminal import complain, describe
     from spraycheck.report.agreement import agreement_text
     from spraycheck.report.gauge import study_value, value_text
     from spraycheck.train.studies import read_study
