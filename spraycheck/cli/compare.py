@@ -12,7 +12,7 @@ from spraycheck.cli.options import (
     add_nozzle_options,
     add_sheet_option,
     check_has_holes,
-    resolve_library,
+    resolve_library_for,
     resolve_limits,
     resolve_nozzle,
 )
@@ -89,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
     job = Job(
         nozzle=nozzle,
         limits=resolve_limits(args, nozzle),
-        library=resolve_library(args),
+        library=resolve_library_for(args, nozzle),
         options={"sheet": args.sheet},
     )
     photos = [args.before, args.after]

@@ -22,7 +22,7 @@ from spraycheck.cli.options import (
     check_kind_options,
     check_shots_options,
     no_nozzle,
-    resolve_library,
+    resolve_library_for,
     resolve_limits,
     resolve_nozzle,
     turns_of,
@@ -169,8 +169,8 @@ class Job:
         What the options name; None where each card says it.
     limits : LimitSet or None
         What the options name; None for the nozzle's own.
-    library : Library
-        Where the names on cards are looked up.
+    library : Library or None
+        Where the names on cards are looked up; None where none needs to be.
     options : dict
         Keywords of `measure_photo` and `measure_central_photo`.
     of_holes, of_axial : dict
@@ -179,7 +179,7 @@ class Job:
 
     nozzle: Nozzle | None
     limits: LimitSet | None
-    library: Library
+    library: Library | None
     options: dict[str, Any]
     of_holes: dict[str, Any] = field(default_factory=dict)
     of_axial: dict[str, Any] = field(default_factory=dict)
@@ -198,7 +198,7 @@ def _job(args: argparse.Namespace) -> Job:
     return Job(
         nozzle=nozzle,
         limits=resolve_limits(args, nozzle),
-        library=resolve_library(args),
+        library=resolve_library_for(args, nozzle),
         options={"sheet": _card(args), "dry": dry, "standoff": args.standoff_mm},
         of_holes={"sprayed_at": args.sprayed_at, "lined_up": args.lined_up},
         of_axial={"aim": args.aim},
@@ -230,9 +230,12 @@ def measure(photo: Photo, job: Job, *, check: Callable[[Nozzle], None] | None = 
         Refuses a nozzle, once it is known.
     """
     from spraycheck.measuring import measure_central_photo, measure_photo
-    from spraycheck.nozzles.card_codes import nozzle_printed
 
-    nozzle = job.nozzle or nozzle_printed(photo, job.library)
+    nozzle = job.nozzle
+    if nozzle is None and job.library is not None:
+        from spraycheck.nozzles.card_codes import nozzle_printed
+
+        nozzle = nozzle_printed(photo, job.library)
     if nozzle is None:
         raise no_nozzle()
     if check is not None:

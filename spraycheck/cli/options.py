@@ -208,6 +208,14 @@ def resolve_library(args: argparse.Namespace) -> Library:
     return open_library(args.nozzles)
 
 
+def resolve_library_for(args: argparse.Namespace, nozzle: Nozzle | None) -> Library | None:
+    """Return where names on cards are looked up; None where the nozzle is known already.
+
+    A folder that was named is looked at all the same: a mistake in it is told.
+    """
+    return resolve_library(args) if nozzle is None or args.nozzles is not None else None
+
+
 def resolve_limits(args: argparse.Namespace, nozzle: Nozzle | None) -> LimitSet | None:
     """Return the limits that the options name; None when they name none.
 
