@@ -111,8 +111,8 @@ class TomlFile:
 
     @property
     def mistakes(self) -> tuple[Mistake, ...]:
-        """Everything told so far, in the order of the lines."""
-        return tuple(sorted(self._mistakes.values(), key=lambda mistake: mistake.line))
+        """Everything told so far, in the order of the lines; what is about the whole file last."""
+        return tuple(sorted(self._mistakes.values(), key=lambda one: one.line or math.inf))
 
     def at(self, *at: str | int) -> Any:
         """Return what the file holds at a place; None when it holds nothing."""
