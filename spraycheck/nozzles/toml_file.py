@@ -209,30 +209,28 @@ class TomlFile:
     def _located(self, line: int) -> str:
         return f"{self.what} {shown(self.path)}" + (f", line {line}" if line else "")
 
+    def _refusal(self, found: str, hint: str, expected: str = "a TOML file") -> LayoutError:
+        return LayoutError(f"{self._located(0)} {found}, expected {expected}", hint)
+
     def _read(self, example: str) -> str:
-        name = self._located(0)
         try:
             with open(self.path, "rb") as file:
                 data = file.read(_MAX_BYTES + 1)
         except FileNotFoundError:
-            raise LayoutError(f"{name} not found, expected a TOML file", "check the path") from None
+            raise self._refusal("not found", "check the path") from None
         except IsADirectoryError:
-            raise LayoutError(
-                f"{name} is a folder, expected a TOML file", "name the file"
-            ) from None
+            raise self._refusal("is a folder", "name the file") from None
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or str(error)
-            raise LayoutError(
-                f"{name} cannot be read ({reason}), expected a TOML file",
-                "check path and permissions",
+            raise self._refusal(
+                f"cannot be read ({reason})", "check path and permissions"
             ) from None
         if len(data) > _MAX_BYTES:
-            raise LayoutError(
-                f"{name} is larger than {_MAX_BYTES // 1000} kB, expected a short TOML file",
-                f"check that this is the {self.what}",
-            )
+            size = f"is larger than {_MAX_BYTES // 1000} kB"
+            hint = f"check that this is the {self.what}"
+            raise self._refusal(size, hint, "a short TOML file")
         if not data.strip():
-            raise LayoutError(f"{name} is empty, expected a TOML file", example)
+            raise self._refusal("is empty", example)
         try:
             return data.decode("utf-8-sig")
         except UnicodeDecodeError as error:
