@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import subprocess
 import sys
@@ -425,6 +426,33 @@ def test_overlay_that_cannot_be_written_keeps_the_result(
 
 
 # -- the process itself
+
+
+@pytest.mark.parametrize("photo", ["sample_images/good-eight-holes.jpg", "missing.jpg"])
+def test_the_garbage_collector_rests_only_while_modules_are_loaded(photo: str) -> None:
+    code = (
+        "import gc, sys\n"
+        "from spraycheck.cli.main import main\n"
+        f"arguments = ['measure', {photo!r}, '--holes', '8', '--json']\n"
+        "main(arguments)\n"
+        "print(gc.isenabled(), gc.get_freeze_count() > 10_000, file=sys.stderr)\n"
+        "before = gc.get_freeze_count()\n"
+        "main(arguments)\n"
+        "print(gc.get_freeze_count() <= before, file=sys.stderr)\n"
+    )
+    command = [sys.executable, "-c", code]
+    root = Path(__file__).parents[1]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, cwd=root, check=True)
+    told = [line for line in done.stderr.splitlines() if not line.startswith("spraycheck: ")]
+    assert told == ["True True", "True"]
+
+
+def test_the_garbage_collector_is_back_after_a_usage_error(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["measure", "x.jpg", "--layout", "missing.toml"]) == 2
+    assert gc.isenabled()
+    capsys.readouterr()
 
 
 def test_ctrl_c_is_no_traceback(

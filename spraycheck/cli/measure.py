@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import importlib
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from spraycheck.cli import exits
+from spraycheck.cli.loading import uncollected
 from spraycheck.cli.options import (
     AXIAL_USAGE,
     USAGE,
@@ -69,6 +71,10 @@ Cover closed and hands out while spraying; pressure released and zero on the gau
 before opening; eye protection on. Oil mist burns; wet cards are combustible waste.
 The verdict is an aid: the maker's manual, local rules and licensed practice decide.
 """
+
+
+STAGES = "spraycheck.pipeline"
+"""The module that loads everything a measurement needs."""
 
 
 def add_parser(commands: Commands) -> None:
@@ -139,12 +145,14 @@ def run(args: argparse.Namespace) -> int:
     quiet_pillow()
     # Everything that can be wrong with the options is found before the first photo is decoded.
     together = check_shots_options(args)
-    job = _job(args)
     targets: Sequence[Path | None] = [None] * len(args.photos)
-    if args.overlay is not None:
-        from spraycheck.cli.overlay_files import plan_overlays
+    with uncollected(STAGES):
+        job = _job(args)
+        if args.overlay is not None:
+            from spraycheck.cli.overlay_files import plan_overlays
 
-        targets = plan_overlays(args.photos, args.overlay)
+            targets = plan_overlays(args.photos, args.overlay)
+        importlib.import_module(STAGES)
     if together:
         return _combine(args, job, targets)
     outcomes = [
