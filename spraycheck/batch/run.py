@@ -25,9 +25,9 @@ from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet
 from spraycheck.judge.standoff import Standoff
-from spraycheck.nozzles.model import Nozzle
 from spraycheck.nozzles.library import Library as Cabinet
 from spraycheck.nozzles.library import open_library as open_cabinet
+from spraycheck.nozzles.model import Nozzle
 from spraycheck.photo.files import shown
 from spraycheck.pipeline import Pipeline
 
