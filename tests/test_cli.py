@@ -232,6 +232,24 @@ def test_a_mistake_in_the_program_is_told_in_one_line(
         main(["measure", path, "--holes", "4"])
 
 
+def test_no_command_ends_in_a_traceback(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object, **__: object) -> str:
+        raise ZeroDivisionError("division by zero")
+
+    monkeypatch.setattr("spraycheck.nozzles.write.limits_text", fail)
+    assert main(["limits"]) == 3
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    message = one_line(shown.err)
+    assert "internal error: ZeroDivisionError: division by zero (test_cli.py line " in message
+    assert "please report this" in message
+    monkeypatch.setenv("SPRAYCHECK_TRACEBACK", "1")
+    with pytest.raises(ZeroDivisionError):
+        main(["limits"])
+
+
 # -- usage errors
 
 

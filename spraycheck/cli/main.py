@@ -18,7 +18,7 @@ from spraycheck import __version__
 from spraycheck.batch import ONE_THREAD
 from spraycheck.cli import exits
 from spraycheck.cli.options import UsageError
-from spraycheck.cli.terminal import complain, complain_of
+from spraycheck.cli.terminal import TRACEBACK, complain, complain_of, in_the_program
 from spraycheck.errors import SprayCheckError
 
 if TYPE_CHECKING:
@@ -91,8 +91,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     for name in ONE_THREAD:
-        # Before NumPy is imported: the same sums, the same bits as in a batch's workers, and a
-        # twelfth less processor time, since the systems solved here are small.
+        # Before NumPy is imported: the same sums, the same bits as in a batch's workers, and some
+        # per cent less processor time, since the systems solved here are small.
         os.environ.setdefault(name, "1")
     try:
         args = build_parser().parse_args(argv)
@@ -116,3 +116,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         complain("stopped")
         return exits.INTERRUPTED
+    except Exception as error:
+        if os.environ.get(TRACEBACK):
+            raise
+        complain(f"{in_the_program(error)}; please report this ({TRACEBACK}=1 shows more)")
+        return exits.RECHECK

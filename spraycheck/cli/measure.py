@@ -29,7 +29,14 @@ from spraycheck.cli.options import (
     resolve_nozzle,
     turns_of,
 )
-from spraycheck.cli.terminal import complain, complain_of, look, quiet_pillow
+from spraycheck.cli.terminal import (
+    TRACEBACK,
+    complain,
+    complain_of,
+    in_the_program,
+    look,
+    quiet_pillow,
+)
 from spraycheck.cli.values import card_number, spray_time
 from spraycheck.errors import MeasurementError, SprayCheckError
 
@@ -280,12 +287,12 @@ def _one(path: str, target: Path | None, job: Job, *, as_json: bool, first: bool
         complain_of(error, before=not_measured if isinstance(error, MeasurementError) else "")
         return _Outcome(code=exits.of_error(error), document=error_document(photo, error))
     except Exception as error:
-        if os.environ.get("SPRAYCHECK_TRACEBACK"):
+        if os.environ.get(TRACEBACK):
             raise
-        mistake = _internal(error)
+        mistake = in_the_program(error)
         complain(
             f"{shown(path)}: not measured: {mistake}; please report this together with the photo "
-            "(SPRAYCHECK_TRACEBACK=1 shows more)"
+            f"({TRACEBACK}=1 shows more)"
         )
         return _Outcome(code=exits.RECHECK, document=error_document(photo, mistake))
     if not as_json:
@@ -308,15 +315,6 @@ def _draw(result: Result, target: Path) -> bool:
         complain_of(error)
         return False
     return True
-
-
-def _internal(error: Exception) -> RuntimeError:
-    """Say where in the program a mistake showed, in one line."""
-    import traceback
-
-    last = traceback.extract_tb(error.__traceback__)[-1]
-    place = f"{Path(last.filename).name} line {last.lineno}"
-    return RuntimeError(f"internal error: {type(error).__name__}: {error} ({place})")
 
 
 # -- several photos taken together -------------------------------------------------------------

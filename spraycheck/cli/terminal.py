@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
-from typing import TypedDict
+from typing import Final, TypedDict
 
 from spraycheck.errors import LayoutError, MeasurementError
+
+TRACEBACK: Final = "SPRAYCHECK_TRACEBACK"
+"""Environment variable that lets a mistake in the program through, with everything about it."""
 
 
 class Look(TypedDict):
@@ -51,6 +54,15 @@ def describe(error: Exception) -> str:
     """Return what happened and what to try, as one line."""
     hint = error.hint if isinstance(error, MeasurementError) else ""
     return f"{error}; {hint}" if hint else str(error)
+
+
+def in_the_program(error: Exception) -> RuntimeError:
+    """Say in one line what went wrong in the program, and where."""
+    import traceback
+
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    place = f"{os.path.basename(last.filename)} line {last.lineno}"
+    return RuntimeError(f"internal error: {type(error).__name__}: {error} ({place})")
 
 
 def quiet_pillow() -> None:
