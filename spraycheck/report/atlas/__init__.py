@@ -18,6 +18,9 @@ AGREEMENT: Final = {
     "differs": "Tool and truth differ here.",
 }
 
+SIGNS: Final = {"agrees": "✓", "undecided": "?", "differs": "≠"}
+"""The same in one character."""
+
 KIND_IN_WORDS: Final = {"good": "Good", "fault": "Fault", "look-alike": "Not a fault"}
 
 TITLE: Final = "Spray card atlas"

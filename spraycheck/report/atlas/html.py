@@ -9,13 +9,12 @@ from spraycheck.report.atlas import (
     COLUMNS,
     HOW_TO_READ,
     KIND_IN_WORDS,
+    SIGNS,
     TITLE,
     Atlas,
 )
 from spraycheck.report.contact_sheet import data_address
 from spraycheck.report.page_template import page_template, page_text
-
-_MARK = {"agrees": "✓", "undecided": "?", "differs": "≠"}
 
 
 def atlas_html(atlas: Atlas) -> str:
@@ -38,7 +37,7 @@ def atlas_html(atlas: Atlas) -> str:
         columns=COLUMNS,
         atlas=atlas,
         kinds=KIND_IN_WORDS,
-        marks=_MARK,
+        signs=SIGNS,
         agreement=AGREEMENT,
         address=data_address,
         caution=CAUTION,

@@ -3,49 +3,54 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
-from reportlab.lib.colors import Color, HexColor, white
+from reportlab.lib.colors import HexColor, white
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
-from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Table, TableStyle
+from reportlab.platypus import Flowable, Image, PageBreak, Table
 
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.atlas import (
     ABOUT,
+    AGREEMENT,
     COLUMNS,
     HOW_TO_READ,
     KIND_IN_WORDS,
+    SIGNS,
     TITLE,
     Atlas,
     AtlasPage,
     HoleRow,
 )
-from spraycheck.report.atlas.typesetting import (
+from spraycheck.report.page import (
     AMBER,
     BOLD,
+    FOOT,
     GREEN,
     GREY,
     INK,
     LINE,
     RED,
     REGULAR,
-    Column,
+    bare_table,
+    draw_foot,
+    frame,
+    height_of,
     paragraph,
-    register_fonts,
+    pdf_document,
+    side_by_side,
 )
 
-_WIDTH, _HEIGHT = A4[0] / mm, A4[1] / mm
-_MARGIN: Final = 16.0
-_INNER = _WIDTH - 2 * _MARGIN
-_GAP: Final = 5.0
+_WIDTH, _HEIGHT = A4
+_MARGIN: Final = 16.0 * mm
+_TOP: Final = 13.0 * mm
+_INNER: Final = _WIDTH - 2 * _MARGIN
+_ROOM: Final = _HEIGHT - _TOP - FOOT - 0.5 * mm
+_GAP: Final = 5.0 * mm
+_BADGE: Final = 34.0 * mm
 _KIND_COLOUR: Final = {"good": GREEN, "fault": RED, "look-alike": AMBER}
-_MARK: Final = {"agrees": "✓", "undecided": "?", "differs": "≠"}
-_LOWEST_LINE: Final = 28.5
-# Where the caution begins: text must end above.
 
 
 def atlas_pdf(atlas: Atlas) -> bytes:
@@ -61,155 +66,173 @@ def atlas_pdf(atlas: Atlas) -> bytes:
     bytes
         PDF; the same atlas gives the same bytes. Fonts are embedded.
     """
-    register_fonts()
-    out = io.BytesIO()
-    name: Any = REGULAR
-    canvas = Canvas(out, pagesize=A4, pageCompression=1, invariant=1, initialFontName=name)
-    canvas.setTitle(TITLE)
-    canvas.setAuthor("spraycheck")
-    canvas.setCreator("spraycheck")
-    _contents(canvas, atlas)
+    notes = [atlas.made_with, *(f"Make it again: {page.command}" for page in atlas.pages)]
+    story = _contents(atlas)
     group = ""
     for number, page in enumerate(atlas.pages, start=2):
-        canvas.bookmarkPage(_key(number))
-        if page.group != group:
-            group = page.group
-            canvas.addOutlineEntry(group, _key(number), level=0)
-        canvas.addOutlineEntry(page.title, _key(number), level=1)
-        _page(canvas, page, number)
-        canvas.showPage()
-    canvas.save()
-    return out.getvalue()
+        story += [PageBreak(), _Bookmark(page, number, new_group=page.group != group)]
+        story += _page(page)
+        group = page.group
+
+    def foot(canvas: Canvas) -> None:
+        draw_foot(canvas, notes[canvas.getPageNumber() - 1], margin=_MARGIN, width=_WIDTH)
+
+    return pdf_document(
+        story,
+        title=TITLE,
+        size=A4,
+        first=[frame(_MARGIN, _HEIGHT - _TOP - _ROOM, _INNER, _ROOM)],
+        on_page=foot,
+    )
+
+
+class _Bookmark(Flowable):
+    """A page's place in the document's outline; takes no room."""
+
+    def __init__(self, page: AtlasPage, number: int, *, new_group: bool) -> None:
+        super().__init__()
+        self.page, self.key, self.new_group = page, _key(number), new_group
+
+    def draw(self) -> None:
+        """Enter the page."""
+        self.canv.bookmarkPage(self.key)
+        if self.new_group:
+            self.canv.addOutlineEntry(self.page.group, self.key, level=0)
+        self.canv.addOutlineEntry(self.page.title, self.key, level=1)
 
 
 def _key(number: int) -> str:
     return f"page-{number}"
 
 
-def _contents(canvas: Canvas, atlas: Atlas) -> None:
-    column = Column(canvas, _MARGIN, _HEIGHT - 20, _INNER)
-    column.heading(TITLE, size=24, gap=0)
-    for text in ABOUT:
-        column.text(text, size=9, gap=2)
-    column.text(atlas.tally, size=9, gap=2)
-    start = column.y - 6
-    column = Column(canvas, _MARGIN, start, (_INNER - 8) / 2)
-    group, half = "", (len(atlas.pages) + 1) // 2
-    for number, page in enumerate(atlas.pages, start=2):
+# -- the first page ------------------------------------------------------------------------------
+
+
+def _contents(atlas: Atlas) -> list[Flowable]:
+    signs = "  ".join(f"{SIGNS[name]} {words}" for name, words in AGREEMENT.items())
+    return [
+        paragraph(TITLE, 24, bold=True, before=6.0 * mm),
+        *(paragraph(text, 9, before=2.0 * mm) for text in (*ABOUT, atlas.tally)),
+        side_by_side(_halves(atlas.pages), _INNER, gap=8.0 * mm, before=6.0 * mm),
+        paragraph("How to read the tables", 10, bold=True, before=8.0 * mm),
+        *(
+            paragraph(text, 8.5, before=0.6 * mm)
+            for text in (*(f"{name}: {meaning}" for name, meaning in HOW_TO_READ), signs)
+        ),
+    ]
+
+
+def _halves(pages: Sequence[AtlasPage]) -> list[list[Flowable]]:
+    """Return the contents in two columns; the second begins with a group."""
+    halves: list[list[Flowable]] = [[], []]
+    group, column = "", 0
+    for place, page in enumerate(pages):
         if page.group != group:
-            if number - 2 >= half and column.left == _MARGIN:
-                column = Column(canvas, _MARGIN + column.width + 8, start, column.width)
-            group = page.group
-            column.heading(group, size=9.5, gap=3.2)
-        column.text(f"{page.title}", size=8.5, gap=0.9)
-        canvas.setFont(REGULAR, 8.5)
-        canvas.setFillColor(INK)
-        right, y = column.left + column.width, column.y + 1.0
-        canvas.drawRightString(right * mm, y * mm, f"{_MARK[page.agreement]}   {number}")
-        box = (column.left * mm, column.y * mm, right * mm, (column.y + 4) * mm)
-        canvas.linkAbsolute(page.title, _key(number), box)
-    column = Column(canvas, _MARGIN, 72, _INNER)
-    column.heading("How to read the tables", gap=0)
-    for name, meaning in HOW_TO_READ:
-        column.text(f"{name}: {meaning}", size=8.5, gap=0.6)
-    signs = (
-        "✓ tool and truth agree, ? the tool does not decide (another card or photo), ≠ they differ"
+            group, column = page.group, int(2 * place >= len(pages))
+            halves[column].append(paragraph(group, 9.5, bold=True, before=3.2 * mm))
+        halves[column].append(_line(page, number=place + 2))
+    return halves
+
+
+def _line(page: AtlasPage, number: int) -> Table:
+    """Return a line of the contents that leads to its page."""
+    cells = [
+        paragraph(page.title, 8.5, link=_key(number)),
+        paragraph(SIGNS[page.agreement], 8.5, align=2),
+        paragraph(str(number), 8.5, align=2),
+    ]
+    half = (_INNER - 8.0 * mm) / 2
+    return bare_table([cells], [half - 16 * mm, 8 * mm, 8 * mm], before=0.9 * mm)
+
+
+# -- a pattern's page ----------------------------------------------------------------------------
+
+
+def _page(page: AtlasPage) -> list[Flowable]:
+    """Return a page; where much is to be told, the pictures give way."""
+    head = _head(page)
+    see = [paragraph(page.see, before=0.8 * mm)]
+    causes = [
+        paragraph(f"{cause[0].upper()}{cause[1:]}.", mark="·", before=0.6 * mm)
+        for cause in page.causes
+    ]
+    steps = [paragraph(step, before=0.8 * mm) for step in page.steps]
+    below: list[Flowable] = [
+        _table(page.rows),
+        paragraph(page.verdict_line, before=2.5 * mm),
+        *(paragraph(text, before=0.5 * mm) for text in _notes(page)),
+        side_by_side(
+            [
+                [paragraph("What to see", 10, bold=True), *see],
+                [paragraph("Likely causes", 10, bold=True), *causes],
+                [paragraph("What to do next", 10, bold=True), *steps],
+            ],
+            _INNER,
+            gap=_GAP,
+            before=4.0 * mm,
+        ),
+    ]
+    left = _ROOM - height_of([head, *below], _INNER) - 8.5 * mm
+    return [head, _pictures(page, left), *below]
+
+
+def _notes(page: AtlasPage) -> Iterator[str]:
+    if page.reason:
+        yield f"The tool's reason: {page.reason}."
+    yield from page.others
+
+
+def _head(page: AtlasPage) -> Table:
+    """Return the group and the title, and the kind on a coloured badge."""
+    badge = Table(
+        [[paragraph(KIND_IN_WORDS[page.kind], 10, bold=True, colour=white, align=1)]],
+        colWidths=[_BADGE],
+        style=[("BACKGROUND", (0, 0), (-1, -1), _KIND_COLOUR[page.kind])],
+        cornerRadii=[2.0 * mm] * 4,
     )
-    column.text(signs, size=8.5, gap=0.6)
-    _foot(canvas, atlas.made_with, 1)
-    canvas.showPage()
+    title = [paragraph(page.group, 9, colour=GREY), paragraph(page.title, 18, bold=True)]
+    return bare_table([[title, badge]], [_INNER - _BADGE, _BADGE])
 
 
-def _page(canvas: Canvas, page: AtlasPage, number: int) -> None:
-    """Draw a page; where much is to be told, the pictures give way."""
-    tallest = (
-        (_INNER - _GAP) / 2 * max(size[1] / size[0] for size in (page.photo_size, page.seen_size))
-    )
-    scratch = Canvas(io.BytesIO(), pagesize=A4)
-    over = _LOWEST_LINE - _fill(scratch, page, number, tallest)
-    _fill(canvas, page, number, tallest - max(0.0, over + 0.5))
+def _pictures(page: AtlasPage, left: float) -> Table:
+    """Return photo and drawing with their captions, at most ``left`` points high.
 
-
-def _fill(canvas: Canvas, page: AtlasPage, number: int, tallest: float) -> float:
-    """Draw a page with pictures up to ``tallest`` mm high; return how far down it reaches."""
-    column = Column(canvas, _MARGIN, _HEIGHT - 13, _INNER)
-    _badge(canvas, KIND_IN_WORDS[page.kind], _KIND_COLOUR[page.kind])
-    column.put(paragraph(page.group, 9, colour=GREY))
-    column.heading(page.title, size=18, gap=0)
+    Both stand on one line, so that the same place lies at the same height in both.
+    """
     side = (_INNER - _GAP) / 2
     pictures = (
         (page.photo, page.photo_size, "As photographed"),
         (page.seen, page.seen_size, "As the tool saw it"),
     )
-    # Both stand on one line, so that the same place lies at the same height in both.
-    foot = column.y - 3 - tallest
-    column.y = min(
-        _picture(
-            canvas,
-            jpeg,
-            size,
-            _MARGIN + k * (side + _GAP),
-            foot,
-            min(side, tallest * size[0] / size[1]),
-            caption,
-        )
-        for k, (jpeg, size, caption) in enumerate(pictures)
-    )
-    column.put(_table(page.rows), gap=3.5)
-    column.text(page.verdict_line, size=9, gap=2.5)
-    if page.reason:
-        column.text(f"The tool's reason: {page.reason}.", size=9, gap=0.5)
-    for text in page.others:
-        column.text(text, size=9, gap=0.5)
-    third = (_INNER - 2 * _GAP) / 3
-    columns = [Column(canvas, _MARGIN + k * (third + _GAP), column.y - 4, third) for k in range(3)]
-    columns[0].heading("What to see", gap=0)
-    columns[0].text(page.see)
-    columns[1].heading("Likely causes", gap=0)
-    for cause in page.causes:
-        columns[1].item("·", f"{cause[0].upper()}{cause[1:]}.")
-    columns[2].heading("What to do next", gap=0)
-    for step in page.steps:
-        columns[2].text(step)
-    _foot(canvas, f"Make it again: {page.command}", number)
-    return min(c.y for c in columns)
+    cells = [
+        [
+            _Framed(jpeg, min(side, left * size[0] / size[1]), size),
+            paragraph(caption, 7.5, colour=GREY, before=0.8 * mm),
+        ]
+        for jpeg, size, caption in pictures
+    ]
+    low = ("VALIGN", (0, 0), (-1, -1), "BOTTOM")
+    return side_by_side(cells, _INNER, gap=_GAP, before=3.0 * mm, look=[low])
 
 
-def _badge(canvas: Canvas, text: str, colour: Color) -> None:
-    canvas.setFont(BOLD, 10)
-    width = canvas.stringWidth(text, BOLD, 10) / mm + 8
-    left = _WIDTH - _MARGIN - width
-    canvas.setFillColor(colour)
-    canvas.roundRect(left * mm, (_HEIGHT - 21.5) * mm, width * mm, 7.5 * mm, 2 * mm, 0, 1)
-    canvas.setFillColor(white)
-    canvas.drawCentredString((left + width / 2) * mm, (_HEIGHT - 19) * mm, text)
+class _Framed(Image):
+    """A picture with a thin line round it."""
 
+    def __init__(self, jpeg: bytes, width: float, size: tuple[int, int]) -> None:
+        super().__init__(io.BytesIO(jpeg), width, width * size[1] / size[0], hAlign="LEFT")
 
-def _picture(
-    canvas: Canvas,
-    jpeg: bytes,
-    size: tuple[int, int],
-    left: float,
-    foot: float,
-    width: float,
-    caption: str,
-) -> float:
-    """Draw a picture and its caption; return how far down they reach."""
-    height = width * size[1] / size[0]
-    canvas.drawImage(ImageReader(io.BytesIO(jpeg)), left * mm, foot * mm, width * mm, height * mm)
-    canvas.setStrokeColor(LINE)
-    canvas.setLineWidth(0.5)
-    canvas.rect(left * mm, foot * mm, width * mm, height * mm, 1, 0)
-    canvas.setFont(REGULAR, 7.5)
-    canvas.setFillColor(GREY)
-    canvas.drawString(left * mm, (foot - 3.6) * mm, caption)
-    return foot - 4
+    def draw(self) -> None:
+        """Draw picture and line."""
+        super().draw()
+        self.canv.setStrokeColor(LINE)
+        self.canv.setLineWidth(0.5)
+        self.canv.rect(0, 0, self.drawWidth, self.drawHeight)
 
 
 def _table(rows: Sequence[HoleRow]) -> Table:
     heads = ("", "Truth, put in", "", "", "", "The tool measured", "", "", "")
     cells: list[tuple[str, ...]] = [heads, (*COLUMNS, "")]
-    cells += [(*row.cells(), _MARK[row.agrees]) for row in rows]
+    cells += [(*row.cells(), SIGNS[row.agrees]) for row in rows]
     widths = [12, 16, 16, 18, 22, 26, 29, 25, 10]
     scale = _INNER / sum(widths)
     last = len(cells) - 1
@@ -235,17 +258,4 @@ def _table(rows: Sequence[HoleRow]) -> Table:
                 look.append(("FONT", (place, k), (place, k), BOLD, 8.6))
         if row.true_state != "clear" or row.agrees != "agrees":
             look.append(("BACKGROUND", (0, k), (-1, k), HexColor(0xEEF1F4)))
-    return Table(cells, colWidths=[w * scale * mm for w in widths], style=TableStyle(look))
-
-
-def _foot(canvas: Canvas, note: str, number: int) -> None:
-    canvas.setStrokeColor(GREY)
-    canvas.setLineWidth(0.5)
-    canvas.line(_MARGIN * mm, 28 * mm, (_WIDTH - _MARGIN) * mm, 28 * mm)
-    column = Column(canvas, _MARGIN, 27.4, _INNER)
-    column.put(paragraph(f"Safety. {CAUTION}", 7.4, bold=True))
-    column.put(paragraph(AID, 7.4), gap=0.3)
-    Column(canvas, _MARGIN, 12, _INNER - 12).put(paragraph(note, 6.8, colour=GREY))
-    canvas.setFillColor(GREY)
-    canvas.setFont(REGULAR, 9)
-    canvas.drawRightString((_WIDTH - _MARGIN) * mm, 9 * mm, str(number))
+    return Table(cells, colWidths=[w * scale for w in widths], style=look, spaceBefore=3.5 * mm)

@@ -1,46 +1,26 @@
 """The target card as a list of shapes, one list for every way to draw it.
 
 Places and sizes of what is read back come from `spraycheck.card.target`; this page adds the
-words, `typesetting` sets them. Millimetres on the card: ``x`` right, ``y`` down, origin in its
-middle.
+words. Millimetres on the card: ``x`` right, ``y`` down, origin in its middle.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from reportlab.lib.utils import simpleSplit
 
 from spraycheck.card.target import FAINT, MARKER_MODULES, Artwork, Box, Label, artwork
+from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
-from spraycheck.report.card_page.shapes import Polygon, Polyline, Rect, Shape, Words
-from spraycheck.report.card_page.typesetting import (
-    FONTS,
-    MM_PER_PT,
-    font_bytes,
-    paragraphs,
-    text_mm,
-)
-
-__all__ = [
-    "FONTS",
-    "MM_PER_PT",
-    "CardPage",
-    "Polygon",
-    "Polyline",
-    "Rect",
-    "Shape",
-    "Words",
-    "compose_card",
-    "font_bytes",
-    "qr_modules",
-    "text_mm",
-]
+from spraycheck.report.page import MM_PER_PT, REGULAR, text_width
+from spraycheck.report.shapes import Polygon, Polyline, Rect, Shape, Words
 
 TITLE: Final = "Spray target card"
 STEPS: Final = (
@@ -75,6 +55,9 @@ TICKS: Final = "Ticks: where plumes should point."
 CAPTION: Final = "measure me: 100.0 mm"
 
 _BLACK, _LABEL, _HAIR = 0.0, 0.35, 0.55
+_SMALLEST_PT = 4.8
+# Smaller type breaks up on a 600 dpi laser printer (chosen: strokes of 3 dots).
+_LEADING = 1.28
 _PAPER_NAME = {"letter": "Letter"}
 
 
@@ -120,7 +103,7 @@ def compose_card(label: Label, layout: Layout | None = None) -> CardPage:
         shapes += _cells(bits, marker.box())
     shapes += _cells(qr_modules(label.payload()), art.qr)
     for stroke in art.strokes:
-        shapes.append(Polyline(points=stroke.points, width_mm=stroke.width_mm, grey=stroke.grey))
+        shapes.append(Polyline(points=stroke.points, width=stroke.width_mm, grey=stroke.grey))
     shapes += _arc_labels(art)
     shapes += _index(art)
     shapes += _head(art, label, layout)
@@ -241,7 +224,7 @@ def _head(art: Artwork, label: Label, layout: Layout | None) -> Iterator[Shape]:
         if last:
             yield from _field(half + 1.5, split - 4, y, step, "Nozzle", label.nozzle)
     legend = f"{ARCS} {TICKS}" if lined_up else ARCS
-    yield from paragraphs(
+    yield from _paragraphs(
         Box(left=split, top=box.top, right=box.right, bottom=box.bottom),
         [
             ("How to spray, in this order", ""),
@@ -266,7 +249,7 @@ def _foot(art: Artwork) -> Iterator[Shape]:
             continue
         yield from _field(box.left, half - 1.5, y, step, left, "")
         yield from _field(half + 1.5, middle - 4, y, step, right, "")
-    yield from paragraphs(
+    yield from _paragraphs(
         Box(left=middle, top=box.top, right=box.right, bottom=box.bottom),
         [("Safety", ""), ("", SAFETY), ("", AID), ("Paper", ""), ("", STOCK)],
         6.4,
@@ -279,17 +262,66 @@ def _field(
     """Draw a line to write on, its name small above its start."""
     rise = min(4.6, step - 1.9)
     yield Words(x_mm=left, y_mm=y - rise, text=name, size_pt=4.9, grey=_LABEL)
-    yield Polyline(points=((left, y), (right, y)), width_mm=0.15, grey=_HAIR)
+    yield Polyline(points=((left, y), (right, y)), width=0.15, grey=_HAIR)
     if value:
         # Capitals are 0.73 of the type size high (DejaVu Sans): they stay clear of the name.
         size = min(10.0, (rise - 1.5) / (0.73 * MM_PER_PT))
-        size = min(size, size * (right - left) / text_mm(value, size, bold=True))
+        size = min(size, size * (right - left) / _text_mm(value, size, bold=True))
         yield Words(x_mm=left, y_mm=y - 0.8, text=value, size_pt=size, bold=True)
+
+
+def _paragraphs(box: Box, items: Sequence[tuple[str, str]], largest_pt: float) -> Iterator[Words]:
+    """Set headings ``(text, "")``, numbered ``("1", text)`` and plain ``("", text)`` paragraphs.
+
+    The largest type that fits the box is taken.
+    """
+    size = largest_pt
+    while True:
+        lines = _broken(box, items, size)
+        height = lines[-1].y_mm - box.top + 0.25 * size * MM_PER_PT
+        if height <= box.height:
+            break
+        size -= 0.1
+        if size < _SMALLEST_PT:
+            raise InputError(
+                f"text needs {height:.0f} mm but its block is {box.height:.0f} mm high",
+                "choose a larger paper",
+            )
+    yield from lines
+
+
+def _broken(box: Box, items: Sequence[tuple[str, str]], size: float) -> list[Words]:
+    """Break paragraphs into lines from the top of a box, however far down they reach."""
+    leading, room = size * MM_PER_PT * _LEADING, box.width / MM_PER_PT
+    lines: list[Words] = []
+
+    def add(text: str, down: float, indent: float = 0.0, *, bold: bool = False) -> None:
+        at = (lines[-1].y_mm if lines else box.top) + down
+        lines.append(Words(x_mm=box.left + indent, y_mm=at, text=text, size_pt=size, bold=bold))
+
+    for mark, text in items:
+        down = leading if lines else 0.78 * size * MM_PER_PT
+        if not text:
+            add(mark, 1.35 * leading if lines else down, bold=True)
+            continue
+        indent = 0.0
+        if mark:
+            indent = 2.2 * _text_mm("0", size)
+            add(mark, down, bold=True)
+            down = 0.0
+        for line in simpleSplit(text, REGULAR, size, room - indent / MM_PER_PT):
+            add(line, down, indent)
+            down = leading
+    return lines
+
+
+def _text_mm(text: str, size_pt: float, *, bold: bool = False) -> float:
+    return text_width(text, size_pt, bold=bold) * MM_PER_PT
 
 
 def _measure_me(art: Artwork) -> Iterator[Shape]:
     box = art.caption
-    size = min(5.5, 5.5 * box.width / text_mm(CAPTION, 5.5))
+    size = min(5.5, 5.5 * box.width / _text_mm(CAPTION, 5.5))
     yield Words(
         x_mm=(box.left + box.right) / 2,
         y_mm=box.top + 2.2,
@@ -298,7 +330,7 @@ def _measure_me(art: Artwork) -> Iterator[Shape]:
         align=0.5,
     )
     note = art.note
-    size = min(5.8, *(5.8 * note.height / text_mm(line, 5.8) for line in MEASURE_ME))
+    size = min(5.8, *(5.8 * note.height / _text_mm(line, 5.8) for line in MEASURE_ME))
     for k, line in enumerate(MEASURE_ME):
         yield Words(
             x_mm=note.left + (0.42 + 0.42 * k) * note.width,
@@ -316,7 +348,7 @@ def _ticks(art: Artwork, layout: Layout) -> Iterator[Shape]:
         x, y = math.sin(math.radians(azimuth)), -math.cos(math.radians(azimuth))
         inner, outer = art.free_mm - 3.0, art.free_mm + 2.0
         yield Polyline(
-            points=((inner * x, inner * y), (outer * x, outer * y)), width_mm=0.2, grey=FAINT
+            points=((inner * x, inner * y), (outer * x, outer * y)), width=0.2, grey=FAINT
         )
         yield Words(
             x_mm=(inner - 2.2) * x,

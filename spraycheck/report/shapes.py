@@ -1,10 +1,15 @@
-"""What a card is drawn with."""
+"""What target cards and sketches are drawn with: one list of shapes for every way to draw it.
+
+``x`` right, ``y`` down, about an origin of the drawing's own; greys run from 0, black, to 1, paper.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from spraycheck.card.target import Box
+
+Points = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,18 +22,19 @@ class Rect:
 
 @dataclass(frozen=True, kw_only=True)
 class Polyline:
-    """A line of a given pen width, round joined."""
+    """A line of a given pen width, round joined; dashed where ``dashes`` says how."""
 
-    points: tuple[tuple[float, float], ...]
-    width_mm: float
+    points: Points
+    width: float
     grey: float
+    dashes: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Polygon:
-    """A filled shape."""
+    """A filled closed outline."""
 
-    points: tuple[tuple[float, float], ...]
+    points: Points
     grey: float
 
 
