@@ -31,11 +31,11 @@ from pathlib import Path
 import numpy as np
 from IPython.display import Image, Markdown
 
+from figures import closed_forms
+from figures.tables import Comparison, tally
 from spraycheck import measure_photo, optics, units
 from spraycheck.report.gauge import study_value
 from spraycheck.report.gauge_plots import study_plot
-from spraycheck.report.lessons import closed_forms
-from spraycheck.report.lessons.tables import Comparison, tally
 from spraycheck.simulate import Camera, SprayShot, SyntheticNozzle, draw_card, photograph
 from spraycheck.stats import circular, decision, geometry, repeatability
 from spraycheck.stats import uncertainty as gum

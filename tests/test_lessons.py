@@ -11,16 +11,16 @@ import pytest
 from PIL import Image
 from report_factory import make_assessment
 
-from spraycheck.errors import InputError
-from spraycheck.report.atlas import AtlasPage, HoleRow
-from spraycheck.report.lessons import certainty, closed_forms, gallery, stages
-from spraycheck.report.lessons.tables import (
+from figures import certainty, closed_forms, gallery, stages
+from figures.tables import (
     Checked,
     Comparison,
     chosen_columns,
     markdown_table,
     tally,
 )
+from spraycheck.errors import InputError
+from spraycheck.report.atlas import AtlasPage, HoleRow
 from spraycheck.stats.decision import Tolerance, conformity_probability
 
 

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.report.lessons.canvas import AMBER, BLUE, GREEN, INK, MUTED, RED, figure, plain, png
+from figures.canvas import plain, png
+from spraycheck.report.plots import AMBER, BLUE, GREEN, INK, MUTED, RED, figure
 from spraycheck.simulate.soaking import wick
 from spraycheck.stats.decision import Tolerance, conformity_probability
 from spraycheck.stats.geometry import cone_footprint

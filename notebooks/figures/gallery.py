@@ -9,11 +9,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from figures.canvas import PHOTO_QUALITY, bare, decoded, jpeg
+from figures.tables import markdown_table
 from spraycheck.judge.layout import Assessment
 from spraycheck.report.atlas import KIND_IN_WORDS, AtlasPage
-from spraycheck.report.lessons.canvas import INK, PHOTO_QUALITY, bare, decoded, figure, jpeg
-from spraycheck.report.lessons.tables import markdown_table
 from spraycheck.report.overlay import draw_overlay
+from spraycheck.report.plots import INK, figure
 
 _SIDE_IN = 3.0
 # Of a card in a row of three: 270 pixels, where a streak is still 25 long. Two get more.

@@ -11,20 +11,10 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from figures.canvas import plain, png
+from figures.tables import markdown_table
 from spraycheck.judge.limits import Limits
-from spraycheck.report.lessons.canvas import (
-    AMBER,
-    BLUE,
-    GREEN,
-    GRID,
-    INK,
-    MUTED,
-    RED,
-    figure,
-    plain,
-    png,
-)
-from spraycheck.report.lessons.tables import markdown_table
+from spraycheck.report.plots import AMBER, BLUE, GREEN, GRID, INK, MUTED, RED, figure
 from spraycheck.report.trends import wilson
 from spraycheck.stats.decision import guard_factor
 

@@ -12,6 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from figures.canvas import bare, jpeg, plain, png
 from spraycheck.arrays import Float
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
@@ -19,19 +20,7 @@ from spraycheck.judge.layout import Assessment
 from spraycheck.judge.limits import Limits
 from spraycheck.optics import srgb_encode
 from spraycheck.photo.containers import Photo
-from spraycheck.report.lessons.canvas import (
-    AMBER,
-    BLUE,
-    GREEN,
-    INK,
-    MUTED,
-    RED,
-    bare,
-    figure,
-    jpeg,
-    plain,
-    png,
-)
+from spraycheck.report.plots import AMBER, BLUE, GREEN, INK, MUTED, RED, figure
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
 
 GRID_MM: Final = 20.0
