@@ -36,10 +36,10 @@ from figures.practice_archive import write_archive, write_repeats
 from figures.tables import chosen_columns
 from spraycheck.batch.progress import PlainProgress
 from spraycheck.batch.run import Options, run_batch
+from spraycheck.batch.study_table import read_study
 from spraycheck.judge.limits import Limits
 from spraycheck.report.gauge import study_value, value_text
 from spraycheck.report.gauge_plots import study_plot
-from spraycheck.train.studies import read_study
 
 folder = Path(tempfile.mkdtemp(prefix="spraycheck-archive-"))
 manifest = write_archive(folder / "cards")

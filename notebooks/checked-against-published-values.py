@@ -34,6 +34,7 @@ from IPython.display import Image, Markdown
 from figures import closed_forms
 from figures.tables import Comparison, tally
 from spraycheck import measure_photo, optics, units
+from spraycheck.batch.study_table import read_study
 from spraycheck.report.gauge import study_value
 from spraycheck.report.gauge_plots import study_plot
 from spraycheck.simulate import Camera, SprayShot, SyntheticNozzle, draw_card, photograph
@@ -41,7 +42,6 @@ from spraycheck.stats import circular, decision, geometry, repeatability
 from spraycheck.stats import uncertainty as gum
 from spraycheck.stats.decision import Tolerance
 from spraycheck.stats.psychometrics import Trials, fit_detection
-from spraycheck.train.studies import read_study
 
 DATA = Path("../tests/truth/data")
 

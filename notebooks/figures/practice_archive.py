@@ -16,9 +16,10 @@ from typing import Any, Final
 import numpy as np
 
 from spraycheck.errors import InputError
-from spraycheck.train.card_request import Wish
-from spraycheck.train.pictures import picture_bytes, write_file
-from spraycheck.train.scenes import set_scene
+from spraycheck.output_files import write_file
+from spraycheck.train.encoding import picture_bytes
+from spraycheck.train.lessons.card_request import CardRequest
+from spraycheck.train.lessons.requested_scene import scene_for
 
 SHEET: Final = "140x140"
 """Small, so that an archive is drawn in some seconds (chosen)."""
@@ -31,7 +32,7 @@ MANIFEST: Final = "cards.csv"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Entry:
+class ManifestRow:
     """One row of a manifest, as ``spraycheck batch`` reads it; empty where nothing is said.
 
     Parameters
@@ -104,7 +105,7 @@ def write_repeats(folder: Path) -> Path:
     return _write(folder, _repeats())
 
 
-def _archive() -> Iterator[tuple[Entry, bytes]]:
+def _archive() -> Iterator[tuple[ManifestRow, bytes]]:
     for k, date in enumerate(DATES):
         faults: dict[str, dict[str, Any]] = {
             "A-101": {},
@@ -113,11 +114,17 @@ def _archive() -> Iterator[tuple[Entry, bytes]]:
         }
         for n, (injector, fault) in enumerate(faults.items()):
             holes = 6 if injector.startswith("B") else 4
-            wish = Wish(holes=holes, sheet=SHEET, seed=400 + 10 * n + k, megapixels=MEGAPIXELS,
-                        photo="usual" if (n + k) % 3 == 0 else "easy", **fault)  # fmt: skip
-            scene = set_scene(wish).scene
+            request = CardRequest(
+                holes=holes,
+                sheet=SHEET,
+                seed=400 + 10 * n + k,
+                megapixels=MEGAPIXELS,
+                photo="usual" if (n + k) % 3 == 0 else "easy",
+                **fault,
+            )
+            scene = scene_for(request).scene
             yield (
-                Entry(
+                ManifestRow(
                     file=f"{date}-{injector}.jpg",
                     holes=str(holes),
                     nozzle=SIX if holes == 6 else FOUR,
@@ -129,7 +136,7 @@ def _archive() -> Iterator[tuple[Entry, bytes]]:
             )
 
 
-def _repeats() -> Iterator[tuple[Entry, bytes]]:
+def _repeats() -> Iterator[tuple[ManifestRow, bytes]]:
     rng = np.random.default_rng(77)
     faults: dict[str, dict[str, Any]] = {
         "card 1": {},
@@ -137,8 +144,10 @@ def _repeats() -> Iterator[tuple[Entry, bytes]]:
         "card 3": {"off_line": ((4, 4.0),)},
     }
     for part, fault in faults.items():
-        wish = Wish(holes=4, sheet=SHEET, seed=500 + int(part[-1]), megapixels=MEGAPIXELS, **fault)
-        base = set_scene(wish).scene
+        request = CardRequest(
+            holes=4, sheet=SHEET, seed=500 + int(part[-1]), megapixels=MEGAPIXELS, **fault
+        )
+        base = scene_for(request).scene
         card = base.draw()
         for person, slant, blur in (("Ana", 3.0, 0.5), ("Ben", 22.0, 1.2)):
             for repeat in ("1", "2"):
@@ -153,7 +162,7 @@ def _repeats() -> Iterator[tuple[Entry, bytes]]:
                 scene = replace(base, camera=camera, seed=int(rng.integers(2**31)))
                 photo = scene.photograph(card)
                 yield (
-                    Entry(
+                    ManifestRow(
                         file=f"{part.replace(' ', '-')}-{person}-{repeat}.jpg",
                         holes="4",
                         part=part,
@@ -164,7 +173,7 @@ def _repeats() -> Iterator[tuple[Entry, bytes]]:
                 )
 
 
-def _write(folder: Path, cards: Iterator[tuple[Entry, bytes]]) -> Path:
+def _write(folder: Path, cards: Iterator[tuple[ManifestRow, bytes]]) -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -172,17 +181,17 @@ def _write(folder: Path, cards: Iterator[tuple[Entry, bytes]]) -> Path:
             f"folder {str(folder)!r} cannot be made ({error.strerror or error})",
             "choose another place",
         ) from None
-    entries: list[Entry] = []
-    for entry, picture in cards:
-        write_file(folder / entry.file, picture, "picture")
-        entries.append(entry)
-    return _write_manifest(folder / MANIFEST, entries)
+    rows: list[ManifestRow] = []
+    for row, picture in cards:
+        write_file(folder / row.file, picture, "picture")
+        rows.append(row)
+    return _write_manifest(folder / MANIFEST, rows)
 
 
-def _write_manifest(path: Path, entries: Sequence[Entry]) -> Path:
+def _write_manifest(path: Path, rows: Sequence[ManifestRow]) -> Path:
     text = io.StringIO(newline="")
-    writer = csv.DictWriter(text, [one.name for one in fields(Entry)])
+    writer = csv.DictWriter(text, [one.name for one in fields(ManifestRow)])
     writer.writeheader()
-    writer.writerows(asdict(entry) for entry in entries)
+    writer.writerows(asdict(row) for row in rows)
     write_file(path, text.getvalue().encode(), "manifest")
     return path

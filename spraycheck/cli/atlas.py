@@ -67,10 +67,10 @@ def run(args: argparse.Namespace) -> int:
             "choose another name or place",
         ) from None
     from spraycheck import __version__
+    from spraycheck.output_files import write_file
     from spraycheck.report.atlas.html import atlas_html
     from spraycheck.report.atlas.pdf import atlas_pdf
-    from spraycheck.train.building import build_atlas
-    from spraycheck.train.pictures import write_file
+    from spraycheck.train.lessons.atlas_pages import build_atlas
 
     atlas = build_atlas(
         seed=seed,

@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
         print(text, end="")
         return 0
     from spraycheck import __version__
-    from spraycheck.train.pictures import write_file
+    from spraycheck.output_files import write_file
 
     made_with = f"spraycheck {__version__}, findings"
     if target.suffix.lower() == ".pdf":

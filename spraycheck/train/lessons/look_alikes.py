@@ -6,7 +6,7 @@ from typing import Any
 
 from spraycheck import flags
 from spraycheck.judge.findings import PHOTO_ADVICE
-from spraycheck.train.lessons.making import LOOK_ALIKE, Lesson, lesson
+from spraycheck.train.lessons.lesson import LOOK_ALIKE, Lesson, lesson
 
 
 def look_alikes() -> list[Lesson]:

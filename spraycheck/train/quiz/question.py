@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
-from spraycheck.report.quiz.marking import Marks, Named, Target, mark
 from spraycheck.simulate import CardTruth, Curl, Scene, SprayShot, StrayJet, random_scene
 from spraycheck.simulate.scribbles import squared_ruling
+from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
+from spraycheck.train.quiz.score import DrawnJet, NamedPlace, Score, score_answer
 
 if TYPE_CHECKING:
     from spraycheck.judge.layout import Assessment
@@ -73,7 +73,7 @@ class Question:
         Of the camera.
     holes : int
         How many holes the nozzle has.
-    targets : tuple of Target
+    jets : tuple of DrawnJet
         The truth: every hole, then every stray jet.
     hours_px, half_hours_px : (12, 2) ndarray of float64
         Where a clock's hours and half hours lie in the photo.
@@ -85,15 +85,15 @@ class Question:
     rgb: NDArray[np.uint8]
     focal_35mm: float
     holes: int
-    targets: tuple[Target, ...]
+    jets: tuple[DrawnJet, ...]
     hours_px: NDArray[np.float64]
     half_hours_px: NDArray[np.float64]
     sheet_px: NDArray[np.float64]
 
     @property
-    def faulty(self) -> tuple[Target, ...]:
+    def faulty(self) -> tuple[DrawnJet, ...]:
         """What is wrong with the card."""
-        return tuple(target for target in self.targets if target.kind)
+        return tuple(jet for jet in self.jets if jet.kind)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,8 +104,8 @@ class ToolAnswer:
     ----------
     verdict : str
         ``pass``, ``fail``, ``recheck``, or ``failed`` when it could not be measured.
-    marks : Marks
-        Its answer, marked as a trainee's; a hole it is unsure about is not named.
+    score : Score
+        Its answer, scored as a trainee's; a hole it is unsure about is not named.
     assessment : Assessment or None
         None when it failed.
     trouble : str
@@ -113,7 +113,7 @@ class ToolAnswer:
     """
 
     verdict: str
-    marks: Marks
+    score: Score
     assessment: Assessment | None
     trouble: str = ""
 
@@ -136,7 +136,7 @@ def draw_question(spec: QuestionSpec) -> Question:
         rgb=photo.rgb,
         focal_35mm=photo.focal_35mm,
         holes=len(scene.nozzle),
-        targets=_targets(truth, spec),
+        jets=_jets(truth, spec),
         hours_px=ring(0.0),
         half_hours_px=ring(15.0),
         sheet_px=photo.corners_px,
@@ -172,33 +172,34 @@ def ask_tool(question: Question) -> ToolAnswer:
     try:
         assessment = measure_photo(photo, holes=question.holes)
     except MeasurementError as error:
-        marks = mark(question.targets, "unknown", ())
-        return ToolAnswer(verdict="failed", marks=marks, assessment=None, trouble=str(error))
+        score = score_answer(question.jets, "unknown", ())
+        return ToolAnswer(verdict="failed", score=score, assessment=None, trouble=str(error))
     named = [
-        Named(kind=hole.state, clock_deg=hole.expected_deg)
+        NamedPlace(kind=hole.state, clock_deg=hole.expected_deg)
         for hole in assessment.holes
         if hole.state not in ("clear", "unsure")
     ]
     directions = assessment.catalogue.direction_deg
     named += [
-        Named(kind="stray", clock_deg=float(directions[plume - 1])) for plume in assessment.strays
+        NamedPlace(kind="stray", clock_deg=float(directions[plume - 1]))
+        for plume in assessment.strays
     ]
     verdict = {"pass": "good", "fail": "faulty"}.get(assessment.verdict, "unknown")
-    marks = mark(question.targets, verdict, named)
-    return ToolAnswer(verdict=assessment.verdict, marks=marks, assessment=assessment)
+    score = score_answer(question.jets, verdict, named)
+    return ToolAnswer(verdict=assessment.verdict, score=score, assessment=assessment)
 
 
 # -- what is drawn -------------------------------------------------------------------------------
 
 
-def _targets(truth: CardTruth, spec: QuestionSpec) -> tuple[Target, ...]:
+def _jets(truth: CardTruth, spec: QuestionSpec) -> tuple[DrawnJet, ...]:
     owners = dict(zip(_places(spec, len(truth.holes)), spec.faults, strict=False))
     found = []
     for hole in truth.holes:
         fault = owners.get(hole.hole)
         real = fault if fault is not None and fault.kind != "stray" else None
         found.append(
-            Target(
+            DrawnJet(
                 hole=hole.hole,
                 kind=real.kind if real else "",
                 severity=real.severity if real else 0.0,
@@ -206,11 +207,11 @@ def _targets(truth: CardTruth, spec: QuestionSpec) -> tuple[Target, ...]:
                 direction_deg=hole.direction_deg,
             )
         )
-    strays = [mark for mark in truth.marks if mark.kind == "stray"]
+    strays = [wet for wet in truth.marks if wet.kind == "stray"]
     wanted = [fault for fault in spec.faults if fault.kind == "stray"]
     for stray, fault in zip(strays, wanted, strict=True):
         found.append(
-            Target(
+            DrawnJet(
                 hole=0,
                 kind="stray",
                 severity=fault.severity,

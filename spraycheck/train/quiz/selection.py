@@ -1,4 +1,4 @@
-"""Papers of questions: fixed ones from a seed, and practice that follows the trainee.
+"""Which questions are asked: exams fixed by a seed, and practice that follows the trainee.
 
 Half of the cards are good, and half of those carry something that looks like a fault and is none;
 so do a third of the faulty ones, so that a look-alike is no hint either way.
@@ -12,21 +12,21 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from spraycheck.errors import InputError
-from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
-from spraycheck.train.quiz.questions import Fault, QuestionSpec
+from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
+from spraycheck.train.quiz.question import Fault, QuestionSpec
 
 MAX_QUESTIONS = 200
-"""Of one paper. Chosen because nobody judges more in one sitting."""
+"""Of one exam. Chosen because nobody judges more in one session."""
 
 _TWO_FAULTS_EVERY = 5
 # Chosen: seldom enough to leave most answers about one fault, often enough to make people look on.
 
 
-def fixed_paper(seed: int, questions: int) -> tuple[QuestionSpec, ...]:
-    """Make a paper that is the same for everyone who uses the seed.
+def exam_questions(seed: int, questions: int) -> tuple[QuestionSpec, ...]:
+    """Choose an exam that is the same for everyone who uses the seed.
 
     Every kind of fault is asked about equally often (within one), at severities spread evenly over
-    its ladder on a log scale, so that one class's papers give detection curves too.
+    its ladder on a log scale, so that one class's exams give detection curves too.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ def fixed_paper(seed: int, questions: int) -> tuple[QuestionSpec, ...]:
     InputError
         A seed below 0 or an impossible number of questions.
     """
-    check_paper(seed, questions)
+    check_exam(seed, questions)
     rng = np.random.default_rng([seed, 20])
     bad = questions // 2 if questions % 2 == 0 or rng.uniform() < 0.5 else questions // 2 + 1
     words = _rounds(rng, list(QUIZ_KINDS), bad)
@@ -78,7 +78,7 @@ def practice_question(
         Kind of fault to whether its hole was found, question by question, as the trainee has
         answered it in practice so far, earlier days included.
     recent : iterable of bool
-        Whether the cards of this sitting were faulty, so far.
+        Whether the cards of this session were faulty, so far.
 
     Notes
     -----
@@ -111,7 +111,7 @@ def practice_question(
     return QuestionSpec(seed=seed, faults=(fault,), look_alike=look_alike)
 
 
-def check_paper(seed: int, questions: int) -> None:
+def check_exam(seed: int, questions: int) -> None:
     """Raise `InputError` for an impossible seed or number of questions."""
     if seed < 0:
         raise InputError(f"seed {seed}: expected 0 or more, for example --seed 7")

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-import io
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from spraycheck.report.quiz.kinds import QUIZ_KINDS
-from spraycheck.report.quiz.standing import KindStanding, Standing
+from spraycheck.output_files import target_file
+from spraycheck.report.plots import BLUE, INK, RED, figure, plain, png
+from spraycheck.train.quiz.kinds import QUIZ_KINDS
+from spraycheck.train.quiz.progress import KindProgress, Progress
 
-_INK, _GRID, _PERSON, _TOOL = "#23272b", "#e3ddd0", "#1b5d8f", "#b2301c"
+_PERSON, _TOOL = BLUE, RED
 
 
-def standing_plot(standing: Standing) -> bytes:
+def progress_plot(progress: Progress) -> bytes:
     """Draw one person's curves with the answers behind them and the tool's beside them.
 
     Filled circles are the person's shares of found faults, as large as the number behind them;
@@ -26,67 +28,67 @@ def standing_plot(standing: Standing) -> bytes:
     bytes
         A PNG.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    graded = [k for k in standing.kinds if QUIZ_KINDS[k.kind].graded]
-    figure = Figure(figsize=(10.0, 7.4), layout="constrained")
-    FigureCanvasAgg(figure)
+    graded = [k for k in progress.kinds if QUIZ_KINDS[k.kind].graded]
+    made, grid = figure(10.0, 7.4, rows=2, columns=2)
     # parse_math off: a name may hold dollar signs.
-    figure.suptitle(
-        f"{standing.trainee}: share of faults found against their severity",
-        fontsize=13, color=_INK, parse_math=False,
+    made.suptitle(
+        f"{progress.trainee}: share of faults found against their severity",
+        fontsize=13, color=INK, parse_math=False,
     )  # fmt: skip
-    panes = figure.subplots(2, 2).ravel()
+    panes = grid.ravel()
     for pane in panes[len(graded) :]:
         pane.axis("off")
     for pane, kind in zip(panes, graded, strict=False):
         _pane(pane, kind)
     if graded:
-        figure.legend(
+        made.legend(
             *panes[0].get_legend_handles_labels(), frameon=False, fontsize=9, ncols=2,
             loc="outside upper right",
         )  # fmt: skip
-    out = io.BytesIO()
-    figure.savefig(out, format="png", dpi=130, metadata={"Software": None})
-    return out.getvalue()
+    return png(made)
 
 
-def _pane(pane: Any, standing: KindStanding) -> None:
-    kind = QUIZ_KINDS[standing.kind]
+def plot_files(target: str, count: int) -> list[Path]:
+    """Return where each of several plots goes: FILE for one, FILE-1, FILE-2 and so on for more."""
+    path = target_file(target, "plot", (".png",), hint="for example --plot answers.png")
+    if count == 1:
+        return [path]
+    return [path.with_name(f"{path.stem}-{k}{path.suffix}") for k in range(1, count + 1)]
+
+
+def _pane(pane: Any, progress: KindProgress) -> None:
+    kind = QUIZ_KINDS[progress.kind]
     factor = 100.0 if kind.unit == "%" else 1.0
     low, high = kind.least / 1.12, kind.most * 1.12
     pane.set_xscale("log")
     pane.set_xlim(low * factor, high * factor)
     pane.set_ylim(-0.04, 1.06)
-    pane.spines[["top", "right"]].set_visible(False)
-    pane.grid(color=_GRID, lw=0.7)
-    pane.set_axisbelow(True)
+    plain(pane, grid="both")
     ticks = _ticks(kind.least * factor, kind.most * factor)
     pane.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
     pane.set_xticks([], minor=True)
     pane.set_yticks(np.linspace(0, 1, 5), ["0", "25 %", "50 %", "75 %", "100 %"])
-    pane.set_xlabel(f"{kind.unit} {kind.measure}", fontsize=9, color=_INK)
-    pane.set_title(f"{kind.finding.title} ({standing.found} found)", loc="left", fontsize=11)
-    level, shown, found, tool = (np.array(row) for row in zip(*standing.by_level, strict=True))
+    pane.set_xlabel(f"{kind.unit} {kind.measure}", fontsize=9, color=INK)
+    pane.set_title(f"{kind.finding.title} ({progress.found} found)", loc="left", fontsize=11)
+    level, shown, found, tool = (np.array(row) for row in zip(*progress.by_level, strict=True))
     pane.plot(level * factor, tool / shown, "s", mfc="none", mec=_TOOL, ms=8, mew=1.4, label="tool")
     pane.scatter(
         level * factor, found / shown, s=18 + 14 * shown, color=_PERSON, alpha=0.75, label="person"
     )
-    curve = standing.curve
+    curve = progress.curve
     if curve is None:
         pane.text(
             0.03, 0.5, "too few answers for a curve", transform=pane.transAxes, fontsize=9,
-            color=_INK,
+            color=INK,
         )  # fmt: skip
         return
     x = np.geomspace(low, high, 200)
     pane.plot(x * factor, curve.at(x), color=_PERSON, lw=2)
     half = curve.guess + (1 - curve.guess - curve.lapse) / 2
-    ends = np.clip(np.array(standing.threshold), low, high) * factor
-    pane.plot(ends, [half, half], color=_INK, lw=5, alpha=0.35, solid_capstyle="butt")
+    ends = np.clip(np.array(progress.threshold), low, high) * factor
+    pane.plot(ends, [half, half], color=INK, lw=5, alpha=0.35, solid_capstyle="butt")
     if low <= curve.threshold <= high:
-        pane.plot([curve.threshold * factor], [half], "|", color=_INK, ms=14, mew=2)
+        pane.plot([curve.threshold * factor], [half], "|", color=INK, ms=14, mew=2)
     pane.axhline(curve.guess, color=_PERSON, lw=0.9, ls=":")
     if curve.guess > 0.02:
         pane.text(high * factor, curve.guess + 0.015, "by chance", ha="right", fontsize=8)

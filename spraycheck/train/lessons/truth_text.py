@@ -11,9 +11,9 @@ from typing import Any, Final
 from spraycheck.judge.findings import clock_position
 from spraycheck.judge.limits import Limits
 from spraycheck.simulate import CardTruth, TrueMark
-from spraycheck.train.agreement import TrueState, true_states
-from spraycheck.train.card_request import Wish
-from spraycheck.train.scenes import Setting
+from spraycheck.train.lessons.agreement import TrueState, true_states
+from spraycheck.train.lessons.card_request import CardRequest
+from spraycheck.train.lessons.requested_scene import RequestedScene
 
 _NOZZLE: Final = {
     "even": "{n} equal holes, evenly spread",
@@ -32,26 +32,26 @@ _CENTRAL_FAULT: Final = {
 INVENTED: Final = "A computed picture for training: no injector sprayed it."
 
 
-def headline(wish: Wish) -> str:
+def headline(request: CardRequest) -> str:
     """Say in one line what was drawn."""
     return (
-        f"{_NOZZLE[wish.nozzle].format(n=wish.holes)}; {wish.fluid} fluid on {wish.paper} paper "
-        f"({wish.sheet}); {wish.photo} photo; seed {wish.seed}"
+        f"{_NOZZLE[request.nozzle].format(n=request.holes)}; {request.fluid} fluid on "
+        f"{request.paper} paper ({request.sheet}); {request.photo} photo; seed {request.seed}"
     )
 
 
-def truth_lines(setting: Setting, truth: CardTruth) -> Iterator[str]:
+def truth_lines(requested: RequestedScene, truth: CardTruth) -> Iterator[str]:
     """Tell the truth, line by line.
 
     Parameters
     ----------
-    setting : Setting
+    requested : RequestedScene
         What was drawn.
     truth : CardTruth
         What came of it.
     """
-    if setting.layout is not None:
-        states = true_states(truth, setting.layout, Limits())
+    if requested.layout is not None:
+        states = true_states(truth, requested.layout, Limits())
         yield "  hole   points to   clock   gives   wets   off by   is"
         for hole, state in zip(truth.holes, states, strict=True):
             where = hole.expected_deg if math.isnan(hole.direction_deg) else hole.direction_deg
@@ -70,15 +70,15 @@ def truth_lines(setting: Setting, truth: CardTruth) -> Iterator[str]:
             f"{truth.central.heavy_side_frac:.0%} of its fluid on the heavier half."
         )
     yield from (f"  {mark_in_words(mark)}" for mark in truth.marks if mark.kind != "central")
-    if setting.wish.tilt_deg:
-        yield f"  {tilt_in_words(setting.wish)}"
+    if requested.request.tilt_deg:
+        yield f"  {tilt_in_words(requested.request)}"
 
 
-def tilt_in_words(wish: Wish) -> str:
+def tilt_in_words(request: CardRequest) -> str:
     """Tell how far the nozzle was from square."""
     return (
-        f"The nozzle leans {wish.tilt_deg:g}° towards {clock_position(wish.tilt_to_deg)} on the "
-        "clock: a matter of the set-up, not of the nozzle."
+        f"The nozzle leans {request.tilt_deg:g}° towards {clock_position(request.tilt_to_deg)} on "
+        "the clock: a matter of the set-up, not of the nozzle."
     )
 
 
@@ -102,32 +102,32 @@ def mark_in_words(mark: TrueMark) -> str:
     return f"A {mark.kind} of {mark.volume_mm3:.1f} mm³ {where}, wetting {mark.area_mm2:.0f} mm²."
 
 
-def measure_command(wish: Wish, picture: str, nozzle_file: str = "") -> str:
+def measure_command(request: CardRequest, picture: str, nozzle_file: str = "") -> str:
     """Return the command line that measures the picture."""
-    expected = ["--layout", nozzle_file] if nozzle_file else ["--holes", str(wish.holes)]
+    expected = ["--layout", nozzle_file] if nozzle_file else ["--holes", str(request.holes)]
     seen = str(PurePath(picture).with_name(f"{PurePath(picture).stem}-seen.png"))
-    words = ["spraycheck", "measure", picture, *expected, "--sheet", wish.sheet]
+    words = ["spraycheck", "measure", picture, *expected, "--sheet", request.sheet]
     return shlex.join([*words, "--overlay", seen])
 
 
-def truth_document(setting: Setting, truth: CardTruth, picture: str) -> dict[str, Any]:
+def truth_document(requested: RequestedScene, truth: CardTruth, picture: str) -> dict[str, Any]:
     """Return everything true as plain values; NaN becomes None."""
     document: dict[str, Any] = {
         "kind": "spraycheck-demo",
         "picture": picture,
-        "command": setting.wish.command(picture),
+        "command": requested.request.command(picture),
         "note": INVENTED,
         "truth": truth.as_dict(),
     }
-    if setting.layout is not None:
+    if requested.layout is not None:
         document["within_default_limits"] = [
             {"hole": s.hole, "state": s.state, "area_ratio": s.area_ratio}
-            for s in true_states(truth, setting.layout, Limits())
+            for s in true_states(truth, requested.layout, Limits())
         ]
     return document
 
 
-def nozzle_file_text(setting: Setting) -> str:
+def nozzle_file_text(requested: RequestedScene) -> str:
     """Return the nozzle file of a layout that is not even.
 
     Returns
@@ -135,7 +135,7 @@ def nozzle_file_text(setting: Setting) -> str:
     str
         TOML, as ``spraycheck measure --layout`` reads it.
     """
-    layout = setting.layout
+    layout = requested.layout
     assert layout is not None
     lines = [f"# {INVENTED}", f'name = "{layout.name}"']
     for k, azimuth in enumerate(layout.azimuth_deg):

@@ -18,11 +18,11 @@ from spraycheck.report.atlas import Atlas, AtlasPage, HoleRow
 from spraycheck.report.overlay import compose_overlay
 from spraycheck.report.summary import explain_verdict
 from spraycheck.simulate import SyntheticPhoto
-from spraycheck.train.agreement import Comparison, compare, not_measured
+from spraycheck.train.encoding import picture_bytes
 from spraycheck.train.lessons import Lesson, lessons
-from spraycheck.train.pictures import picture_bytes
-from spraycheck.train.scenes import Setting, set_scene
-from spraycheck.train.truth_text import mark_in_words, tilt_in_words
+from spraycheck.train.lessons.agreement import CardAgreement, agreement_of, agreement_unmeasured
+from spraycheck.train.lessons.requested_scene import RequestedScene, scene_for
+from spraycheck.train.lessons.truth_text import mark_in_words, tilt_in_words
 
 _SHOWN_PX = 1000
 # Side of a picture on a page: 85 mm at 300 dots per inch.
@@ -54,7 +54,7 @@ def build_atlas(
     pages = []
     for number, lesson in enumerate(wanted, start=1):
         if megapixels is not None:
-            lesson = replace(lesson, wish=replace(lesson.wish, megapixels=megapixels))
+            lesson = replace(lesson, request=replace(lesson.request, megapixels=megapixels))
         pages.append(build_page(lesson))
         told(number, len(wanted), pages[-1])
     return Atlas(pages=tuple(pages), made_with=made_with)
@@ -62,15 +62,15 @@ def build_atlas(
 
 def build_page(lesson: Lesson) -> AtlasPage:
     """Make one page: the picture, the tool's answer, and the truth beside it."""
-    setting = set_scene(lesson.wish)
-    photo = setting.scene.photograph()
-    seen, reason, answer = photo.rgb, "", not_measured(photo.truth, _layout(setting))
+    requested = scene_for(lesson.request)
+    photo = requested.scene.photograph()
+    seen, reason, answer = photo.rgb, "", agreement_unmeasured(photo.truth, _layout(requested))
     try:
-        assessment = _measured(setting, photo)
+        assessment = _measured(requested, photo)
     except MeasurementError as error:
         reason = f"{error} ({error.hint})"
     else:
-        answer = compare(photo.truth, assessment)
+        answer = agreement_of(photo.truth, assessment)
         drawn = compose_overlay(assessment, max_side_px=_SHOWN_PX, whole_photo=True)
         # The list of holes below the picture is left out: the page has its own, truth included.
         seen = drawn.image[: int(drawn.photo.bottom)]
@@ -86,29 +86,29 @@ def build_page(lesson: Lesson) -> AtlasPage:
         seen=picture_bytes(seen, quality=_SHOWN_QUALITY),
         seen_size=(seen.shape[1], seen.shape[0]),
         rows=_rows(photo, answer),
-        others=_others(setting, photo, answer),
+        others=_others(requested, photo, answer),
         true_verdict=answer.true_verdict,
         verdict=answer.verdict,
         reason=reason,
         agreement=answer.agreement,
         causes=lesson.causes,
         steps=lesson.steps,
-        command=lesson.wish.command("page.jpg"),
+        command=lesson.request.command("page.jpg"),
     )
 
 
-def _layout(setting: Setting) -> Layout:
-    assert setting.layout is not None
-    return setting.layout
+def _layout(requested: RequestedScene) -> Layout:
+    assert requested.layout is not None
+    return requested.layout
 
 
-def _measured(setting: Setting, photo: SyntheticPhoto) -> Assessment:
+def _measured(requested: RequestedScene, photo: SyntheticPhoto) -> Assessment:
     """Measure the picture as a file of it would be: compressed, with its focal length."""
     data = picture_bytes(photo.rgb)
     with Image.open(io.BytesIO(data)) as image:
         taken = photo_from_array(np.asarray(image.convert("RGB")))
     taken = replace(taken, focal_35mm=photo.focal_35mm, flags=())
-    return measure_photo(taken, layout=_layout(setting), sheet=setting.wish.sheet)
+    return measure_photo(taken, layout=_layout(requested), sheet=requested.request.sheet)
 
 
 def _small(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -117,7 +117,7 @@ def _small(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(image)
 
 
-def _rows(photo: SyntheticPhoto, answer: Comparison) -> tuple[HoleRow, ...]:
+def _rows(photo: SyntheticPhoto, answer: CardAgreement) -> tuple[HoleRow, ...]:
     return tuple(
         HoleRow(
             hole=hole.hole,
@@ -139,11 +139,13 @@ def _rows(photo: SyntheticPhoto, answer: Comparison) -> tuple[HoleRow, ...]:
 _NOT_TOLD = {"stray-spray": "the stray jet", "centre-drip": "the wet spot under the tip"}
 
 
-def _others(setting: Setting, photo: SyntheticPhoto, answer: Comparison) -> tuple[str, ...]:
+def _others(
+    requested: RequestedScene, photo: SyntheticPhoto, answer: CardAgreement
+) -> tuple[str, ...]:
     """Say what else is on the card, and what of it the tool missed or made up."""
     told = [mark_in_words(mark) for mark in photo.truth.marks if mark.kind != "central"]
-    if setting.wish.tilt_deg:
-        told.append(tilt_in_words(setting.wish))
+    if requested.request.tilt_deg:
+        told.append(tilt_in_words(requested.request))
     told += [f"The tool did not find {_NOT_TOLD[code]}." for code in answer.unseen]
     told += [f"The tool reports {_NOT_TOLD[code]}; there is none." for code in answer.invented]
     return tuple(told)

@@ -1,7 +1,7 @@
 """A sprayed card as a trainer asks for it, in plain words.
 
-Everything that teaches is made from wishes: the demonstration picture, every page of the atlas and
-the small pictures of the handout. So each of them can be made again from one command line.
+Demonstration pictures and the pages of the atlas are made from such requests, so each of them can
+be made again from one command line.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ NOZZLES: Final = ("even", "slanted", "two-row", "pintle", "single")
 """Kinds of nozzle: equal holes evenly spread; an injector that stands aslant in the engine; holes
 in an upper and a lower row; a hollow spray along the axis; a solid one."""
 
-CENTRAL: Final = ("pintle", "single")
+AXIAL: Final = ("pintle", "single")
 
-CENTRAL_FAULTS: Final = ("none", "lopsided", "streaky", "filled", "off-centre")
+AXIAL_FAULTS: Final = ("none", "lopsided", "streaky", "filled", "off-centre")
 """What can be wrong with a spray along the axis; ``filled`` is a pintle's hollow filled up."""
 
 PHOTOS: Final = ("easy", "usual", "poor")
@@ -37,7 +37,7 @@ HoleValue = tuple[int, float]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Wish:
+class CardRequest:
     """What is asked for.
 
     Parameters
@@ -55,8 +55,8 @@ class Wish:
     merging : tuple of (int, float)
         Hole bent towards the next one clockwise, that one bent back, and the angle in degrees
         that is left between them.
-    central_fault : str
-        One of `CENTRAL_FAULTS`, for a pintle or single-hole nozzle.
+    axial_fault : str
+        One of `AXIAL_FAULTS`, for a pintle or single-hole nozzle.
     stray : tuple of (float, float)
         Direction of a jet that belongs to no hole, clockwise, and its fluid relative to a healthy
         hole's, 0.02 to 2.
@@ -98,7 +98,7 @@ class Wish:
     heavy: tuple[HoleValue, ...] = ()
     off_line: tuple[HoleValue, ...] = ()
     merging: tuple[HoleValue, ...] = ()
-    central_fault: str = "none"
+    axial_fault: str = "none"
     stray: tuple[tuple[float, float], ...] = ()
     drip_mm3: float = 0.0
     splashes: int = 0
@@ -125,10 +125,10 @@ class Wish:
         check_choice("photo", self.photo, PHOTOS)
         check_choice("paper", self.paper, tuple(STOCKS))
         check_choice("fluid", self.fluid, tuple(FLUIDS))
-        check_choice("fault", self.central_fault, CENTRAL_FAULTS)
+        check_choice("fault", self.axial_fault, AXIAL_FAULTS)
         as_rng(self.seed)
-        if self.nozzle in CENTRAL:
-            self._check_central()
+        if self.nozzle in AXIAL:
+            self._check_axial()
         else:
             self._check_holes()
         for direction, share in self.stray:
@@ -156,9 +156,9 @@ class Wish:
                 f"{self.holes} holes: expected {LEAST_HOLES} to {MOST_HOLES}",
                 "for fewer take --nozzle pintle or --nozzle single",
             )
-        if self.central_fault != "none":
+        if self.axial_fault != "none":
             raise InputError(
-                f"fault {self.central_fault!r} is one of a spray along the axis",
+                f"fault {self.axial_fault!r} is one of a spray along the axis",
                 "take --nozzle pintle or --nozzle single, or --blocked, --weak, --off-line",
             )
         if self.nozzle == "two-row" and self.holes % 2:
@@ -189,7 +189,7 @@ class Wish:
         if len(self.blocked) == self.holes:
             raise InputError(f"all {self.holes} holes are blocked: expected one that sprays")
 
-    def _check_central(self) -> None:
+    def _check_axial(self) -> None:
         asked = [
             name
             for name in ("blocked", "weak", "heavy", "off_line", "merging")
@@ -199,9 +199,9 @@ class Wish:
             raise InputError(
                 f"{asked[0].replace('_', '-')} is a fault of one hole among several, but "
                 f"a {self.nozzle} nozzle has one spray",
-                f"take --fault {', '.join(CENTRAL_FAULTS[1:])}",
+                f"take --fault {', '.join(AXIAL_FAULTS[1:])}",
             )
-        if self.nozzle == "single" and self.central_fault == "filled":
+        if self.nozzle == "single" and self.axial_fault == "filled":
             raise InputError("a single-hole spray has no hollow that could fill up")
 
     @property
@@ -215,19 +215,19 @@ class Wish:
             or self.merging
             or self.stray
             or self.drip_mm3
-            or self.central_fault != "none"
+            or self.axial_fault != "none"
         )
 
     def command(self, out: str = "demo.jpg") -> str:
         """Return the command line that makes this picture."""
         words = ["spraycheck", "demo"]
-        default = Wish()
+        default = CardRequest()
         for one in fields(self):
             value = getattr(self, one.name)
             # Holes, seed and size are said even where they are the default: the eye looks for them.
             if value == getattr(default, one.name) and one.name not in ("holes", "seed"):
                 continue
-            if one.name == "tilt_to_deg" or (one.name == "holes" and self.nozzle in CENTRAL):
+            if one.name == "tilt_to_deg" or (one.name == "holes" and self.nozzle in AXIAL):
                 continue
             words += _option(self, one.name, value)
         return shlex.join([*words, "--out", out])
@@ -235,7 +235,7 @@ class Wish:
 
 _OPTION_OF: Final = {
     "off_line": "off-line",
-    "central_fault": "fault",
+    "axial_fault": "fault",
     "drip_mm3": "drip",
     "tilt_deg": "tilt",
     "curl_mm": "curl",
@@ -246,13 +246,13 @@ _OPTION_OF: Final = {
 }
 
 
-def _option(wish: Wish, name: str, value: object) -> list[str]:
+def _option(request: CardRequest, name: str, value: object) -> list[str]:
     flag = f"--{_OPTION_OF.get(name, name)}"
     if isinstance(value, bool):
         return [flag]
     if isinstance(value, tuple):
         shown = [f"{one[0]:g}:{one[1]:g}" if isinstance(one, tuple) else f"{one}" for one in value]
         return [word for text in shown for word in (flag, text)]
-    if name == "tilt_deg" and wish.tilt_to_deg != Wish().tilt_to_deg:
-        return [flag, f"{value:g}:{wish.tilt_to_deg:g}"]
+    if name == "tilt_deg" and request.tilt_to_deg != CardRequest().tilt_to_deg:
+        return [flag, f"{value:g}:{request.tilt_to_deg:g}"]
     return [flag, f"{value:g}" if isinstance(value, float) else str(value)]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from spraycheck.judge.findings import KINDS
-from spraycheck.train.card_request import Wish
+from spraycheck.train.lessons.card_request import CardRequest
 
 GOOD, FAULT, LOOK_ALIKE = "good", "fault", "look-alike"
 
@@ -21,7 +21,7 @@ class Lesson:
         Heading of several pages, and of this one.
     kind : str
         ``good``, ``fault`` or ``look-alike`` (looks wrong, but is no fault of the nozzle).
-    wish : Wish
+    request : CardRequest
         What is drawn.
     see : str
         What to see, in plain words.
@@ -32,7 +32,7 @@ class Lesson:
     group: str
     title: str
     kind: str
-    wish: Wish
+    request: CardRequest
     see: str
     causes: tuple[str, ...]
     steps: tuple[str, ...]
@@ -46,7 +46,7 @@ def lesson(
     kind: str = FAULT,
     causes: tuple[str, ...] = (),
     steps: tuple[str, ...] = (),
-    **wish: Any,
+    **request: Any,
 ) -> Lesson:
     """Make a page; causes and steps come from the catalogue of findings where codes are given."""
     known = [KINDS[code] for code in codes]
@@ -54,7 +54,7 @@ def lesson(
         group=group,
         title=title,
         kind=kind,
-        wish=Wish(**{"sheet": "200x200", "megapixels": 2.0, **wish}),
+        request=CardRequest(**{"sheet": "200x200", "megapixels": 2.0, **request}),
         see=see,
         causes=causes or tuple(dict.fromkeys(c for one in known for c in one.causes)),
         steps=steps or tuple(dict.fromkeys(one.next_step for one in known)),

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
 
 from spraycheck.errors import ArchiveError, InputError
 from spraycheck.photo.files import shown
-from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
-from spraycheck.report.quiz.records import SCHEMA, Record
-from spraycheck.train.quiz.asking import clean_name
+from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
+from spraycheck.train.quiz.record import SCHEMA, AnswerRecord, clean_name
 from spraycheck.user_folders import data_folder
 
 _FAMILY = SCHEMA.split("/")[0]
@@ -23,7 +22,7 @@ _FAMILY = SCHEMA.split("/")[0]
 class Results:
     """What a file holds; ``damaged`` lines could not be read and were left out."""
 
-    records: tuple[Record, ...]
+    records: tuple[AnswerRecord, ...]
     damaged: int
 
 
@@ -72,7 +71,34 @@ def read_results(path: Path, *, missing_ok: bool = False) -> Results:
     return Results(records=tuple(records), damaged=damaged)
 
 
-def append_results(path: Path, records: Sequence[Record]) -> None:
+def load_results(files: Sequence[Path], trainee: str = "") -> tuple[list[AnswerRecord], list[str]]:
+    """Return the answers in some files, of one trainee or of all, and what to note about them.
+
+    The same answer in two files, as after copying a USB stick twice, counts once.
+
+    Raises
+    ------
+    InputError
+        A file cannot be read, or holds no answers, or none of this trainee.
+    """
+    notes: list[str] = []
+    found: dict[tuple[str, str, int, int], AnswerRecord] = {}
+    for path in files:
+        results = read_results(path)
+        if results.damaged:
+            notes.append(f"results {shown(path)}: {results.damaged} damaged lines left out")
+        for record in results.records:
+            found[record.trainee, record.session, record.question, record.seed] = record
+    if not found:
+        raise InputError(f"results {shown(files[0])} hold no answers yet", "answer some questions")
+    kept = [r for r in found.values() if not trainee or r.trainee == trainee]
+    if not kept:
+        names = ", ".join(sorted({r.trainee for r in found.values()})[:12])
+        raise InputError(f"no answers of {trainee!r}, expected one of {names}")
+    return kept, notes
+
+
+def append_results(path: Path, records: Sequence[AnswerRecord]) -> None:
     """Add answers to a results file, made when missing, and force them to the disk.
 
     Raises
@@ -98,9 +124,9 @@ def append_results(path: Path, records: Sequence[Record]) -> None:
         ) from None
 
 
-def _record(line: bytes, path: Path) -> Record:
+def _record(line: bytes, path: Path) -> AnswerRecord:
     try:
-        record = msgspec.json.decode(line, type=Record)
+        record = msgspec.json.decode(line, type=AnswerRecord)
     except msgspec.DecodeError:
         head = msgspec.json.decode(line)  # not even JSON: damaged
         form = head.get("schema") if isinstance(head, dict) else None
@@ -112,10 +138,10 @@ def _record(line: bytes, path: Path) -> Record:
     if not _possible(record):
         raise msgspec.DecodeError("impossible")
     # A file may come from anywhere: what does not print must not reach a terminal.
-    return replace(record, trainee=clean_name(record.trainee) or "?")
+    return msgspec.structs.replace(record, trainee=clean_name(record.trainee) or "?")
 
 
-def _possible(record: Record) -> bool:
+def _possible(record: AnswerRecord) -> bool:
     """Say whether an answer can have been given; a line edited by hand may hold anything."""
     known = all(fault.kind in QUIZ_KINDS for fault in record.faults)
     known = known and record.look_alike in ("", *LOOK_ALIKES)

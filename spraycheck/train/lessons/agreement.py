@@ -43,7 +43,7 @@ class TrueState:
 
 
 @dataclass(frozen=True, kw_only=True)
-class HolePair:
+class HoleAgreement:
     """One hole, true and measured.
 
     Parameters
@@ -72,12 +72,12 @@ class HolePair:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Comparison:
+class CardAgreement:
     """One card, true and measured.
 
     Parameters
     ----------
-    pairs : tuple of HolePair
+    pairs : tuple of HoleAgreement
         In the order of the true holes.
     true_verdict : str
         ``pass`` or ``fail``: what the limits say of the truth.
@@ -88,7 +88,7 @@ class Comparison:
         only stray spray and a wet centre are held to this.
     """
 
-    pairs: tuple[HolePair, ...]
+    pairs: tuple[HoleAgreement, ...]
     true_verdict: str
     verdict: str
     unseen: tuple[str, ...] = ()
@@ -142,7 +142,7 @@ def _true_state(hole: TrueHole, ratio: float, limits: Limits) -> TrueState:
     return TrueState(hole=hole.hole, state=state, area_ratio=ratio, deviation_deg=off)
 
 
-def compare(truth: CardTruth, assessment: Assessment) -> Comparison:
+def agreement_of(truth: CardTruth, assessment: Assessment) -> CardAgreement:
     """Put the tool's answer beside the truth.
 
     Parameters
@@ -154,7 +154,7 @@ def compare(truth: CardTruth, assessment: Assessment) -> Comparison:
 
     Returns
     -------
-    Comparison
+    CardAgreement
         Holes are paired by where they should spray: the tool sees no index mark, so its hole 1 may
         be another one than the truth's.
     """
@@ -165,11 +165,11 @@ def compare(truth: CardTruth, assessment: Assessment) -> Comparison:
     pairs = []
     for true, k in zip(states, by_hole, strict=True):
         if k is None:
-            pairs.append(HolePair(true=true))
+            pairs.append(HoleAgreement(true=true))
             continue
         hole = assessment.holes[k]
         pairs.append(
-            HolePair(
+            HoleAgreement(
                 true=true,
                 measured=hole.state,
                 area_ratio=hole.area_ratio,
@@ -180,7 +180,7 @@ def compare(truth: CardTruth, assessment: Assessment) -> Comparison:
         )
     asked = {_MARKS[m.kind] for m in truth.marks if m.kind in _MARKS and m.area_mm2 > 0}
     told = {f.code for f in assessment.findings} & set(_MARKS.values())
-    return Comparison(
+    return CardAgreement(
         pairs=tuple(pairs),
         true_verdict=true_verdict(truth, states, limits),
         verdict=assessment.verdict,
@@ -189,12 +189,12 @@ def compare(truth: CardTruth, assessment: Assessment) -> Comparison:
     )
 
 
-def not_measured(truth: CardTruth, layout: Layout) -> Comparison:
+def agreement_unmeasured(truth: CardTruth, layout: Layout) -> CardAgreement:
     """Return the comparison for a photo the tool could not measure."""
     limits = Limits()
     states = true_states(truth, layout, limits)
-    return Comparison(
-        pairs=tuple(HolePair(true=true) for true in states),
+    return CardAgreement(
+        pairs=tuple(HoleAgreement(true=true) for true in states),
         true_verdict=true_verdict(truth, states, limits),
         verdict="not measured",
     )

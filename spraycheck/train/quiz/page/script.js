@@ -28,9 +28,9 @@
   // -- marking: the same rule as in the program -------------------------------------------------
   const away = (target, deg) =>
     Math.min(...target.at.map((a) => Math.abs(((deg - a + 540) % 360) - 180)));
-  const owner = (targets, one) => {
+  const owner = (jets, one) => {
     let best = -1, least = Infinity;
-    targets.forEach((target, k) => {
+    jets.forEach((target, k) => {
       if (one.kind === "stray" && target.hole !== 0) return;
       const far = away(target, one.clock_deg);
       if (far < least) { least = far; best = k; }
@@ -38,16 +38,16 @@
     return best;
   };
   const mark = (q, verdict, named) => {
-    const faulty = q.targets.flatMap((target, k) => (target.kind ? [k] : []));
-    const owners = named.map((one) => [owner(q.targets, one), one.kind]);
+    const faulty = q.jets.flatMap((target, k) => (target.kind ? [k] : []));
+    const owners = named.map((one) => [owner(q.jets, one), one.kind]);
     const hit = new Set(owners.map(([k]) => k));
     return {
       right: verdict === (faulty.length ? "faulty" : "good"),
       found: faulty.map((k) => hit.has(k)),
-      kindRight: faulty.map((k) => owners.some(([o, kind]) => o === k && kind === q.targets[k].kind)),
-      falseHoles: [...hit].filter((k) => k >= 0 && !q.targets[k].kind).length,
+      kindRight: faulty.map((k) => owners.some(([o, kind]) => o === k && kind === q.jets[k].kind)),
+      falseHoles: [...hit].filter((k) => k >= 0 && !q.jets[k].kind).length,
       falseStray: hit.has(-1),
-      faulty: faulty.map((k) => q.targets[k]),
+      faulty: faulty.map((k) => q.jets[k]),
     };
   };
   const inWords = (m) => {

@@ -10,8 +10,6 @@ from typing import Final
 
 from scipy import stats
 
-from spraycheck.report.quiz.kinds import QUIZ_KINDS
-from spraycheck.report.quiz.records import Record
 from spraycheck.stats.psychometrics import (
     DetectionCurve,
     Interval,
@@ -21,6 +19,8 @@ from spraycheck.stats.psychometrics import (
     level_interval,
     sensitivity,
 )
+from spraycheck.train.quiz.kinds import QUIZ_KINDS
+from spraycheck.train.quiz.record import AnswerRecord
 
 ENOUGH: Final = 8
 """Faults of a kind from which a curve is fitted. Chosen because with fewer its interval spans the
@@ -52,7 +52,7 @@ class Share:
 
 
 @dataclass(frozen=True, kw_only=True)
-class KindStanding:
+class KindProgress:
     """How small a fault of one kind a person finds.
 
     Parameters
@@ -84,7 +84,7 @@ class KindStanding:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing:
+class Progress:
     """One person, and the tool on the same cards.
 
     Parameters
@@ -93,9 +93,9 @@ class Standing:
         Name.
     questions : int
         Answered.
-    sittings : int
+    sessions : int
         On how many occasions.
-    kinds : tuple of KindStanding
+    kinds : tuple of KindProgress
         In the order of `QUIZ_KINDS`; kinds never asked are left out.
     hits, false_alarms : Share
         Faulty cards called faulty; good cards called faulty.
@@ -118,8 +118,8 @@ class Standing:
 
     trainee: str
     questions: int
-    sittings: int
-    kinds: tuple[KindStanding, ...]
+    sessions: int
+    kinds: tuple[KindProgress, ...]
     hits: Share
     false_alarms: Share
     tool_hits: Share
@@ -136,15 +136,15 @@ class Standing:
     seconds: float
 
 
-def standings(records: Sequence[Record]) -> tuple[Standing, ...]:
+def all_progress(records: Sequence[AnswerRecord]) -> tuple[Progress, ...]:
     """Sort records by trainee and judge each."""
-    people: dict[str, list[Record]] = defaultdict(list)
+    people: dict[str, list[AnswerRecord]] = defaultdict(list)
     for record in records:
         people[record.trainee].append(record)
     return tuple(_standing(name, people[name]) for name in sorted(people))
 
 
-def _standing(name: str, records: Sequence[Record]) -> Standing:
+def _standing(name: str, records: Sequence[AnswerRecord]) -> Progress:
     bad = [r for r in records if r.faulty]
     good = [r for r in records if not r.faulty]
     decided = {"fail": "faulty", "pass": "good"}
@@ -164,10 +164,10 @@ def _standing(name: str, records: Sequence[Record]) -> Standing:
     kinds = [_kind(word, records, good) for word in QUIZ_KINDS]
     undecided = len(records) - tool_hits.of - tool_alarms.of
     times = sorted(r.seconds for r in records)
-    return Standing(
+    return Progress(
         trainee=name,
         questions=len(records),
-        sittings=len({r.sitting for r in records}),
+        sessions=len({r.session for r in records}),
         kinds=tuple(kind for kind in kinds if kind.found.of),
         hits=hits,
         false_alarms=alarms,
@@ -186,7 +186,7 @@ def _standing(name: str, records: Sequence[Record]) -> Standing:
     )
 
 
-def _alarms(good: Sequence[Record]) -> Share:
+def _alarms(good: Sequence[AnswerRecord]) -> Share:
     return Share(some=sum(not r.right for r in good), of=len(good))
 
 
@@ -196,7 +196,7 @@ def _sensitivity(hits: Share, alarms: Share) -> Sensitivity | None:
     return sensitivity(hits.some, hits.of, alarms.some, alarms.of)
 
 
-def _kind(word: str, records: Sequence[Record], good: Sequence[Record]) -> KindStanding:
+def _kind(word: str, records: Sequence[AnswerRecord], good: Sequence[AnswerRecord]) -> KindProgress:
     """Judge one kind.
 
     The unit is the hole: found when its place was named. The guess rate is then how often a
@@ -225,7 +225,7 @@ def _kind(word: str, records: Sequence[Record], good: Sequence[Record]) -> KindS
         curve = fit_detection(trials)
         threshold = level_interval(trials)
         reliable = level_interval(trials, share=0.9)
-    return KindStanding(
+    return KindProgress(
         kind=word,
         found=Share(some=sum(f.found for f in asked), of=len(asked)),
         named=Share(some=sum(f.kind_right for f in asked), of=len(asked)),

@@ -1,15 +1,12 @@
-"""Pictures as bytes, and files on disk."""
+"""Pictures as the bytes of a file, as a phone writes them."""
 
 from __future__ import annotations
 
 import io
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-
-from spraycheck.errors import InputError
 
 JPEG_QUALITY = 92
 """Of a picture that is to be measured: blocks stay below the paper's own grain (chosen)."""
@@ -47,21 +44,3 @@ def picture_bytes(
     else:
         image.save(out, "JPEG", quality=quality, exif=exif)
     return out.getvalue()
-
-
-def write_file(path: Path, data: bytes, what: str) -> None:
-    """Write a file.
-
-    Raises
-    ------
-    InputError
-        It cannot be written.
-    """
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise InputError(
-            f"{what} {str(path)!r} cannot be written ({error.strerror or error}), expected room "
-            "and permission to write",
-            "choose another place",
-        ) from None

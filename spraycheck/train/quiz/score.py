@@ -1,4 +1,4 @@
-"""Right and wrong: a trainee's answer held against the truth of the card.
+"""Right and wrong: a trainee's answer scored by the truth of the card.
 
 The trainee names places by the clock, as the findings do. A named place belongs to the hole or
 stray jet nearest to it, counted from where that hole should spray as well as from where it does.
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.errors import InputError
-from spraycheck.report.quiz.kinds import QUIZ_KINDS
+from spraycheck.train.quiz.kinds import QUIZ_KINDS
 
 UNNAMED: Final = "unnamed"
 """A place called faulty without saying how."""
@@ -25,8 +25,8 @@ _KIND_BY_START: Final = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class Target:
-    """A hole or a stray jet on the card.
+class DrawnJet:
+    """A hole's jet or a stray one, as drawn on the card.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ class Target:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Named:
+class NamedPlace:
     """A place called faulty: ``kind`` of `QUIZ_KINDS` or `UNNAMED`, ``clock_deg`` clockwise."""
 
     kind: str
@@ -57,7 +57,7 @@ class Named:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Marks:
+class Score:
     """What was right about an answer.
 
     Parameters
@@ -65,9 +65,9 @@ class Marks:
     verdict_right : bool
         Good called good or faulty called faulty.
     found : tuple of bool
-        Per faulty target, in order: whether its place was named.
+        Per faulty jet, in order: whether its place was named.
     kind_right : tuple of bool
-        Per faulty target: whether its kind was named too.
+        Per faulty jet: whether its kind was named too.
     false_holes : int
         Healthy holes called faulty.
     false_stray : bool
@@ -87,45 +87,45 @@ class Marks:
         return self.verdict_right and clean and all(self.kind_right)
 
 
-def mark(targets: Sequence[Target], verdict: str, named: Sequence[Named]) -> Marks:
+def score_answer(jets: Sequence[DrawnJet], verdict: str, named: Sequence[NamedPlace]) -> Score:
     """Hold an answer against the truth.
 
     Parameters
     ----------
-    targets : sequence of Target
+    jets : sequence of DrawnJet
         All holes and stray jets of the card.
     verdict : str
         ``good`` or ``faulty``.
-    named : sequence of Named
+    named : sequence of NamedPlace
         The places called faulty.
     """
-    faulty = [k for k, target in enumerate(targets) if target.kind]
-    owners = [(owner(targets, one), one.kind) for one in named]
+    faulty = [k for k, jet in enumerate(jets) if jet.kind]
+    owners = [(owner(jets, one), one.kind) for one in named]
     hit = {place for place, _ in owners}
     kinds = {(place, kind) for place, kind in owners}
-    healthy = {place for place in hit if place is not None and not targets[place].kind}
-    return Marks(
+    healthy = {place for place in hit if place is not None and not jets[place].kind}
+    return Score(
         verdict_right=verdict == ("faulty" if faulty else "good"),
         found=tuple(k in hit for k in faulty),
-        kind_right=tuple((k, targets[k].kind) in kinds for k in faulty),
+        kind_right=tuple((k, jets[k].kind) in kinds for k in faulty),
         false_holes=len(healthy),
         false_stray=any(place is None for place in hit),
     )
 
 
-def owner(targets: Sequence[Target], named: Named) -> int | None:
-    """Return the index of the target a named place belongs to.
+def owner(jets: Sequence[DrawnJet], named: NamedPlace) -> int | None:
+    """Return the index of the jet a named place belongs to.
 
     None for a stray jet named where there is none: what is said to lie between the holes is not
     held against the nearest hole.
     """
-    strays = [k for k, target in enumerate(targets) if target.hole == 0]
+    strays = [k for k, jet in enumerate(jets) if jet.hole == 0]
     if named.kind == "stray":
-        return min(strays, key=lambda k: _away(targets[k], named.clock_deg), default=None)
-    return min(range(len(targets)), key=lambda k: _away(targets[k], named.clock_deg), default=None)
+        return min(strays, key=lambda k: _away(jets[k], named.clock_deg), default=None)
+    return min(range(len(jets)), key=lambda k: _away(jets[k], named.clock_deg), default=None)
 
 
-def parse_named(text: str) -> tuple[Named, ...]:
+def parse_places(text: str) -> tuple[NamedPlace, ...]:
     """Read places and kinds such as ``4 weak, 10:30 off-line``; a kind may be one letter.
 
     Raises
@@ -149,13 +149,13 @@ def parse_named(text: str) -> tuple[Named, ...]:
         if not kind:
             raise InputError(f"{word!r}: expected one of {', '.join(QUIZ_KINDS)}")
         hours, minutes = int(times[0][1]) % 12, int(times[0][2] or 0)
-        found.append(Named(kind=kind, clock_deg=30.0 * hours + 0.5 * minutes))
+        found.append(NamedPlace(kind=kind, clock_deg=30.0 * hours + 0.5 * minutes))
     if not found:
         raise InputError("no place named, expected for example: 4 weak, 10:30 off-line")
     return tuple(found)
 
 
-def _away(target: Target, clock_deg: float) -> float:
-    """Return the angle between a named place and a target."""
-    places = [a for a in (target.expected_deg, target.direction_deg) if math.isfinite(a)]
+def _away(jet: DrawnJet, clock_deg: float) -> float:
+    """Return the angle between a named place and a jet."""
+    places = [a for a in (jet.expected_deg, jet.direction_deg) if math.isfinite(a)]
     return min(abs((clock_deg - a + 180) % 360 - 180) for a in places)

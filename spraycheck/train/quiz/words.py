@@ -8,11 +8,11 @@ from collections.abc import Iterable, Sequence
 
 from spraycheck.judge.findings import clock_position
 from spraycheck.judge.layout import Assessment
-from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS, QuizKind
-from spraycheck.report.quiz.marking import Marks, Named, Target
-from spraycheck.report.quiz.standing import ENOUGH, KindStanding, Standing
 from spraycheck.report.summary import count_in_words, explain_verdict, pattern_fits, signed
 from spraycheck.stats.psychometrics import Interval, Sensitivity
+from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS, QuizKind
+from spraycheck.train.quiz.progress import ENOUGH, KindProgress, Progress
+from spraycheck.train.quiz.score import DrawnJet, NamedPlace, Score
 
 RULE = (
     "A card is faulty when a hole is blocked, gives a quarter less or a third more than its "
@@ -25,50 +25,50 @@ _COLUMNS = 96
 # Of a report. Chosen: the table's width, and what A4 holds in print of a fixed width.
 
 
-def fault_in_words(target: Target) -> str:
+def fault_in_words(jet: DrawnJet) -> str:
     """Say a fault with its place and severity, for example ``weak near 4:00, 40% ...``."""
-    kind = QUIZ_KINDS[target.kind]
-    place = f"{kind.word} near {clock_position(target.expected_deg)}"
+    kind = QUIZ_KINDS[jet.kind]
+    place = f"{kind.word} near {clock_position(jet.expected_deg)}"
     if not kind.graded:
         return place
     if kind.word == "off-line":
-        turn = (target.direction_deg - target.expected_deg + 180) % 360 - 180
+        turn = (jet.direction_deg - jet.expected_deg + 180) % 360 - 180
         way = "clockwise" if turn > 0 else "anticlockwise"
-        return f"{place}: {kind.severity(target.severity)} {way}"
-    return f"{place}: {kind.severity(target.severity)} {kind.measure}"
+        return f"{place}: {kind.severity(jet.severity)} {way}"
+    return f"{place}: {kind.severity(jet.severity)} {kind.measure}"
 
 
-def marks_in_words(marks: Marks, targets: Sequence[Target]) -> str:
+def score_in_words(score: Score, jets: Sequence[DrawnJet]) -> str:
     """Say in one sentence what was right."""
-    faulty = [target for target in targets if target.kind]
-    if not marks.verdict_right:
+    faulty = [jet for jet in jets if jet.kind]
+    if not score.verdict_right:
         return "Wrong: this card is " + ("faulty." if faulty else "good.")
     if not faulty:
         return "Right: this card is good."
-    missed = [target for target, found in zip(faulty, marks.found, strict=True) if not found]
+    missed = [jet for jet, found in zip(faulty, score.found, strict=True) if not found]
     said = "Right: this card is faulty"
     if missed:
         return f"{said}, but the place is not: {_and(fault_in_words(t) for t in missed)}."
-    wrong = [t for t, right in zip(faulty, marks.kind_right, strict=True) if not right]
+    wrong = [t for t, right in zip(faulty, score.kind_right, strict=True) if not right]
     if wrong:
         return f"{said} and so is the place, but the kind is {_and(t.kind for t in wrong)}."
-    if marks.false_holes or marks.false_stray:
+    if score.false_holes or score.false_stray:
         return f"{said}, but a healthy place was named too."
     return f"{said}, and you found where and how."
 
 
-def truth_in_words(targets: Sequence[Target]) -> str:
+def truth_in_words(jets: Sequence[DrawnJet]) -> str:
     """Say what is wrong with the card, or that nothing is."""
-    faulty = [target for target in targets if target.kind]
+    faulty = [jet for jet in jets if jet.kind]
     if not faulty:
         return "Good: every hole is clear."
-    return "Faulty: " + "; ".join(fault_in_words(target) for target in faulty) + "."
+    return "Faulty: " + "; ".join(fault_in_words(jet) for jet in faulty) + "."
 
 
-def explanations(targets: Sequence[Target], look_alike: str) -> list[tuple[str, str]]:
+def explanations(jets: Sequence[DrawnJet], look_alike: str) -> list[tuple[str, str]]:
     """Return titled paragraphs: what each kind on the card looks like, causes, the next step."""
     found = []
-    for word in dict.fromkeys(target.kind for target in targets if target.kind):
+    for word in dict.fromkeys(jet.kind for jet in jets if jet.kind):
         kind = QUIZ_KINDS[word]
         found += [
             (f"{kind.finding.title}: what to see", kind.looks),
@@ -80,7 +80,7 @@ def explanations(targets: Sequence[Target], look_alike: str) -> list[tuple[str, 
     return found
 
 
-def named_in_words(verdict: str, named: Sequence[Named]) -> str:
+def answer_in_words(verdict: str, named: Sequence[NamedPlace]) -> str:
     """Repeat the trainee's answer."""
     if not named:
         return verdict
@@ -112,11 +112,11 @@ def tool_lines(assessment: Assessment) -> list[str]:
 # -- what many answers say -------------------------------------------------------------------------
 
 
-def standing_text(standing: Standing) -> str:
+def progress_text(progress: Progress) -> str:
     """Write one person's report, for a terminal and for paper, in at most `_COLUMNS` columns."""
-    s = standing
+    s = progress
     lines = [
-        f"{s.trainee}: {_count(s.questions, 'question')} in {_count(s.sittings, 'sitting')}, "
+        f"{s.trainee}: {_count(s.questions, 'question')} in {_count(s.sessions, 'sitting')}, "
         f"about {s.seconds:.0f} s each",
         "",
         "  verdicts           person             tool (where it decided)",
@@ -145,7 +145,7 @@ def standing_text(standing: Standing) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def conclusions(s: Standing) -> list[str]:
+def conclusions(s: Progress) -> list[str]:
     """Say in plain words what the numbers mean, each a sentence or two."""
     lines = [_conclusion(k) for k in s.kinds]
     low, high = s.false_alarms.interval
@@ -165,7 +165,7 @@ def conclusions(s: Standing) -> list[str]:
     return lines
 
 
-def _conclusion(k: KindStanding) -> str:
+def _conclusion(k: KindProgress) -> str:
     kind = QUIZ_KINDS[k.kind]
     if not kind.graded:
         low, high = k.found.interval
@@ -196,7 +196,7 @@ def _conclusion(k: KindStanding) -> str:
     return text
 
 
-def _compared(s: Standing) -> str:
+def _compared(s: Progress) -> str:
     shares = f"Of {s.questions} cards both were right on {s.both}, only the person on "
     shares += f"{s.person_only}, only the tool on {s.tool_only}, neither on {s.neither}"
     if math.isnan(s.doubt):
@@ -208,7 +208,7 @@ def _compared(s: Standing) -> str:
     return f"{shares}: the {better} did better (exact McNemar test, {chance})."
 
 
-def _level(k: KindStanding, share: float) -> str:
+def _level(k: KindProgress, share: float) -> str:
     kind = QUIZ_KINDS[k.kind]
     if k.curve is None:
         return "-"
