@@ -14,7 +14,7 @@ from refusals import check_refused
 from spraycheck import measure_photo
 from spraycheck.cli.main import main
 from spraycheck.judge.findings import CAUTION
-from spraycheck.train.lessons import atlas_pages, lessons
+from spraycheck.train.atlas import building, lessons
 
 FAULTY = ["--holes", "6", "--blocked", "3", "--weak", "5:0.4", "--seed", "7", "--megapixels", "1"]
 
@@ -78,7 +78,7 @@ def test_an_atlas_of_three_lessons(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     chosen = [s for s in lessons(1) if s.title in ("Six good holes", "Weak and heavy", "Dribbling")]
-    monkeypatch.setattr(atlas_pages, "lessons", lambda _: tuple(chosen))
+    monkeypatch.setattr(building, "lessons", lambda _: tuple(chosen))
     assert main(["atlas", "--out", str(tmp_path), "--quick"]) == 0
     assert "Of 3 cards" in capsys.readouterr().out
     page = (tmp_path / "atlas.html").read_text("utf-8")

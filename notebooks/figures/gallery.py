@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from figures.canvas import PHOTO_QUALITY, bare, decoded, jpeg
 from figures.tables import markdown_table
 from spraycheck.judge.layout import Assessment
-from spraycheck.report.atlas import KIND_IN_WORDS, AtlasPage
 from spraycheck.report.overlay import draw_overlay
 from spraycheck.report.plots import INK, figure
+from spraycheck.train.atlas import KIND_IN_WORDS, AtlasPage, row_texts
 
 _SIDE_IN = 3.0
 # Of a card in a row of three: 270 pixels, where a streak is still 25 long. Two get more.
@@ -35,20 +35,20 @@ def card_row(pages: Sequence[AtlasPage], *, named: bool = True) -> bytes:
     bytes
         A JPEG.
     """
-    titles = [page.title if named else chr(ord("A") + k) for k, page in enumerate(pages)]
-    return _row([decoded(page.photo) for page in pages], titles)
+    titles = [page.lesson.title if named else chr(ord("A") + k) for k, page in enumerate(pages)]
+    return _row([decoded(page.photo.data) for page in pages], titles)
 
 
 def photo_and_seen(page: AtlasPage) -> bytes:
     """Draw one card twice, as photographed and with what the tool found, as JPEG."""
-    titles = [page.title, f"the tool: {page.verdict}"]
-    return _row([decoded(page.photo), decoded(page.seen)], titles)
+    titles = [page.lesson.title, f"the tool: {page.answer.verdict}"]
+    return _row([decoded(page.photo.data), decoded(page.seen.data)], titles)
 
 
 def seen_row(pages: Sequence[AtlasPage]) -> bytes:
     """Draw the same cards with what the tool found on them, as JPEG."""
-    titles = [f"{page.title}: {page.verdict}" for page in pages]
-    return _row([decoded(page.seen) for page in pages], titles)
+    titles = [f"{page.lesson.title}: {page.answer.verdict}" for page in pages]
+    return _row([decoded(page.seen.data) for page in pages], titles)
 
 
 def _row(pictures: Sequence[NDArray[np.uint8]], titles: Sequence[str]) -> bytes:
@@ -117,27 +117,28 @@ def page_text(page: AtlasPage) -> str:
 
     Only holes that are not clear by the truth or by the tool are listed; the others are counted.
     """
-    odd = [row for row in page.rows if row.true_state != "clear" or row.state != "clear"]
-    parts = [f"**{page.title}** ({KIND_IN_WORDS[page.kind].lower()}). {page.see}"]
+    pairs = page.answer.pairs
+    odd = [pair for pair in pairs if {pair.true.state, pair.measured} != {"clear"}]
+    parts = [
+        f"**{page.lesson.title}** ({KIND_IN_WORDS[page.lesson.kind].lower()}). {page.lesson.see}"
+    ]
     if odd:
-        rows = [(row.hole, *row.cells()[1:]) for row in odd]
+        rows = [(pair.true.hole, *row_texts(pair)[1:]) for pair in odd]
         parts.append(markdown_table(_COLUMNS, rows))
-    others = len(page.rows) - len(odd)
-    if others:
-        ratios = [row.ratio for row in page.rows if row not in odd and math.isfinite(row.ratio)]
-        offs = [
-            abs(row.off_deg) for row in page.rows if row not in odd and math.isfinite(row.off_deg)
-        ]
+    clear = [pair for pair in pairs if pair not in odd]
+    if clear:
+        ratios = [pair.area_ratio for pair in clear if math.isfinite(pair.area_ratio)]
+        offs = [abs(pair.deviation_deg) for pair in clear if math.isfinite(pair.deviation_deg)]
         seen = ""
         if ratios and offs:
             seen = (
                 f"; the tool reads them at {min(ratios):.0%} to {max(ratios):.0%} of the area, "
                 f"{max(offs):.1f}° off at most"
             )
-        parts.append(f"{'The other' if odd else 'All'} {others} holes are clear{seen}.")
+        parts.append(f"{'The other' if odd else 'All'} {len(clear)} holes are clear{seen}.")
     parts += [page.verdict_line, *page.others]
-    parts.append("*May come from:* " + "; ".join(page.causes) + ".")
-    parts.append("*Next:* " + " ".join(page.steps))
+    parts.append("*May come from:* " + "; ".join(page.lesson.causes) + ".")
+    parts.append("*Next:* " + " ".join(page.lesson.steps))
     return "\n\n".join(parts)
 
 

@@ -26,6 +26,8 @@ class TrueState:
     ----------
     hole : int
         From 1.
+    flow_frac : float
+        Fluid put in, relative to a healthy hole.
     state : str
         ``clear``, ``weak``, ``heavy``, ``blocked`` or ``off-line``: the truth held to the limits.
     area_ratio : float
@@ -37,6 +39,7 @@ class TrueState:
     """
 
     hole: int
+    flow_frac: float
     state: str
     area_ratio: float
     deviation_deg: float
@@ -64,7 +67,7 @@ class HoleAgreement:
     deviation_u_deg: float = math.nan
 
     @property
-    def verdict(self) -> str:
+    def agreement(self) -> str:
         """Whether tool and truth agree about this hole; ``unsure`` is undecided."""
         if self.measured in ("unsure", ""):
             return UNDECIDED
@@ -97,7 +100,7 @@ class CardAgreement:
     @property
     def agreement(self) -> str:
         """``agrees``, ``undecided`` (a recheck, no wrong word) or ``differs``."""
-        of_holes = {pair.verdict for pair in self.pairs}
+        of_holes = {pair.agreement for pair in self.pairs}
         if DIFFERS in of_holes or self.unseen or self.invented:
             return DIFFERS
         if self.verdict in ("recheck", "not measured"):
@@ -139,7 +142,13 @@ def _true_state(hole: TrueHole, ratio: float, limits: Limits) -> TrueState:
         state = "weak"
     elif ratio > limits.area_high_ratio:
         state = "heavy"
-    return TrueState(hole=hole.hole, state=state, area_ratio=ratio, deviation_deg=off)
+    return TrueState(
+        hole=hole.hole,
+        flow_frac=hole.flow_frac,
+        state=state,
+        area_ratio=ratio,
+        deviation_deg=off,
+    )
 
 
 def agreement_of(truth: CardTruth, assessment: Assessment) -> CardAgreement:

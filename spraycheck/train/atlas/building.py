@@ -14,10 +14,10 @@ from spraycheck.errors import MeasurementError
 from spraycheck.judge.layout import Assessment, Layout
 from spraycheck.measuring import measure_photo
 from spraycheck.photo import photo_from_array
-from spraycheck.report.atlas import Atlas, AtlasPage, HoleRow
 from spraycheck.report.overlay import compose_overlay
 from spraycheck.report.summary import explain_verdict
 from spraycheck.simulate import SyntheticPhoto
+from spraycheck.train.atlas import Atlas, AtlasPage, Jpeg
 from spraycheck.train.encoding import picture_bytes
 from spraycheck.train.lessons import Lesson, lessons
 from spraycheck.train.lessons.agreement import CardAgreement, agreement_of, agreement_unmeasured
@@ -75,25 +75,13 @@ def build_page(lesson: Lesson) -> AtlasPage:
         # The list of holes below the picture is left out: the page has its own, truth included.
         seen = drawn.image[: int(drawn.photo.bottom)]
         reason = "; ".join(explain_verdict(assessment))
-    shown, seen = _small(photo.rgb), _small(seen)
     return AtlasPage(
-        group=lesson.group,
-        title=lesson.title,
-        kind=lesson.kind,
-        see=lesson.see,
-        photo=picture_bytes(shown, quality=_SHOWN_QUALITY),
-        photo_size=(shown.shape[1], shown.shape[0]),
-        seen=picture_bytes(seen, quality=_SHOWN_QUALITY),
-        seen_size=(seen.shape[1], seen.shape[0]),
-        rows=_rows(photo, answer),
+        lesson=lesson,
+        photo=_shown(photo.rgb),
+        seen=_shown(seen),
+        answer=answer,
         others=_others(requested, photo, answer),
-        true_verdict=answer.true_verdict,
-        verdict=answer.verdict,
         reason=reason,
-        agreement=answer.agreement,
-        causes=lesson.causes,
-        steps=lesson.steps,
-        command=lesson.request.command("page.jpg"),
     )
 
 
@@ -111,29 +99,12 @@ def _measured(requested: RequestedScene, photo: SyntheticPhoto) -> Assessment:
     return measure_photo(taken, layout=_layout(requested), sheet=requested.request.sheet)
 
 
-def _small(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _shown(rgb: NDArray[np.uint8]) -> Jpeg:
+    """Return a picture as a page shows it."""
     image = Image.fromarray(rgb)
     image.thumbnail((_SHOWN_PX, 2 * _SHOWN_PX), Image.Resampling.LANCZOS)
-    return np.asarray(image)
-
-
-def _rows(photo: SyntheticPhoto, answer: CardAgreement) -> tuple[HoleRow, ...]:
-    return tuple(
-        HoleRow(
-            hole=hole.hole,
-            gives_frac=hole.flow_frac,
-            true_ratio=pair.true.area_ratio,
-            true_off_deg=pair.true.deviation_deg,
-            true_state=pair.true.state,
-            ratio=pair.area_ratio,
-            ratio_u=pair.area_ratio_u,
-            off_deg=pair.deviation_deg,
-            off_u_deg=pair.deviation_u_deg,
-            state=pair.measured,
-            agrees=pair.verdict,
-        )
-        for hole, pair in zip(photo.truth.holes, answer.pairs, strict=True)
-    )
+    data = picture_bytes(np.asarray(image), quality=_SHOWN_QUALITY)
+    return Jpeg(data=data, width_px=image.width, height_px=image.height)
 
 
 _NOT_TOLD = {"stray-spray": "the stray jet", "centre-drip": "the wet spot under the tip"}

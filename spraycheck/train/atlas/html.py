@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from spraycheck.judge.findings import AID, CAUTION
-from spraycheck.report.atlas import (
+from spraycheck.report.contact_sheet import data_address
+from spraycheck.report.page_template import page_template, page_text
+from spraycheck.train.atlas import (
     ABOUT,
     AGREEMENT,
     COLUMNS,
@@ -12,9 +14,8 @@ from spraycheck.report.atlas import (
     SIGNS,
     TITLE,
     Atlas,
+    row_texts,
 )
-from spraycheck.report.contact_sheet import data_address
-from spraycheck.report.page_template import page_template, page_text
 
 
 def atlas_html(atlas: Atlas) -> str:
@@ -35,6 +36,7 @@ def atlas_html(atlas: Atlas) -> str:
         about=ABOUT,
         how=HOW_TO_READ,
         columns=COLUMNS,
+        row_texts=row_texts,
         atlas=atlas,
         kinds=KIND_IN_WORDS,
         signs=SIGNS,

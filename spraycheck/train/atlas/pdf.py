@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
 from reportlab.lib.colors import HexColor, white
@@ -12,18 +12,6 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Image, PageBreak, Table
 
-from spraycheck.report.atlas import (
-    ABOUT,
-    AGREEMENT,
-    COLUMNS,
-    HOW_TO_READ,
-    KIND_IN_WORDS,
-    SIGNS,
-    TITLE,
-    Atlas,
-    AtlasPage,
-    HoleRow,
-)
 from spraycheck.report.page import (
     AMBER,
     BOLD,
@@ -42,6 +30,20 @@ from spraycheck.report.page import (
     pdf_document,
     side_by_side,
 )
+from spraycheck.train.atlas import (
+    ABOUT,
+    AGREEMENT,
+    COLUMNS,
+    HOW_TO_READ,
+    KIND_IN_WORDS,
+    SIGNS,
+    TITLE,
+    Atlas,
+    AtlasPage,
+    Jpeg,
+    row_texts,
+)
+from spraycheck.train.lessons.agreement import HoleAgreement
 
 _WIDTH, _HEIGHT = A4
 _MARGIN: Final = 16.0 * mm
@@ -70,9 +72,9 @@ def atlas_pdf(atlas: Atlas) -> bytes:
     story = _contents(atlas)
     group = ""
     for number, page in enumerate(atlas.pages, start=2):
-        story += [PageBreak(), _Bookmark(page, number, new_group=page.group != group)]
+        story += [PageBreak(), _Bookmark(page, number, new_group=page.lesson.group != group)]
         story += _page(page)
-        group = page.group
+        group = page.lesson.group
 
     def foot(canvas: Canvas) -> None:
         draw_foot(canvas, notes[canvas.getPageNumber() - 1], margin=_MARGIN, width=_WIDTH)
@@ -97,8 +99,8 @@ class _Bookmark(Flowable):
         """Enter the page."""
         self.canv.bookmarkPage(self.key)
         if self.new_group:
-            self.canv.addOutlineEntry(self.page.group, self.key, level=0)
-        self.canv.addOutlineEntry(self.page.title, self.key, level=1)
+            self.canv.addOutlineEntry(self.page.lesson.group, self.key, level=0)
+        self.canv.addOutlineEntry(self.page.lesson.title, self.key, level=1)
 
 
 def _key(number: int) -> str:
@@ -127,8 +129,8 @@ def _halves(pages: Sequence[AtlasPage]) -> list[list[Flowable]]:
     halves: list[list[Flowable]] = [[], []]
     group, column = "", 0
     for place, page in enumerate(pages):
-        if page.group != group:
-            group, column = page.group, int(2 * place >= len(pages))
+        if page.lesson.group != group:
+            group, column = page.lesson.group, int(2 * place >= len(pages))
             halves[column].append(paragraph(group, 9.5, bold=True, before=3.2 * mm))
         halves[column].append(_line(page, number=place + 2))
     return halves
@@ -137,7 +139,7 @@ def _halves(pages: Sequence[AtlasPage]) -> list[list[Flowable]]:
 def _line(page: AtlasPage, number: int) -> Table:
     """Return a line of the contents that leads to its page."""
     cells = [
-        paragraph(page.title, 8.5, link=_key(number)),
+        paragraph(page.lesson.title, 8.5, link=_key(number)),
         paragraph(SIGNS[page.agreement], 8.5, align=2),
         paragraph(str(number), 8.5, align=2),
     ]
@@ -151,16 +153,13 @@ def _line(page: AtlasPage, number: int) -> Table:
 def _page(page: AtlasPage) -> list[Flowable]:
     """Return a page; where much is to be told, the pictures give way."""
     head = _head(page)
-    see = [paragraph(page.see, before=0.8 * mm)]
-    causes = [
-        paragraph(f"{cause[0].upper()}{cause[1:]}.", mark="·", before=0.6 * mm)
-        for cause in page.causes
-    ]
-    steps = [paragraph(step, before=0.8 * mm) for step in page.steps]
+    see = [paragraph(page.lesson.see, before=0.8 * mm)]
+    causes = [paragraph(cause, mark="·", before=0.6 * mm) for cause in page.causes]
+    steps = [paragraph(step, before=0.8 * mm) for step in page.lesson.steps]
     below: list[Flowable] = [
-        _table(page.rows),
+        _table(page.answer.pairs),
         paragraph(page.verdict_line, before=2.5 * mm),
-        *(paragraph(text, before=0.5 * mm) for text in _notes(page)),
+        *(paragraph(text, before=0.5 * mm) for text in page.notes),
         side_by_side(
             [
                 [paragraph("What to see", 10, bold=True), *see],
@@ -176,21 +175,18 @@ def _page(page: AtlasPage) -> list[Flowable]:
     return [head, _pictures(page, left), *below]
 
 
-def _notes(page: AtlasPage) -> Iterator[str]:
-    if page.reason:
-        yield f"The tool's reason: {page.reason}."
-    yield from page.others
-
-
 def _head(page: AtlasPage) -> Table:
     """Return the group and the title, and the kind on a coloured badge."""
     badge = Table(
-        [[paragraph(KIND_IN_WORDS[page.kind], 10, bold=True, colour=white, align=1)]],
+        [[paragraph(KIND_IN_WORDS[page.lesson.kind], 10, bold=True, colour=white, align=1)]],
         colWidths=[_BADGE],
-        style=[("BACKGROUND", (0, 0), (-1, -1), _KIND_COLOUR[page.kind])],
+        style=[("BACKGROUND", (0, 0), (-1, -1), _KIND_COLOUR[page.lesson.kind])],
         cornerRadii=[2.0 * mm] * 4,
     )
-    title = [paragraph(page.group, 9, colour=GREY), paragraph(page.title, 18, bold=True)]
+    title = [
+        paragraph(page.lesson.group, 9, colour=GREY),
+        paragraph(page.lesson.title, 18, bold=True),
+    ]
     return bare_table([[title, badge]], [_INNER - _BADGE, _BADGE])
 
 
@@ -200,26 +196,26 @@ def _pictures(page: AtlasPage, left: float) -> Table:
     Both stand on one line, so that the same place lies at the same height in both.
     """
     side = (_INNER - _GAP) / 2
-    pictures = (
-        (page.photo, page.photo_size, "As photographed"),
-        (page.seen, page.seen_size, "As the tool saw it"),
-    )
-    cells = [
+    pictures = [
         [
-            _Framed(jpeg, min(side, left * size[0] / size[1]), size),
+            _Framed(picture, min(side, left * picture.width_px / picture.height_px)),
             paragraph(caption, 7.5, colour=GREY, before=0.8 * mm),
         ]
-        for jpeg, size, caption in pictures
+        for picture, caption in (
+            (page.photo, "As photographed"),
+            (page.seen, "As the tool saw it"),
+        )
     ]
     low = ("VALIGN", (0, 0), (-1, -1), "BOTTOM")
-    return side_by_side(cells, _INNER, gap=_GAP, before=3.0 * mm, look=[low])
+    return side_by_side(pictures, _INNER, gap=_GAP, before=3.0 * mm, look=[low])
 
 
 class _Framed(Image):
     """A picture with a thin line round it."""
 
-    def __init__(self, jpeg: bytes, width: float, size: tuple[int, int]) -> None:
-        super().__init__(io.BytesIO(jpeg), width, width * size[1] / size[0], hAlign="LEFT")
+    def __init__(self, picture: Jpeg, width: float) -> None:
+        height = width * picture.height_px / picture.width_px
+        super().__init__(io.BytesIO(picture.data), width, height, hAlign="LEFT")
 
     def draw(self) -> None:
         """Draw picture and line."""
@@ -229,13 +225,13 @@ class _Framed(Image):
         self.canv.rect(0, 0, self.drawWidth, self.drawHeight)
 
 
-def _table(rows: Sequence[HoleRow]) -> Table:
+def _table(pairs: Sequence[HoleAgreement]) -> Table:
     heads = ("", "Truth, put in", "", "", "", "The tool measured", "", "", "")
-    cells: list[tuple[str, ...]] = [heads, (*COLUMNS, "")]
-    cells += [(*row.cells(), SIGNS[row.agrees]) for row in rows]
+    rows: list[tuple[str, ...]] = [heads, (*COLUMNS, "")]
+    rows += [(*row_texts(pair), SIGNS[pair.agreement]) for pair in pairs]
     widths = [12, 16, 16, 18, 22, 26, 29, 25, 10]
     scale = _INNER / sum(widths)
-    last = len(cells) - 1
+    last = len(rows) - 1
     look: list[Any] = [
         ("FONT", (0, 0), (-1, -1), REGULAR, 8.6),
         ("FONT", (0, 0), (-1, 0), BOLD, 8.6),
@@ -252,10 +248,10 @@ def _table(rows: Sequence[HoleRow]) -> Table:
         ("ALIGN", (5, 1), (6, -1), "RIGHT"),
         ("ALIGN", (8, 1), (8, -1), "CENTER"),
     ]
-    for k, row in enumerate(rows, start=2):
-        for place, state in ((4, row.true_state), (7, row.state)):
+    for k, pair in enumerate(pairs, start=2):
+        for place, state in ((4, pair.true.state), (7, pair.measured)):
             if state != "clear":
                 look.append(("FONT", (place, k), (place, k), BOLD, 8.6))
-        if row.true_state != "clear" or row.agrees != "agrees":
+        if pair.true.state != "clear" or pair.agreement != "agrees":
             look.append(("BACKGROUND", (0, k), (-1, k), HexColor(0xEEF1F4)))
-    return Table(cells, colWidths=[w * scale for w in widths], style=look, spaceBefore=3.5 * mm)
+    return Table(rows, colWidths=[w * scale for w in widths], style=look, spaceBefore=3.5 * mm)

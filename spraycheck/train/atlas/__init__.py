@@ -1,7 +1,7 @@
 """The atlas: sprayed cards with their truth beside what the tool measured, a page per pattern.
 
-One set of pages, drawn twice: `atlas_pdf` for the wall and the binder, `atlas_html` for a screen,
-one file without anything beside it.
+One set of pages, made by `build_atlas` and drawn twice: `atlas_pdf` for the wall and the binder,
+`atlas_html` for a screen, one file without anything beside it.
 """
 
 from __future__ import annotations
@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.judge.layout import VERDICTS
+from spraycheck.train.lessons.agreement import CardAgreement, HoleAgreement
+from spraycheck.train.lessons.lesson import Lesson
 
 AGREEMENT: Final = {
     "agrees": "Tool and truth agree.",
@@ -40,52 +42,32 @@ HOW_TO_READ: Final = (
 """Column of the table and its meaning."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class HoleRow:
-    """One hole of the table; ratios as fractions, angles in degrees, NaN where there is none.
-
-    Parameters
-    ----------
-    hole : int
-        From 1.
-    gives_frac : float
-        Fluid put in, relative to a healthy hole.
-    true_ratio, true_off_deg, true_state
-        Wetted area, deviation and state by the truth.
-    ratio, ratio_u, off_deg, off_u_deg, state
-        The same as the tool measured them, with expanded uncertainties.
-    agrees : str
-        A key of `AGREEMENT`.
-    """
-
-    hole: int
-    gives_frac: float
-    true_ratio: float
-    true_off_deg: float
-    true_state: str
-    ratio: float
-    ratio_u: float
-    off_deg: float
-    off_u_deg: float
-    state: str
-    agrees: str
-
-    def cells(self) -> tuple[str, ...]:
-        """Return the table's texts: hole, gives, true wets, off, is, tool's wets, off, is."""
-        return (
-            str(self.hole),
-            f"{self.gives_frac:.0%}",
-            _percent(self.true_ratio),
-            _degrees(self.true_off_deg),
-            self.true_state,
-            _percent(self.ratio, self.ratio_u),
-            _degrees(self.off_deg, self.off_u_deg),
-            self.state or "not judged",
-        )
-
-
 COLUMNS: Final = ("hole", "gives", "wets", "off by", "is", "wets", "off by", "is")
 """The first holds both; 1 to 4 are the truth's, 5 to 7 the tool's."""
+
+
+def row_texts(pair: HoleAgreement) -> tuple[str, ...]:
+    """Return a row of the table as texts, in the order of `COLUMNS`."""
+    true = pair.true
+    return (
+        str(true.hole),
+        f"{true.flow_frac:.0%}",
+        _percent(true.area_ratio),
+        _degrees(true.deviation_deg),
+        true.state,
+        _percent(pair.area_ratio, pair.area_ratio_u),
+        _degrees(pair.deviation_deg, pair.deviation_u_deg),
+        pair.measured or "not judged",
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Jpeg:
+    """A picture of a page."""
+
+    data: bytes
+    width_px: int
+    height_px: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,59 +76,55 @@ class AtlasPage:
 
     Parameters
     ----------
-    group, title : str
-        Heading of several pages, and of this one.
-    kind : str
-        A key of `KIND_IN_WORDS`.
-    see : str
-        What to see.
-    photo, seen : bytes
-        JPEG: the card as photographed, and with what the tool found.
-    photo_size, seen_size : (int, int)
-        Width and height in pixels.
-    rows : tuple of HoleRow
-        The holes.
+    lesson : Lesson
+        What is shown and what to see in it.
+    photo, seen : Jpeg
+        The card as photographed, and with what the tool found.
+    answer : CardAgreement
+        The tool's answer beside the truth.
     others : tuple of str
         What else is true about the card, in sentences.
-    true_verdict, verdict : str
-        By the truth and by the tool; the tool's may be ``not measured``.
     reason : str
         What decided, in the tool's words.
-    agreement : str
-        A key of `AGREEMENT`.
-    causes, steps : tuple of str
-        What it may come from; what to do next.
-    command : str
-        Makes the picture again.
     """
 
-    group: str
-    title: str
-    kind: str
-    see: str
-    photo: bytes
-    photo_size: tuple[int, int]
-    seen: bytes
-    seen_size: tuple[int, int]
-    rows: tuple[HoleRow, ...]
+    lesson: Lesson
+    photo: Jpeg
+    seen: Jpeg
+    answer: CardAgreement
     others: tuple[str, ...]
-    true_verdict: str
-    verdict: str
     reason: str
-    agreement: str
-    causes: tuple[str, ...]
-    steps: tuple[str, ...]
-    command: str
+
+    @property
+    def agreement(self) -> str:
+        """A key of `AGREEMENT`."""
+        return self.answer.agreement
+
+    @property
+    def command(self) -> str:
+        """Makes the picture again."""
+        return self.lesson.request.command("page.jpg")
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """What it may come from, each as a sentence."""
+        return tuple(f"{cause[0].upper()}{cause[1:]}." for cause in self.lesson.causes)
 
     @property
     def verdict_line(self) -> str:
         """Truth, tool and whether they agree, in a sentence or two."""
-        by_truth = f"By the truth this card should {self.true_verdict}"
-        tool = f"the tool says {self.verdict}" if self.verdict in VERDICTS else "it was not read"
+        true, verdict = self.answer.true_verdict, self.answer.verdict
+        tool = f"the tool says {verdict}" if verdict in VERDICTS else "it was not read"
         told = AGREEMENT[self.agreement]
-        if self.agreement == "differs" and self.verdict == self.true_verdict:
+        if self.agreement == "differs" and verdict == true:
             told = "The verdict is right, but tool and truth differ in what is on the card."
-        return f"{by_truth}; {tool}. {told}"
+        return f"By the truth this card should {true}; {tool}. {told}"
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """The tool's reason and what else is true, in sentences."""
+        reason = (f"The tool's reason: {self.reason}.",) if self.reason else ()
+        return (*reason, *self.others)
 
 
 @dataclass(frozen=True, kw_only=True)
