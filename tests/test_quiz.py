@@ -293,6 +293,30 @@ def test_results_are_added_to_and_read_again(tmp_path: Path) -> None:
     assert found.damaged == 0
 
 
+def test_results_kept_by_earlier_versions_are_read(tmp_path: Path) -> None:
+    """A line as spraycheck 0.1.0 first wrote it, in the names of that form."""
+    path = tmp_path / "quiz.jsonl"
+    path.write_text(
+        '{"schema":"spraycheck.quiz/1","trainee":"Ana","sitting":"2026-11-25T08:00:00+01:00",'
+        '"mode":"exam","paper":7,"question":3,"at":"2026-11-25T08:01:00+01:00","seconds":20.0,'
+        '"seed":5,"holes":6,"look_alike":"glare","faults":[{"kind":"weak","severity":0.5,'
+        '"clock_deg":120.0,"found":true,"kind_right":false,"tool_found":true}],'
+        '"verdict":"faulty","named":[{"kind":"heavy","clock_deg":118.0}],"right":true,'
+        '"false_holes":0,"false_stray":false,"tool_verdict":"fail","tool_false_holes":0,'
+        '"tool_false_stray":false,"results_version":2}\n',
+        encoding="utf-8",
+    )
+    (record,) = read_results(path).records
+    assert (record.session, record.exam) == ("2026-11-25T08:00:00+01:00", 7)
+    assert record.named == (NamedPlace(kind="heavy", clock_deg=118.0),)
+    assert record.score == Score(
+        verdict_right=True, found=(True,), kind_right=(False,), false_holes=0, false_stray=False
+    )
+    old = path.read_bytes()
+    append_results(path, [record])
+    assert path.read_bytes() == old * 2  # written on in the same names
+
+
 def test_a_torn_line_costs_itself_only(tmp_path: Path) -> None:
     path = tmp_path / "quiz.jsonl"
     append_results(path, [a_record()])

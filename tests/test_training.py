@@ -14,7 +14,8 @@ from refusals import check_refused
 from spraycheck import measure_photo
 from spraycheck.cli.main import main
 from spraycheck.judge.findings import CAUTION
-from spraycheck.train.atlas import building, lessons
+from spraycheck.train.atlas import building
+from spraycheck.train.lessons import lessons
 
 FAULTY = ["--holes", "6", "--blocked", "3", "--weak", "5:0.4", "--seed", "7", "--megapixels", "1"]
 
