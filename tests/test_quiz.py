@@ -32,9 +32,9 @@ from spraycheck.train.quiz.question import (
     Fault,
     Question,
     QuestionSpec,
-    ToolAnswer,
-    ask_tool,
     draw_question,
+    judge_question,
+    score_tool,
 )
 from spraycheck.train.quiz.record import (
     SCHEMA,
@@ -51,6 +51,7 @@ from spraycheck.train.quiz.score import DrawnJet, NamedPlace, Score, parse_place
 from spraycheck.train.quiz.selection import exam_questions, practice_question
 from spraycheck.train.quiz.session import Dialogue, SessionSetup, hold_session
 from spraycheck.train.quiz.words import RULE, fault_in_words, progress_text
+from spraycheck.train.tool_answer import ToolAnswer
 
 HOSTILE = "Eve \"'</script><img src=x onerror=alert(1)>{{ 7*7 }} $x^2$"
 
@@ -233,7 +234,7 @@ def question() -> Question:
 
 @pytest.fixture(scope="module")
 def tool(question: Question) -> ToolAnswer:
-    return ask_tool(question)
+    return judge_question(question)
 
 
 def test_a_question_shows_what_it_asks_for_and_the_tool_sees_it(
@@ -243,7 +244,7 @@ def test_a_question_shows_what_it_asks_for_and_the_tool_sees_it(
     assert (fault.kind, fault.severity) == ("weak", 0.7)
     assert len(question.jets) == question.holes
     assert tool.verdict == "fail"
-    assert tool.score.all_right
+    assert score_tool(question, tool).all_right
 
 
 def test_an_answer_is_marked_and_put_on_record(question: Question, tool: ToolAnswer) -> None:
@@ -417,7 +418,7 @@ def sit(
 ) -> Any:
     """Hold a sitting on one and the same drawn card."""
     monkeypatch.setattr(session, "draw_question", lambda spec: question)
-    monkeypatch.setattr(session, "ask_tool", lambda asked: tool)
+    monkeypatch.setattr(session, "judge_question", lambda asked: tool)
 
     def run(talk: Talk, paper: int | None, questions: int = 2) -> tuple[AnswerRecord, ...]:
         results = tmp_path / "quiz.jsonl"
@@ -632,7 +633,7 @@ def test_an_exported_page_asks_the_paper_of_its_seed(
         return replace(question, spec=spec)
 
     monkeypatch.setattr(quiz_pages, "draw_question", draw)
-    monkeypatch.setattr(quiz_pages, "ask_tool", lambda asked: tool)
+    monkeypatch.setattr(quiz_pages, "judge_question", lambda asked: tool)
     asked = ["quiz", "--html", str(tmp_path / "new"), "--exam", "--seed", "9", "--questions", "3"]
     assert main(asked) == 0
     path = tmp_path / "new" / "quiz-exam-9.html"

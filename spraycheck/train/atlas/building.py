@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -10,19 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from spraycheck.errors import MeasurementError
-from spraycheck.judge.layout import Assessment, Layout
-from spraycheck.measuring import measure_photo
-from spraycheck.photo import photo_from_array
-from spraycheck.report.overlay import compose_overlay
-from spraycheck.report.summary import explain_verdict
 from spraycheck.simulate import SyntheticPhoto
 from spraycheck.train.atlas import Atlas, AtlasPage, Jpeg
 from spraycheck.train.encoding import picture_bytes
 from spraycheck.train.lessons import Lesson, lessons
-from spraycheck.train.lessons.agreement import CardAgreement, agreement_of, agreement_unmeasured
+from spraycheck.train.lessons.agreement import CardAgreement, agreement_of
 from spraycheck.train.lessons.requested_scene import RequestedScene, scene_for
 from spraycheck.train.lessons.truth_text import mark_in_words, tilt_in_words
+from spraycheck.train.tool_answer import ask_tool
 
 _SHOWN_PX = 1000
 # Side of a picture on a page: 85 mm at 300 dots per inch.
@@ -64,39 +58,24 @@ def build_page(lesson: Lesson) -> AtlasPage:
     """Make one page: the picture, the tool's answer, and the truth beside it."""
     requested = scene_for(lesson.request)
     photo = requested.scene.photograph()
-    seen, reason, answer = photo.rgb, "", agreement_unmeasured(photo.truth, _layout(requested))
-    try:
-        assessment = _measured(requested, photo)
-    except MeasurementError as error:
-        reason = f"{error} ({error.hint})"
-    else:
-        answer = agreement_of(photo.truth, assessment)
-        drawn = compose_overlay(assessment, max_side_px=_SHOWN_PX, whole_photo=True)
-        # The list of holes below the picture is left out: the page has its own, truth included.
-        seen = drawn.image[: int(drawn.photo.bottom)]
-        reason = "; ".join(explain_verdict(assessment))
+    assert requested.layout is not None
+    tool = ask_tool(
+        photo.rgb,
+        photo.focal_35mm,
+        layout=requested.layout,
+        sheet=lesson.request.sheet,
+    )
+    answer = agreement_of(photo.truth, requested.layout, tool)
+    # The list of holes is left out: the page has its own, truth included.
+    seen = tool.overlay(_SHOWN_PX, table=False)
     return AtlasPage(
         lesson=lesson,
         photo=_shown(photo.rgb),
-        seen=_shown(seen),
+        seen=_shown(photo.rgb if seen is None else seen),
         answer=answer,
         others=_others(requested, photo, answer),
-        reason=reason,
+        reason=tool.reason,
     )
-
-
-def _layout(requested: RequestedScene) -> Layout:
-    assert requested.layout is not None
-    return requested.layout
-
-
-def _measured(requested: RequestedScene, photo: SyntheticPhoto) -> Assessment:
-    """Measure the picture as a file of it would be: compressed, with its focal length."""
-    data = picture_bytes(photo.rgb)
-    with Image.open(io.BytesIO(data)) as image:
-        taken = photo_from_array(np.asarray(image.convert("RGB")))
-    taken = replace(taken, focal_35mm=photo.focal_35mm, flags=())
-    return measure_photo(taken, layout=_layout(requested), sheet=requested.request.sheet)
 
 
 def _shown(rgb: NDArray[np.uint8]) -> Jpeg:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.judge.layout import Hole, Layout
 from spraycheck.judge.limits import Limits
 from spraycheck.simulate import CardTruth, TrueHole
+from spraycheck.train.tool_answer import ToolAnswer
 
 AGREES, UNDECIDED, DIFFERS = "agrees", "undecided", "differs"
 
-_MARKS: Final = {"stray": "stray-spray", "drip": "centre-drip"}
+_CODES: Final = {"stray": "stray-spray", "drip": "centre-drip"}
 # Wet things of no hole, and the finding that tells them.
 
 
@@ -151,14 +153,16 @@ def _true_state(hole: TrueHole, ratio: float, limits: Limits) -> TrueState:
     )
 
 
-def agreement_of(truth: CardTruth, assessment: Assessment) -> CardAgreement:
+def agreement_of(truth: CardTruth, layout: Layout, tool: ToolAnswer) -> CardAgreement:
     """Put the tool's answer beside the truth.
 
     Parameters
     ----------
     truth : CardTruth
         What is on the card.
-    assessment : Assessment
+    layout : Layout
+        What the nozzle should spray.
+    tool : ToolAnswer
         The same card, measured.
 
     Returns
@@ -167,45 +171,30 @@ def agreement_of(truth: CardTruth, assessment: Assessment) -> CardAgreement:
         Holes are paired by where they should spray: the tool sees no index mark, so its hole 1 may
         be another one than the truth's.
     """
-    limits = assessment.limits
-    assert isinstance(limits, Limits)
-    states = true_states(truth, assessment.layout, limits)
-    by_hole = _paired(truth, assessment)
-    pairs = []
-    for true, k in zip(states, by_hole, strict=True):
-        if k is None:
-            pairs.append(HoleAgreement(true=true))
-            continue
-        hole = assessment.holes[k]
-        pairs.append(
-            HoleAgreement(
-                true=true,
-                measured=hole.state,
-                area_ratio=hole.area_ratio,
-                area_ratio_u=hole.area_ratio_u,
-                deviation_deg=hole.deviation_deg,
-                deviation_u_deg=hole.deviation_u_deg,
-            )
+    states = true_states(truth, layout, tool.limits)
+    judged = _turned(tool.holes, truth)
+    pairs = [
+        HoleAgreement(true=true)
+        if hole is None
+        else HoleAgreement(
+            true=true,
+            measured=hole.state,
+            area_ratio=hole.area_ratio,
+            area_ratio_u=hole.area_ratio_u,
+            deviation_deg=hole.deviation_deg,
+            deviation_u_deg=hole.deviation_u_deg,
         )
-    asked = {_MARKS[m.kind] for m in truth.marks if m.kind in _MARKS and m.area_mm2 > 0}
-    told = {f.code for f in assessment.findings} & set(_MARKS.values())
+        for true, hole in zip(states, judged, strict=True)
+    ]
+    there = {_CODES[m.kind] for m in truth.marks if m.kind in _CODES and m.area_mm2 > 0}
+    told = tool.codes & set(_CODES.values())
+    failed = tool.verdict == "failed"
     return CardAgreement(
         pairs=tuple(pairs),
-        true_verdict=true_verdict(truth, states, limits),
-        verdict=assessment.verdict,
-        unseen=tuple(sorted(asked - told)),
-        invented=tuple(sorted(told - asked)),
-    )
-
-
-def agreement_unmeasured(truth: CardTruth, layout: Layout) -> CardAgreement:
-    """Return the comparison for a photo the tool could not measure."""
-    limits = Limits()
-    states = true_states(truth, layout, limits)
-    return CardAgreement(
-        pairs=tuple(HoleAgreement(true=true) for true in states),
-        true_verdict=true_verdict(truth, states, limits),
-        verdict="not measured",
+        true_verdict=true_verdict(truth, states, tool.limits),
+        verdict="not measured" if failed else tool.verdict,
+        unseen=() if failed else tuple(sorted(there - told)),
+        invented=tuple(sorted(told - there)),
     )
 
 
@@ -219,17 +208,17 @@ def true_verdict(truth: CardTruth, states: tuple[TrueState, ...], limits: Limits
     return "fail" if wrong else "pass"
 
 
-def _paired(truth: CardTruth, assessment: Assessment) -> list[int | None]:
-    """Return, per true hole, the index of the judged hole that should spray to the same place."""
+def _turned(holes: Sequence[Hole], truth: CardTruth) -> Sequence[Hole | None]:
+    """Return, per true hole, the judged hole that should spray to the same place."""
     n = len(truth.holes)
-    if len(assessment.holes) != n:
+    if len(holes) != n:
         return [None] * n
     true = np.array([hole.expected_deg for hole in truth.holes])
-    seen = np.array([hole.expected_deg for hole in assessment.holes])
+    seen = np.array([hole.expected_deg for hole in holes])
 
     def misfit(shift: int) -> float:
         off = (np.roll(seen, -shift) - true + 180.0) % 360.0 - 180.0
         return float(np.sum(off**2))
 
     best = min(range(n), key=misfit)
-    return [(k + best) % n for k in range(n)]
+    return [holes[(k + best) % n] for k in range(n)]

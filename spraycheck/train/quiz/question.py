@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.errors import InputError, MeasurementError
+from spraycheck.errors import InputError
 from spraycheck.simulate import CardTruth, Curl, Scene, SprayShot, StrayJet, random_scene
 from spraycheck.simulate.scribbles import squared_ruling
 from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
 from spraycheck.train.quiz.score import DrawnJet, NamedPlace, Score, score_answer
-
-if TYPE_CHECKING:
-    from spraycheck.judge.layout import Assessment
+from spraycheck.train.tool_answer import ToolAnswer, ask_tool
 
 MEGAPIXELS = 1.5
 """Of a question's photo: twice what its picture shows, and drawn in about a second (chosen)."""
@@ -96,28 +93,6 @@ class Question:
         return tuple(jet for jet in self.jets if jet.kind)
 
 
-@dataclass(frozen=True, kw_only=True)
-class ToolAnswer:
-    """What the tool says about the same photo.
-
-    Parameters
-    ----------
-    verdict : str
-        ``pass``, ``fail``, ``recheck``, or ``failed`` when it could not be measured.
-    score : Score
-        Its answer, scored as a trainee's; a hole it is unsure about is not named.
-    assessment : Assessment or None
-        None when it failed.
-    trouble : str
-        Why it failed; empty otherwise.
-    """
-
-    verdict: str
-    score: Score
-    assessment: Assessment | None
-    trouble: str = ""
-
-
 def draw_question(spec: QuestionSpec) -> Question:
     """Draw and photograph a question."""
     scene = question_scene(spec)
@@ -163,30 +138,21 @@ def question_scene(spec: QuestionSpec) -> Scene:
     return _with_faults(scene, spec, rng)
 
 
-def ask_tool(question: Question) -> ToolAnswer:
+def judge_question(question: Question) -> ToolAnswer:
     """Let the tool judge the photo of a question."""
-    from spraycheck.measuring import measure_photo
-    from spraycheck.photo import photo_from_array
+    return ask_tool(question.rgb, question.focal_35mm, holes=question.holes)
 
-    photo = replace(photo_from_array(question.rgb), focal_35mm=question.focal_35mm)
-    try:
-        assessment = measure_photo(photo, holes=question.holes)
-    except MeasurementError as error:
-        score = score_answer(question.jets, "unknown", ())
-        return ToolAnswer(verdict="failed", score=score, assessment=None, trouble=str(error))
+
+def score_tool(question: Question, tool: ToolAnswer) -> Score:
+    """Score the tool as a trainee; a hole it is unsure about is not named."""
     named = [
         NamedPlace(kind=hole.state, clock_deg=hole.expected_deg)
-        for hole in assessment.holes
+        for hole in tool.holes
         if hole.state not in ("clear", "unsure")
     ]
-    directions = assessment.catalogue.direction_deg
-    named += [
-        NamedPlace(kind="stray", clock_deg=float(directions[plume - 1]))
-        for plume in assessment.strays
-    ]
-    verdict = {"pass": "good", "fail": "faulty"}.get(assessment.verdict, "unknown")
-    score = score_answer(question.jets, verdict, named)
-    return ToolAnswer(verdict=assessment.verdict, score=score, assessment=assessment)
+    named += [NamedPlace(kind="stray", clock_deg=at) for at in tool.stray_deg]
+    verdict = {"pass": "good", "fail": "faulty"}.get(tool.verdict, "unknown")
+    return score_answer(question.jets, verdict, named)
 
 
 # -- what is drawn -------------------------------------------------------------------------------

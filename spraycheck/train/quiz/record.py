@@ -11,8 +11,9 @@ from typing import Final
 import msgspec
 
 from spraycheck.constants import RESULTS_VERSION
-from spraycheck.train.quiz.question import Question, ToolAnswer
+from spraycheck.train.quiz.question import Question, score_tool
 from spraycheck.train.quiz.score import NamedPlace, Score, score_answer
+from spraycheck.train.tool_answer import ToolAnswer
 
 SCHEMA: Final = "spraycheck.quiz/1"
 """Name and version of the form; a later version that only adds fields keeps the number."""
@@ -162,18 +163,19 @@ def record_of(
     session: Session, number: int, question: Question, answer: Answer, tool: ToolAnswer
 ) -> tuple[AnswerRecord, Score]:
     """Score an answer and put it on record."""
+    by_tool = score_tool(question, tool)
     score = score_answer(question.jets, answer.verdict, answer.named)
     faults = tuple(
         FaultAsked(
-            kind=target.kind,
-            severity=round(target.severity, 4) if math.isfinite(target.severity) else None,
-            clock_deg=round(target.expected_deg, 1),
+            kind=jet.kind,
+            severity=round(jet.severity, 4) if math.isfinite(jet.severity) else None,
+            clock_deg=round(jet.expected_deg, 1),
             found=found,
             kind_right=kind_right,
-            tool_found=by_tool,
+            tool_found=tool_found,
         )
-        for target, found, kind_right, by_tool in zip(
-            question.faulty, score.found, score.kind_right, tool.score.found, strict=True
+        for jet, found, kind_right, tool_found in zip(
+            question.faulty, score.found, score.kind_right, by_tool.found, strict=True
         )
     )
     record = AnswerRecord(
@@ -195,8 +197,8 @@ def record_of(
         false_holes=score.false_holes,
         false_stray=score.false_stray,
         tool_verdict=tool.verdict,
-        tool_false_holes=tool.score.false_holes,
-        tool_false_stray=tool.score.false_stray,
+        tool_false_holes=by_tool.false_holes,
+        tool_false_stray=by_tool.false_stray,
         results_version=RESULTS_VERSION,
     )
     return record, score

@@ -18,16 +18,14 @@ import numpy as np
 from spraycheck.errors import InputError
 from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.output_files import write_file
-from spraycheck.report.overlay import draw_overlay
 from spraycheck.train.encoding import picture_bytes
 from spraycheck.train.quiz.dial_picture import MAX_SIDE_PX, question_picture
 from spraycheck.train.quiz.kinds import QUIZ_KINDS
 from spraycheck.train.quiz.question import (
     Question,
     QuestionSpec,
-    ToolAnswer,
-    ask_tool,
     draw_question,
+    judge_question,
 )
 from spraycheck.train.quiz.record import Answer, Session, practice_history, record_of
 from spraycheck.train.quiz.results_file import append_results, read_results
@@ -38,9 +36,9 @@ from spraycheck.train.quiz.words import (
     answer_in_words,
     explanations,
     score_in_words,
-    tool_lines,
     truth_in_words,
 )
+from spraycheck.train.tool_answer import ToolAnswer
 
 _QUALITY = 85
 # Of a picture to look at; common practice, no source.
@@ -199,7 +197,7 @@ def _one(
 ) -> None:  # fmt: skip
     question = draw_question(spec)
     # The tool judges while the trainee looks.
-    judging: Future[ToolAnswer] = pool.submit(ask_tool, question)
+    judging: Future[ToolAnswer] = pool.submit(judge_question, question)
     picture, _ = question_picture(
         question.rgb, question.hours_px, question.half_hours_px, question.sheet_px
     )
@@ -277,15 +275,15 @@ def _explain(setup: SessionSetup, screen: Dialogue, one: _Answered, *, show: boo
     screen.paragraph(truth_in_words(jets), title="On the card")
     for title, text in explanations(jets, one.question.spec.look_alike):
         screen.paragraph(text, title=title)
-    if one.tool.assessment is None:
+    overlay = one.tool.overlay(MAX_SIDE_PX)
+    if overlay is None:
         screen.paragraph(one.tool.trouble, title="The tool cannot measure this photo")
         return
-    first, *rest = tool_lines(one.tool.assessment)
+    first, *rest = one.tool.lines()
     screen.paragraph(first, title="The tool")
     for line in rest:
         screen.say(f"    {line}")
     path = setup.pictures / f"answer-{one.number:02d}.jpg"
-    overlay = draw_overlay(one.tool.assessment, max_side_px=MAX_SIDE_PX)
     write_file(path, picture_bytes(overlay, quality=_QUALITY), "picture")
     opened = show and setup.open_viewer and screen.show(path)
     screen.paragraph(f"{path}{' (opened)' if opened else ''}", title="Overlay")

@@ -7,8 +7,6 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from spraycheck.judge.findings import clock_position
-from spraycheck.judge.layout import Assessment
-from spraycheck.report.summary import count_in_words, explain_verdict, pattern_fits, signed
 from spraycheck.stats.psychometrics import Interval, Sensitivity
 from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS, QuizKind
 from spraycheck.train.quiz.progress import ENOUGH, KindProgress, Progress
@@ -85,28 +83,6 @@ def answer_in_words(verdict: str, named: Sequence[NamedPlace]) -> str:
     if not named:
         return verdict
     return f"{verdict}: " + ", ".join(f"{n.kind} at {clock_position(n.clock_deg)}" for n in named)
-
-
-def tool_lines(assessment: Assessment) -> list[str]:
-    """Say the tool's verdict and its numbers, a line each, the second on a table of holes."""
-    a = assessment
-    lines = [f"{a.verdict.upper()}: {count_in_words(a)}; {'; '.join(explain_verdict(a))}"]
-    if not pattern_fits(a):
-        return lines
-    lines.append(f"{'hole':>4}  {'clock':>5}  {'off by':>12}  {'wets':>11}  state")
-    for hole in a.holes:
-        off = wets = "-"
-        if math.isfinite(hole.deviation_deg):
-            off = f"{signed(hole.deviation_deg)}° ± {hole.deviation_u_deg:.1f}"
-        if math.isfinite(hole.area_ratio):
-            wets = f"{hole.area_ratio:.0%}"
-            wets += f" ± {hole.area_ratio_u:.0%}" if math.isfinite(hole.area_ratio_u) else ""
-        clock = clock_position(hole.expected_deg)
-        lines.append(f"{hole.hole:>4}  {clock:>5}  {off:>12}  {wets:>11}  {hole.state}")
-    for plume in a.strays:
-        at = float(a.catalogue.direction_deg[plume - 1])
-        lines.append(f"   -  {clock_position(at):>5}  outside the pattern")
-    return lines
 
 
 # -- what many answers say -------------------------------------------------------------------------

@@ -19,12 +19,11 @@ from spraycheck.errors import InputError
 from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.photo.files import shown
 from spraycheck.report.contact_sheet import data_address
-from spraycheck.report.overlay import draw_overlay
 from spraycheck.report.page_template import page_template, page_text
 from spraycheck.train.encoding import picture_bytes
 from spraycheck.train.quiz.dial_picture import question_picture
 from spraycheck.train.quiz.kinds import QUIZ_KINDS
-from spraycheck.train.quiz.question import QuestionSpec, ask_tool, draw_question
+from spraycheck.train.quiz.question import QuestionSpec, draw_question, judge_question, score_tool
 from spraycheck.train.quiz.record import SCHEMA
 from spraycheck.train.quiz.score import UNNAMED, DrawnJet, Score
 from spraycheck.train.quiz.selection import exam_questions
@@ -32,7 +31,6 @@ from spraycheck.train.quiz.words import (
     RULE,
     explanations,
     fault_in_words,
-    tool_lines,
     truth_in_words,
 )
 
@@ -57,7 +55,7 @@ class PageQuestion:
     tool_verdict : str
         ``pass``, ``fail``, ``recheck`` or ``failed``.
     tool_score : Score
-        The tool's answer, marked.
+        The tool's answer, scored.
     tool_lines : sequence of str
         Its verdict and numbers.
     """
@@ -233,26 +231,23 @@ def export_page(
 def page_question(spec: QuestionSpec) -> PageQuestion:
     """Draw a question with everything that is shown after it."""
     question = draw_question(spec)
-    tool = ask_tool(question)
+    tool = judge_question(question)
     picture, hours = question_picture(
         question.rgb, question.hours_px, question.half_hours_px, question.sheet_px
     )
     rows, cols = picture.shape[:2]
-    overlay, lines = b"", [f"The tool cannot measure this photo: {tool.trouble}"]
-    if tool.assessment is not None:
-        drawn = draw_overlay(tool.assessment, max_side_px=_OVERLAY_PX)
-        overlay, lines = picture_bytes(drawn, quality=_QUALITY), tool_lines(tool.assessment)
+    drawn = tool.overlay(_OVERLAY_PX)
     return PageQuestion(
         seed=spec.seed,
         holes=question.holes,
         look_alike=spec.look_alike,
         jets=question.jets,
         picture=picture_bytes(picture, quality=_QUALITY),
-        overlay=overlay,
+        overlay=b"" if drawn is None else picture_bytes(drawn, quality=_QUALITY),
         hours=[(x / cols, y / rows) for x, y in hours],
         tool_verdict=tool.verdict,
-        tool_score=tool.score,
-        tool_lines=lines,
+        tool_score=score_tool(question, tool),
+        tool_lines=tool.lines(),
     )
 
 
