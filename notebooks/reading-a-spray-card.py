@@ -33,8 +33,8 @@ from IPython.display import Image, Markdown
 from figures.gallery import card_row, page_text, photo_and_seen, seen_row
 from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.train.atlas.building import build_page
-from spraycheck.train.lessons import lessons
 from spraycheck.train.lessons.card_request import CardRequest
+from spraycheck.train.lessons.lesson import lessons
 
 Markdown(f"> **{CAUTION}**\n>\n> {AID}")
 

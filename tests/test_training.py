@@ -15,7 +15,7 @@ from spraycheck import measure_photo
 from spraycheck.cli.main import main
 from spraycheck.judge.findings import CAUTION
 from spraycheck.train.atlas import building
-from spraycheck.train.lessons import lessons
+from spraycheck.train.lessons.lesson import lessons
 
 FAULTY = ["--holes", "6", "--blocked", "3", "--weak", "5:0.4", "--seed", "7", "--megapixels", "1"]
 

@@ -12,8 +12,8 @@ from PIL import Image
 from spraycheck.simulate import SyntheticPhoto
 from spraycheck.train.atlas import Atlas, AtlasPage, Jpeg
 from spraycheck.train.encoding import picture_bytes
-from spraycheck.train.lessons import Lesson, lessons
 from spraycheck.train.lessons.agreement import CardAgreement, agreement_of
+from spraycheck.train.lessons.lesson import Lesson, lessons
 from spraycheck.train.lessons.requested_scene import RequestedScene, scene_for
 from spraycheck.train.lessons.truth_text import mark_in_words, tilt_in_words
 from spraycheck.train.tool_answer import ask_tool
