@@ -15,8 +15,8 @@ from figures.canvas import plain, png
 from figures.tables import markdown_table
 from spraycheck.judge.limits import Limits
 from spraycheck.report.plots import AMBER, BLUE, GREEN, GRID, INK, MUTED, RED, figure
-from spraycheck.report.trends import wilson
 from spraycheck.stats.decision import guard_factor
+from spraycheck.stats.proportion import wilson_interval
 
 ASKED: Final = (92.0, 98.0)
 """Per cent of true values that 95 % intervals are asked to hold, the study's own scatter allowed
@@ -75,7 +75,7 @@ def draw_coverage(coverage: Mapping[str, Mapping[str, Mapping[str, Any]]]) -> by
         for row, name in enumerate(names):
             one = families[name]
             inside = round(one["inside_frac"] * one["n"])
-            low, high = wilson(inside, one["n"])
+            low, high = wilson_interval(inside, one["n"])
             pane.plot([100 * low, 100 * high], [row, row], color=INK, lw=1.6)
             pane.plot(100 * one["inside_frac"], row, "D" if name == "all" else "o", color=BLUE,
                       ms=8 if name == "all" else 6)  # fmt: skip
@@ -127,7 +127,7 @@ def draw_detection(verdicts: Rows) -> bytes:
             if not total:
                 continue
             found = sum(v["count"] for v in mine if v["verdict"] == "fail")
-            low, high = wilson(found, total)
+            low, high = wilson_interval(found, total)
             at = row + (k - 1.5) * 0.19
             marker, colour = styles[family]
             pane.plot([100 * low, 100 * high], [at, at], color=colour, lw=1.4)
@@ -201,7 +201,7 @@ def draw_blocked(bins: Rows) -> bytes:
     made, panes = figure(9.2, 2.8)
     pane = plain(panes[0, 0])
     for place, one in enumerate(bins):
-        low, high = wilson(one["detected"], one["n"])
+        low, high = wilson_interval(one["detected"], one["n"])
         pane.plot([place, place], [100 * low, 100 * high], color=INK, lw=1.6)
         pane.plot(place, 100 * one["detected"] / one["n"], "s", color=BLUE, ms=7)
         pane.annotate(f"{one['detected']} of {one['n']}", (place, 100 * high), (0, 4),

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 @functools.cache
 def page_template(package: str) -> Template:
-    """Return a package's ``page.html``, ready to be filled.
+    """Return a package's ``page.html`` on the head of ``base.html``, ready to be filled.
 
     Parameters
     ----------
@@ -25,10 +25,14 @@ def page_template(package: str) -> Template:
         Values are escaped for HTML, a name that is not given raises, and a line that only steers
         the template leaves nothing behind.
     """
-    from jinja2 import Environment, StrictUndefined  # only here: start-up must stay quick
+    from jinja2 import DictLoader, Environment, StrictUndefined  # only here: start-up stays quick
 
     environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=DictLoader({"base.html": page_text("spraycheck.report", "base.html")}),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     return environment.from_string(page_text(package, "page.html"))
 

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.report.plots import AMBER, GREEN, INK, MUTED, RED, figure, inert, png
+from spraycheck.stats.proportion import wilson_interval
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -135,7 +135,7 @@ class Trends:
         for row, name in enumerate(names):
             counts = self._nozzles[name]
             total, failed = counts.total(), counts["fail"]
-            low, high = wilson(failed, total)
+            low, high = wilson_interval(failed, total)
             rate = 100 * failed / total
             axes.plot([100 * low, 100 * high], [row, row], color=INK, lw=1.6)
             axes.plot(rate, row, "s", color=FAIL, ms=7)
@@ -212,28 +212,6 @@ class Trends:
         return "drift", "Single injectors over time", text + ".", png(made)
 
 
-def wilson(hits: int, total: int) -> tuple[float, float]:
-    """Return the range that holds the true proportion with 95 %.
-
-    Notes
-    -----
-    E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212, doi:10.1080/01621459.1927.10502953. Unlike
-    the textbook formula it stays within 0 to 1 and is honest for few cards.
-    """
-    if total == 0:
-        return 0.0, 1.0
-    z2 = COVERAGE_FACTOR_95**2
-    rate = hits / total
-    middle = (rate + z2 / (2 * total)) / (1 + z2 / total)
-    half = (
-        COVERAGE_FACTOR_95
-        * math.sqrt(rate * (1 - rate) / total + z2 / (4 * total**2))
-        / (1 + z2 / total)
-    )
-    # At 0 of n and n of n the limit is 0 and 1 exactly; rounding must not miss them.
-    return (0.0 if hits == 0 else middle - half), (1.0 if hits == total else middle + half)
-
-
 def _rates(axes: Any, dates: Sequence[datetime.date], verdicts: Sequence[Counter[str]]) -> None:
     # Side by side where both have bars: a twentieth of the usual gap between two periods.
     gap = (dates[-1] - dates[0]) / (20 * (len(dates) - 1))
@@ -243,7 +221,7 @@ def _rates(axes: Any, dates: Sequence[datetime.date], verdicts: Sequence[Counter
         rates, below, above = [], [], []
         for counts in verdicts:
             total = counts.total()
-            low, high = wilson(counts[name], total)
+            low, high = wilson_interval(counts[name], total)
             rate = counts[name] / total
             rates.append(100 * rate)
             below.append(100 * (rate - low))

@@ -10,6 +10,7 @@ from typing import Final
 
 from scipy import stats
 
+from spraycheck.stats.proportion import wilson_interval
 from spraycheck.stats.psychometrics import (
     DetectionCurve,
     Interval,
@@ -36,15 +37,8 @@ class Share:
 
     @property
     def interval(self) -> tuple[float, float]:
-        """Its ends; 0 to 1 when nothing was counted.
-
-        The score interval (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212) holds its
-        coverage near 0 and 1, where most of these shares lie.
-        """
-        if self.of == 0:
-            return 0.0, 1.0
-        ends = stats.binomtest(self.some, self.of).proportion_ci(method="wilson")
-        return float(ends.low), float(ends.high)
+        """Its ends; 0 to 1 when nothing was counted."""
+        return wilson_interval(self.some, self.of)
 
     def __str__(self) -> str:
         """Say it in counts and per cent."""
