@@ -49,7 +49,7 @@ from spraycheck.train.quiz.record import (
 from spraycheck.train.quiz.results_file import append_results, load_results, read_results
 from spraycheck.train.quiz.score import DrawnJet, NamedPlace, Score, parse_places, score_answer
 from spraycheck.train.quiz.selection import exam_questions, practice_question
-from spraycheck.train.quiz.session import Dialogue, SessionSetup, hold_session
+from spraycheck.train.quiz.session import Dialogue, SessionSetup, run_session
 from spraycheck.train.quiz.words import RULE, fault_in_words, progress_text
 from spraycheck.train.tool_answer import ToolAnswer
 
@@ -422,7 +422,7 @@ def sit(
 
     def run(talk: Talk, paper: int | None, questions: int = 2) -> tuple[AnswerRecord, ...]:
         results = tmp_path / "quiz.jsonl"
-        hold_session(
+        run_session(
             SessionSetup(
                 session=Session(trainee="Ana", began="2026-11-25T08:00:00+01:00", exam=paper),
                 questions=questions,

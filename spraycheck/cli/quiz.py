@@ -135,7 +135,7 @@ def _sit(args: argparse.Namespace) -> int:
             "run it in a terminal window, or write a page with --html quiz.html",
         )
     from spraycheck.train.quiz.record import Session, clean_name, now
-    from spraycheck.train.quiz.session import Dialogue, SessionSetup, hold_session
+    from spraycheck.train.quiz.session import Dialogue, SessionSetup, run_session
 
     screen = Dialogue(say=_say, ask=_ask, width=shutil.get_terminal_size().columns)
     name = clean_name(args.name if args.name is not None else _ask("Your name: "))
@@ -143,7 +143,7 @@ def _sit(args: argparse.Namespace) -> int:
         raise InputError("no name given, expected who answers", "add --name NAME")
     session = Session(trainee=name, began=now(), exam=args.seed if args.exam else None)
     pictures = _folder(args.pictures)
-    hold_session(
+    run_session(
         SessionSetup(
             session=session,
             questions=_count(args),

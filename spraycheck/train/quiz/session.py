@@ -151,7 +151,7 @@ class _State:
     answered: list[_Answered] = field(default_factory=list)
 
 
-def hold_session(setup: SessionSetup, screen: Dialogue) -> int:
+def run_session(setup: SessionSetup, screen: Dialogue) -> int:
     """Ask the questions, keep every answer at once, and say at the end what came of it.
 
     Returns
