@@ -505,7 +505,9 @@ def test_a_report_finds_the_severity_a_person_sees(progress: Progress) -> None:
     assert low < 0.45 < high
     assert high / low < 1.6
     assert weak.curve.guess < 0.05  # healthy holes are named once in 60
-    assert progress.false_alarms.some / progress.false_alarms.of == pytest.approx(0.1, abs=0.06)
+    assert progress.person.false_alarms.some / progress.person.false_alarms.of == pytest.approx(
+        0.1, abs=0.06
+    )
     text = progress_text(progress)
     assert f"finds half at {weak.curve.threshold:.0%}" in text
     assert "the tool did better (exact McNemar test" in text

@@ -78,6 +78,30 @@ class KindProgress:
 
 
 @dataclass(frozen=True, kw_only=True)
+class VerdictShares:
+    """How often verdicts were right.
+
+    Parameters
+    ----------
+    hits : Share
+        Faulty cards called faulty.
+    false_alarms : Share
+        Good cards called faulty.
+    """
+
+    hits: Share
+    false_alarms: Share
+
+    @property
+    def d_prime(self) -> Sensitivity | None:
+        """Sensitivity; None without cards of both sorts."""
+        if not (self.hits.of and self.false_alarms.of):
+            return None
+        hits, alarms = self.hits, self.false_alarms
+        return sensitivity(hits.some, hits.of, alarms.some, alarms.of)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Progress:
     """One person, and the tool on the same cards.
 
@@ -91,14 +115,10 @@ class Progress:
         On how many occasions.
     kinds : tuple of KindProgress
         In the order of `QUIZ_KINDS`; kinds never asked are left out.
-    hits, false_alarms : Share
-        Faulty cards called faulty; good cards called faulty.
-    tool_hits, tool_false_alarms : Share
-        The same of the tool, on cards it decided.
+    person, tool : VerdictShares
+        Of the person, and of the tool on the cards it decided.
     tool_undecided : Share
         Cards that the tool would have rechecked, or could not measure.
-    d_prime, tool_d_prime : Sensitivity or None
-        None without cards of both sorts.
     both, person_only, tool_only, neither : int
         Cards that the two got right; recheck counts as not right.
     doubt : float
@@ -114,13 +134,9 @@ class Progress:
     questions: int
     sessions: int
     kinds: tuple[KindProgress, ...]
-    hits: Share
-    false_alarms: Share
-    tool_hits: Share
-    tool_false_alarms: Share
+    person: VerdictShares
+    tool: VerdictShares
     tool_undecided: Share
-    d_prime: Sensitivity | None
-    tool_d_prime: Sensitivity | None
     both: int
     person_only: int
     tool_only: int
@@ -135,19 +151,22 @@ def all_progress(records: Sequence[AnswerRecord]) -> tuple[Progress, ...]:
     people: dict[str, list[AnswerRecord]] = defaultdict(list)
     for record in records:
         people[record.trainee].append(record)
-    return tuple(_standing(name, people[name]) for name in sorted(people))
+    return tuple(_progress(name, people[name]) for name in sorted(people))
 
 
-def _standing(name: str, records: Sequence[AnswerRecord]) -> Progress:
+def _progress(name: str, records: Sequence[AnswerRecord]) -> Progress:
     bad = [r for r in records if r.faulty]
     good = [r for r in records if not r.faulty]
     decided = {"fail": "faulty", "pass": "good"}
-    hits = Share(some=sum(r.right for r in bad), of=len(bad))
-    alarms = Share(some=sum(not r.right for r in good), of=len(good))
+    person = VerdictShares(
+        hits=Share(some=sum(r.right for r in bad), of=len(bad)), false_alarms=_alarms(good)
+    )
     tool_bad = [decided[r.tool_verdict] for r in bad if r.tool_verdict in decided]
     tool_good = [decided[r.tool_verdict] for r in good if r.tool_verdict in decided]
-    tool_hits = Share(some=tool_bad.count("faulty"), of=len(tool_bad))
-    tool_alarms = Share(some=tool_good.count("faulty"), of=len(tool_good))
+    tool = VerdictShares(
+        hits=Share(some=tool_bad.count("faulty"), of=len(tool_bad)),
+        false_alarms=Share(some=tool_good.count("faulty"), of=len(tool_good)),
+    )
     pairs = [
         (r.right, decided.get(r.tool_verdict) == ("faulty" if r.faulty else "good"))
         for r in records
@@ -156,20 +175,16 @@ def _standing(name: str, records: Sequence[AnswerRecord]) -> Progress:
     differ = person_only + tool_only
     looks = sorted({r.look_alike for r in good if r.look_alike})
     kinds = [_kind(word, records, good) for word in QUIZ_KINDS]
-    undecided = len(records) - tool_hits.of - tool_alarms.of
+    undecided = len(records) - len(tool_bad) - len(tool_good)
     times = sorted(r.seconds for r in records)
     return Progress(
         trainee=name,
         questions=len(records),
         sessions=len({r.session for r in records}),
         kinds=tuple(kind for kind in kinds if kind.found.of),
-        hits=hits,
-        false_alarms=alarms,
-        tool_hits=tool_hits,
-        tool_false_alarms=tool_alarms,
+        person=person,
+        tool=tool,
         tool_undecided=Share(some=undecided, of=len(records)),
-        d_prime=_sensitivity(hits, alarms),
-        tool_d_prime=_sensitivity(tool_hits, tool_alarms),
         both=pairs.count((True, True)),
         person_only=person_only,
         tool_only=tool_only,
@@ -182,12 +197,6 @@ def _standing(name: str, records: Sequence[AnswerRecord]) -> Progress:
 
 def _alarms(good: Sequence[AnswerRecord]) -> Share:
     return Share(some=sum(not r.right for r in good), of=len(good))
-
-
-def _sensitivity(hits: Share, alarms: Share) -> Sensitivity | None:
-    if not (hits.of and alarms.of):
-        return None
-    return sensitivity(hits.some, hits.of, alarms.some, alarms.of)
 
 
 def _kind(word: str, records: Sequence[AnswerRecord], good: Sequence[AnswerRecord]) -> KindProgress:

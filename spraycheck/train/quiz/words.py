@@ -96,9 +96,9 @@ def progress_text(progress: Progress) -> str:
         f"about {s.seconds:.0f} s each",
         "",
         "  verdicts           person             tool (where it decided)",
-        f"  faulty found       {s.hits!s:<18} {s.tool_hits}",
-        f"  good called faulty {s.false_alarms!s:<18} {s.tool_false_alarms}",
-        f"  d'                 {_d(s.d_prime):<18} {_d(s.tool_d_prime)}",
+        f"  faulty found       {s.person.hits!s:<18} {s.tool.hits}",
+        f"  good called faulty {s.person.false_alarms!s:<18} {s.tool.false_alarms}",
+        f"  d'                 {_d(s.person.d_prime):<18} {_d(s.tool.d_prime)}",
         f"  no verdict         -                  {s.tool_undecided}",
         "",
         "  how small a fault is found",
@@ -124,10 +124,11 @@ def progress_text(progress: Progress) -> str:
 def conclusions(s: Progress) -> list[str]:
     """Say in plain words what the numbers mean, each a sentence or two."""
     lines = [_conclusion(k) for k in s.kinds]
-    low, high = s.false_alarms.interval
-    if s.false_alarms.of >= ENOUGH and low > 0.1:
+    alarms = s.person.false_alarms
+    low, high = alarms.interval
+    if alarms.of >= ENOUGH and low > 0.1:
         lines.append(
-            f"Calls good cards faulty too often: {s.false_alarms}, {low:.0%} to {high:.0%} with "
+            f"Calls good cards faulty too often: {alarms}, {low:.0%} to {high:.0%} with "
             "95 %. Good nozzles would be thrown away."
         )
     worst = [(look, n) for look, n in s.look_alikes.items() if n.some >= 2]
