@@ -23,7 +23,7 @@ from spraycheck.stats.decision import Tolerance, conformity_probability
 from spraycheck.train.atlas import AtlasPage, Jpeg
 from spraycheck.train.lessons.agreement import CardAgreement, HoleAgreement, TrueState
 from spraycheck.train.lessons.card_request import CardRequest
-from spraycheck.train.lessons.lesson import Lesson
+from spraycheck.train.lessons.lesson import Lesson, LessonKind
 
 
 def _pixels(data: bytes) -> np.ndarray:
@@ -117,7 +117,7 @@ def _page() -> AtlasPage:
     )
     return AtlasPage(
         lesson=Lesson(
-            group="Weak", title="Weak", kind="fault", request=CardRequest(),
+            group="Weak", title="Weak", kind=LessonKind.FAULT, request=CardRequest(),
             see="One streak is small.", causes=("deposit",),
             steps=("Release the pressure first.",),
         ),

@@ -71,6 +71,7 @@ def run(args: argparse.Namespace) -> int:
     from spraycheck.train.atlas.building import build_atlas
     from spraycheck.train.atlas.html import atlas_html
     from spraycheck.train.atlas.pdf import atlas_pdf
+    from spraycheck.train.lessons.agreement import Agrees
 
     atlas = build_atlas(
         seed=seed,
@@ -86,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
         print(folder / name)
     print(atlas.tally)
     for number, page in enumerate(atlas.pages, start=2):
-        if page.agreement != "agrees":
+        if page.agreement is not Agrees.YES:
             print(f"  page {number}, {page.lesson.title}: {page.verdict_line}")
     return 0
 

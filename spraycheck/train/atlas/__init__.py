@@ -11,19 +11,23 @@ from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.judge.layout import VERDICTS
-from spraycheck.train.lessons.agreement import CardAgreement, HoleAgreement
-from spraycheck.train.lessons.lesson import Lesson
+from spraycheck.train.lessons.agreement import Agrees, CardAgreement, HoleAgreement
+from spraycheck.train.lessons.lesson import Lesson, LessonKind
 
 AGREEMENT: Final = {
-    "agrees": "Tool and truth agree.",
-    "undecided": "The tool does not decide: it asks for another card or photo.",
-    "differs": "Tool and truth differ here.",
+    Agrees.YES: "Tool and truth agree.",
+    Agrees.OPEN: "The tool does not decide: it asks for another card or photo.",
+    Agrees.NO: "Tool and truth differ here.",
 }
 
-SIGNS: Final = {"agrees": "✓", "undecided": "?", "differs": "≠"}
+SIGNS: Final = {Agrees.YES: "✓", Agrees.OPEN: "?", Agrees.NO: "≠"}
 """The same in one character."""
 
-KIND_IN_WORDS: Final = {"good": "Good", "fault": "Fault", "look-alike": "Not a fault"}
+KIND_IN_WORDS: Final = {
+    LessonKind.GOOD: "Good",
+    LessonKind.FAULT: "Fault",
+    LessonKind.LOOK_ALIKE: "Not a fault",
+}
 
 TITLE: Final = "Spray card atlas"
 
@@ -96,8 +100,8 @@ class AtlasPage:
     reason: str
 
     @property
-    def agreement(self) -> str:
-        """A key of `AGREEMENT`."""
+    def agreement(self) -> Agrees:
+        """Whether tool and truth agree about the card."""
         return self.answer.agreement
 
     @property
@@ -116,7 +120,7 @@ class AtlasPage:
         true, verdict = self.answer.true_verdict, self.answer.verdict
         tool = f"the tool says {verdict}" if verdict in VERDICTS else "it was not read"
         told = AGREEMENT[self.agreement]
-        if self.agreement == "differs" and verdict == true:
+        if self.agreement is Agrees.NO and verdict == true:
             told = "The verdict is right, but tool and truth differ in what is on the card."
         return f"By the truth this card should {true}; {tool}. {told}"
 
@@ -142,16 +146,17 @@ class Atlas:
     pages: tuple[AtlasPage, ...]
     made_with: str
 
-    def count(self, agreement: str) -> int:
+    def count(self, agreement: Agrees) -> int:
         """Count the pages on which tool and truth stand so."""
         return sum(page.agreement == agreement for page in self.pages)
 
     @property
     def tally(self) -> str:
         """How often tool and truth agree, as a sentence."""
+        yes, undecided, no = (self.count(one) for one in Agrees)
         return (
-            f"Of {len(self.pages)} cards tool and truth agree on {self.count('agrees')}, the tool "
-            f"leaves {self.count('undecided')} open, and they differ on {self.count('differs')}."
+            f"Of {len(self.pages)} cards tool and truth agree on {yes}, the tool leaves {undecided} "
+            f"open, and they differ on {no}."
         )
 
 

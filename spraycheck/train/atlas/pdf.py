@@ -43,7 +43,8 @@ from spraycheck.train.atlas import (
     Jpeg,
     row_texts,
 )
-from spraycheck.train.lessons.agreement import HoleAgreement
+from spraycheck.train.lessons.agreement import Agrees, HoleAgreement
+from spraycheck.train.lessons.lesson import LessonKind
 
 _WIDTH, _HEIGHT = A4
 _MARGIN: Final = 16.0 * mm
@@ -52,7 +53,11 @@ _INNER: Final = _WIDTH - 2 * _MARGIN
 _ROOM: Final = _HEIGHT - _TOP - FOOT - 0.5 * mm
 _GAP: Final = 5.0 * mm
 _BADGE: Final = 34.0 * mm
-_KIND_COLOUR: Final = {"good": GREEN, "fault": RED, "look-alike": AMBER}
+_KIND_COLOUR: Final = {
+    LessonKind.GOOD: GREEN,
+    LessonKind.FAULT: RED,
+    LessonKind.LOOK_ALIKE: AMBER,
+}
 
 
 def atlas_pdf(atlas: Atlas) -> bytes:
@@ -252,6 +257,6 @@ def _table(pairs: Sequence[HoleAgreement]) -> Table:
         for place, state in ((4, pair.true.state), (7, pair.measured)):
             if state != "clear":
                 look.append(("FONT", (place, k), (place, k), BOLD, 8.6))
-        if pair.true.state != "clear" or pair.agreement != "agrees":
+        if pair.true.state != "clear" or pair.agreement is not Agrees.YES:
             look.append(("BACKGROUND", (0, k), (-1, k), HexColor(0xEEF1F4)))
     return Table(rows, colWidths=[w * scale for w in widths], style=look, spaceBefore=3.5 * mm)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 import numpy as np
@@ -14,7 +15,14 @@ from spraycheck.judge.limits import Limits
 from spraycheck.simulate import CardTruth, TrueHole
 from spraycheck.train.tool_answer import ToolAnswer
 
-AGREES, UNDECIDED, DIFFERS = "agrees", "undecided", "differs"
+
+class Agrees(StrEnum):
+    """Whether tool and truth agree; undecided where the tool gives no verdict."""
+
+    YES = "agrees"
+    OPEN = "undecided"
+    NO = "differs"
+
 
 _CODES: Final = {"stray": "stray-spray", "drip": "centre-drip"}
 # Wet things of no hole, and the finding that tells them.
@@ -69,11 +77,11 @@ class HoleAgreement:
     deviation_u_deg: float = math.nan
 
     @property
-    def agreement(self) -> str:
+    def agreement(self) -> Agrees:
         """Whether tool and truth agree about this hole; ``unsure`` is undecided."""
         if self.measured in ("unsure", ""):
-            return UNDECIDED
-        return AGREES if self.measured == self.true.state else DIFFERS
+            return Agrees.OPEN
+        return Agrees.YES if self.measured == self.true.state else Agrees.NO
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,16 +108,16 @@ class CardAgreement:
     invented: tuple[str, ...] = ()
 
     @property
-    def agreement(self) -> str:
-        """``agrees``, ``undecided`` (a recheck, no wrong word) or ``differs``."""
+    def agreement(self) -> Agrees:
+        """Whether tool and truth agree; open is a recheck without a wrong word."""
         of_holes = {pair.agreement for pair in self.pairs}
-        if DIFFERS in of_holes or self.unseen or self.invented:
-            return DIFFERS
+        if Agrees.NO in of_holes or self.unseen or self.invented:
+            return Agrees.NO
         if self.verdict in ("recheck", "not measured"):
-            return UNDECIDED
+            return Agrees.OPEN
         if self.verdict != self.true_verdict:
-            return DIFFERS
-        return UNDECIDED if UNDECIDED in of_holes else AGREES
+            return Agrees.NO
+        return Agrees.OPEN if Agrees.OPEN in of_holes else Agrees.YES
 
 
 def true_states(truth: CardTruth, layout: Layout, limits: Limits) -> tuple[TrueState, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from importlib import resources
 from typing import Any, Final
 
@@ -12,7 +13,14 @@ import msgspec
 from spraycheck.judge.findings import KINDS, PHOTO_ADVICE
 from spraycheck.train.lessons.card_request import CardRequest
 
-GOOD, FAULT, LOOK_ALIKE = "good", "fault", "look-alike"
+
+class LessonKind(StrEnum):
+    """What a page shows; a look-alike looks wrong, but is no fault of the nozzle."""
+
+    GOOD = "good"
+    FAULT = "fault"
+    LOOK_ALIKE = "look-alike"
+
 
 _DEFAULTS: Final = {"sheet": "200x200", "megapixels": 2.0}
 
@@ -25,8 +33,8 @@ class Lesson:
     ----------
     group, title : str
         Heading of several pages, and of this one.
-    kind : str
-        ``good``, ``fault`` or ``look-alike`` (looks wrong, but is no fault of the nozzle).
+    kind : LessonKind
+        What sort of page.
     request : CardRequest
         What is drawn.
     see : str
@@ -37,7 +45,7 @@ class Lesson:
 
     group: str
     title: str
-    kind: str
+    kind: LessonKind
     request: CardRequest
     see: str
     causes: tuple[str, ...]
@@ -61,7 +69,7 @@ class _Group(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
     title: str
     page: tuple[_Page, ...]
-    kind: str = FAULT
+    kind: LessonKind = LessonKind.FAULT
     findings: tuple[str, ...] = ()
     causes: tuple[str, ...] = ()
     steps: tuple[str, ...] = ()
