@@ -155,8 +155,8 @@ class Atlas:
         """How often tool and truth agree, as a sentence."""
         yes, undecided, no = (self.count(one) for one in Agrees)
         return (
-            f"Of {len(self.pages)} cards tool and truth agree on {yes}, the tool leaves {undecided} "
-            f"open, and they differ on {no}."
+            f"Of {len(self.pages)} cards tool and truth agree on {yes}, the tool leaves "
+            f"{undecided} open, and they differ on {no}."
         )
 
 
