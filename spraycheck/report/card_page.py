@@ -14,12 +14,11 @@ from typing import Final
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from reportlab.lib.utils import simpleSplit
 
 from spraycheck.card.target import FAINT, MARKER_MODULES, Artwork, Box, Label, artwork
 from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
-from spraycheck.report.page import MM_PER_PT, REGULAR, text_width
+from spraycheck.report.page import MM_PER_PT, text_lines, text_width
 from spraycheck.report.shapes import Polygon, Polyline, Rect, Shape, Words
 
 TITLE: Final = "Spray target card"
@@ -292,7 +291,7 @@ def _paragraphs(box: Box, items: Sequence[tuple[str, str]], largest_pt: float) -
 
 def _broken(box: Box, items: Sequence[tuple[str, str]], size: float) -> list[Words]:
     """Break paragraphs into lines from the top of a box, however far down they reach."""
-    leading, room = size * MM_PER_PT * _LEADING, box.width / MM_PER_PT
+    leading = size * MM_PER_PT * _LEADING
     lines: list[Words] = []
 
     def add(text: str, down: float, indent: float = 0.0, *, bold: bool = False) -> None:
@@ -309,7 +308,7 @@ def _broken(box: Box, items: Sequence[tuple[str, str]], size: float) -> list[Wor
             indent = 2.2 * _text_mm("0", size)
             add(mark, down, bold=True)
             down = 0.0
-        for line in simpleSplit(text, REGULAR, size, room - indent / MM_PER_PT):
+        for line in text_lines(text, size, (box.width - indent) / MM_PER_PT):
             add(line, down, indent)
             down = leading
     return lines

@@ -16,6 +16,7 @@ from xml.sax.saxutils import escape
 from reportlab.lib.colors import Color, HexColor
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
+from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
@@ -87,6 +88,12 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Return how wide a line of text is; the unit is that of ``size``."""
     register_fonts()
     return float(pdfmetrics.stringWidth(text, BOLD if bold else REGULAR, size))
+
+
+def text_lines(text: str, size: float, width: float) -> list[str]:
+    """Break a text into lines at most ``width`` points wide, where words allow."""
+    register_fonts()
+    return [str(line) for line in simpleSplit(text, REGULAR, size, width)]
 
 
 def paragraph(
