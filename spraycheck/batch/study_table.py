@@ -18,8 +18,9 @@ fit as they are, when its manifest names part, person and repeat.
 from __future__ import annotations
 
 import csv
+import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -96,6 +97,18 @@ class StudyTable:
     notes: tuple[str, ...]
 
 
+Key = tuple[str, str, str]
+"""Part, person and repeat of a reading."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Row:
+    """A line of the file: its number, and column to cell."""
+
+    line: int
+    cells: Mapping[str, str]
+
+
 def read_study(path: str, columns: Sequence[str] = ()) -> StudyTable:
     """Read a table of repeated readings.
 
@@ -112,37 +125,29 @@ def read_study(path: str, columns: Sequence[str] = ()) -> StudyTable:
         Unreadable, a needed column is missing, the same reading twice, nothing to study.
     """
     header, rows = _read(path)
-    index = {name: _find(path, header, names) for name, names in SYNONYMS.items()}
-    hole = header.index("hole") if "hole" in header else None
-    names, people, repeats = [], [], []
-    for line, row in rows:
-        part = row[index["part"]]
-        if hole is not None:
-            part = f"{part} hole {row[hole]}"
-        names.append(part)
-        people.append(row[index["person"]])
-        repeats.append(row[index["repeat"]])
-        if not (row[index["part"]] and people[-1] and repeats[-1]):
+    named = {name: _find(path, header, names) for name, names in SYNONYMS.items()}
+    keyed: dict[Key, _Row] = {}
+    for row in rows:
+        part, person, repeat = (row.cells[named[name]] for name in SYNONYMS)
+        if not (part and person and repeat):
             raise InputError(
-                f"table {shown(path)}, line {line}: part, person or repeat is empty",
+                f"table {shown(path)}, line {row.line}: part, person or repeat is empty",
                 "fill it in, or take the line out",
             )
-    seen: dict[tuple[str, str, str], int] = {}
-    for (line, _), *who in zip(rows, names, people, repeats, strict=True):
-        key = (who[0], who[1], who[2])
-        if key in seen:
+        if "hole" in row.cells:
+            part = f"{part} hole {row.cells['hole']}"
+        key = (part, person, repeat)
+        if key in keyed:
             raise InputError(
-                f"table {shown(path)}, line {line}: part {key[0]!r}, person {key[1]!r}, repeat "
-                f"{key[2]!r} stands on line {seen[key]} already",
+                f"table {shown(path)}, line {row.line}: part {part!r}, person {person!r}, repeat "
+                f"{repeat!r} stands on line {keyed[key].line} already",
                 "number the repeats of a person and part",
             )
-        seen[key] = line
+        keyed[key] = row
     notes: list[str] = []
     studied = []
-    for name in _numbers(path, header, rows, columns, set(index.values())):
-        where = header.index(name)
-        cells = {key: _float(rows[n][1][where]) for n, key in enumerate(seen)}
-        found = _balanced(name, cells)
+    for name in _numbers(path, header, rows, columns, named.values()):
+        found = _balanced(name, {key: _float(row.cells[name]) for key, row in keyed.items()})
         if found is None:
             notes.append(
                 f"{name}: fewer than two parts, people or repeats are complete; not studied"
@@ -151,7 +156,7 @@ def read_study(path: str, columns: Sequence[str] = ()) -> StudyTable:
         if found.left_out:
             notes.append(f"{name}: left out as incomplete: {', '.join(found.left_out)}")
         studied.append(found)
-    judged = _judgements(header, rows, list(seen))
+    judged = _judgements(keyed)
     if not studied and not judged:
         raise InputError(
             f"table {shown(path)} has nothing to study ({'; '.join(notes) or 'no values'}), "
@@ -161,7 +166,7 @@ def read_study(path: str, columns: Sequence[str] = ()) -> StudyTable:
     return StudyTable(readings=tuple(studied), judgements=judged, notes=tuple(notes))
 
 
-def _read(path: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
+def _read(path: str) -> tuple[list[str], list[_Row]]:
     try:
         with open(path, encoding="utf-8-sig", newline="") as file:
             first = file.readline()
@@ -173,7 +178,10 @@ def _read(path: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
                 if not any(cell.strip() for cell in row):
                     continue
                 cells = [cell.strip() for cell in row]
-                rows.append((reader.line_num, cells + [""] * (len(header) - len(cells))))
+                named: dict[str, str] = {}
+                for name, cell in itertools.zip_longest(header, cells[: len(header)], fillvalue=""):
+                    named.setdefault(name, cell)  # of two columns of one name the first counts
+                rows.append(_Row(line=reader.line_num, cells=named))
                 if len(rows) > _MAX_ROWS:
                     raise InputError(f"table {shown(path)} has more than {_MAX_ROWS} lines")
     except UnicodeDecodeError:
@@ -193,10 +201,10 @@ def _read(path: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
     return header, rows
 
 
-def _find(path: str, header: list[str], names: tuple[str, ...]) -> int:
+def _find(path: str, header: Sequence[str], names: tuple[str, ...]) -> str:
     for name in names:
         if name in header:
-            return header.index(name)
+            return name
     raise InputError(
         f"table {shown(path)} has no column {names[0]} among {', '.join(header)}",
         f"name a column {' or '.join(names)}",
@@ -205,31 +213,30 @@ def _find(path: str, header: list[str], names: tuple[str, ...]) -> int:
 
 def _numbers(
     path: str,
-    header: list[str],
-    rows: list[tuple[int, list[str]]],
+    header: Sequence[str],
+    rows: Sequence[_Row],
     wanted: Sequence[str],
-    taken: set[int],
+    taken: Collection[str],
 ) -> list[str]:
-    if wanted:
-        for name in wanted:
-            if name not in header:
-                raise InputError(
-                    f"table {shown(path)} has no column {name!r}", f"it has {', '.join(header)}"
-                )
-        return list(wanted)
-    usual: list[str] = [name for name in VALUES if name in header]
-    if usual:
-        return usual
+    """Return the columns to study: those wanted, else the usual ones, else all of numbers."""
+    for name in wanted:
+        if name not in header:
+            raise InputError(
+                f"table {shown(path)} has no column {name!r}", f"it has {', '.join(header)}"
+            )
+    chosen = list(wanted) or [name for name in VALUES if name in header]
+    if chosen:
+        return chosen
     found = []
-    for where, name in enumerate(header):
-        cells = [row[where] for _, row in rows if row[where]]
+    for name in header:
+        cells = [row.cells[name] for row in rows if row.cells[name]]
         numeric = cells and not any(math.isnan(_float(cell)) for cell in cells)
-        if name and name != "hole" and where not in taken and numeric:
+        if name and name != "hole" and name not in taken and numeric:
             found.append(name)
     return found
 
 
-def _balanced(name: str, cells: dict[tuple[str, str, str], float]) -> Readings | None:
+def _balanced(name: str, cells: dict[Key, float]) -> Readings | None:
     """Arrange the readings as parts x people x repeats; leave incomplete parts out."""
     people = sorted({person for _, person, _ in cells})
     by_part: dict[str, dict[str, list[float]]] = {}
@@ -267,29 +274,21 @@ def _unwrapped(values: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(together + nearest - means)
 
 
-def _judgements(
-    header: list[str], rows: list[tuple[int, list[str]]], keys: list[tuple[str, str, str]]
-) -> tuple[Judgement, ...]:
-    # In a batch's table "verdict" is the tool's, and the person's has a name of its own.
-    person, tool = ("person_verdict", "verdict")
-    if "person_verdict" not in header:
-        person, tool = ("verdict", "tool_verdict")
-
-    def cell(row: list[str], name: str) -> str:
-        return row[header.index(name)].lower() if name in header else ""
-
+def _judgements(keyed: Mapping[Key, _Row]) -> tuple[Judgement, ...]:
     found = []
-    for (_, row), (part, who, repeat) in zip(rows, keys, strict=True):
-        judged = Judgement(
-            part=part,
-            person=who,
-            repeat=repeat,
-            verdict=cell(row, person),
-            tool=cell(row, tool),
-            truth=cell(row, "true_verdict"),
-        )
-        if judged.verdict or judged.tool:
-            found.append(judged)
+    for (part, person, repeat), row in keyed.items():
+        # In a batch's table "verdict" is the tool's, and the person's has a name of its own.
+        theirs, tool = ("person_verdict", "verdict")
+        if theirs not in row.cells:
+            theirs, tool = ("verdict", "tool_verdict")
+        said = [row.cells.get(name, "").lower() for name in (theirs, tool, "true_verdict")]
+        if said[0] or said[1]:
+            found.append(
+                Judgement(
+                    part=part, person=person, repeat=repeat, verdict=said[0], tool=said[1],
+                    truth=said[2],
+                )
+            )  # fmt: skip
     return tuple(found)
 
 

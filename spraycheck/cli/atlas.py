@@ -68,8 +68,8 @@ def run(args: argparse.Namespace) -> int:
         ) from None
     from spraycheck import __version__
     from spraycheck.output_files import write_file
+    from spraycheck.train.atlas import atlas_html
     from spraycheck.train.atlas.building import build_atlas
-    from spraycheck.train.atlas.html import atlas_html
     from spraycheck.train.atlas.pdf import atlas_pdf
     from spraycheck.train.lessons.agreement import Agrees
 

@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
 
         data = catalogue_pdf(groups, made_with=made_with)
     else:
-        from spraycheck.report.catalogue.html import catalogue_html
+        from spraycheck.report.catalogue import catalogue_html
 
         data = catalogue_html(groups, made_with=made_with).encode("utf-8")
     write_file(target, data, "findings")

@@ -6,6 +6,8 @@ import functools
 from importlib import resources
 from typing import TYPE_CHECKING
 
+from spraycheck.judge.findings import AID, CAUTION
+
 if TYPE_CHECKING:
     from jinja2 import Template
 
@@ -35,6 +37,20 @@ def page_template(package: str) -> Template:
         lstrip_blocks=True,
     )
     return environment.from_string(page_text(package, "page.html"))
+
+
+def page_html(package: str, **values: object) -> str:
+    """Return a package's page with its ``style.css``, the caution and the aid filled in.
+
+    Parameters
+    ----------
+    package : str
+        Where the files lie, with dots.
+    **values
+        What else the page asks for.
+    """
+    style = page_text(package, "style.css")
+    return page_template(package).render(style=style, caution=CAUTION, aid=AID, **values)
 
 
 def page_text(package: str, name: str) -> str:

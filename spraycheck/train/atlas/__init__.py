@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.judge.layout import VERDICTS
+from spraycheck.report.contact_sheet import data_address
+from spraycheck.report.page_template import page_html
 from spraycheck.train.lessons.agreement import Agrees, CardAgreement, HoleAgreement
 from spraycheck.train.lessons.lesson import Lesson, LessonKind
 
@@ -158,6 +160,34 @@ class Atlas:
             f"Of {len(self.pages)} cards tool and truth agree on {yes}, the tool leaves "
             f"{undecided} open, and they differ on {no}."
         )
+
+
+def atlas_html(atlas: Atlas) -> str:
+    """Write the atlas as one file: pictures, style and text inside, no script, no network.
+
+    Parameters
+    ----------
+    atlas : Atlas
+        The pages.
+
+    Returns
+    -------
+    str
+        One HTML document; it needs no other file.
+    """
+    return page_html(
+        __package__,
+        title=TITLE,
+        about=ABOUT,
+        how=HOW_TO_READ,
+        columns=COLUMNS,
+        row_texts=row_texts,
+        atlas=atlas,
+        kinds=KIND_IN_WORDS,
+        signs=SIGNS,
+        agreement=AGREEMENT,
+        address=data_address,
+    )
 
 
 def _percent(value: float, u: float = math.nan) -> str:
