@@ -10,7 +10,7 @@ from reportlab.lib.colors import HexColor, white
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, Image, PageBreak, Table
+from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, Table
 
 from spraycheck.report.page import (
     AMBER,
@@ -53,6 +53,8 @@ _INNER: Final = _WIDTH - 2 * _MARGIN
 _ROOM: Final = _HEIGHT - _TOP - FOOT - 0.5 * mm
 _GAP: Final = 5.0 * mm
 _BADGE: Final = 34.0 * mm
+_LOWEST_PICTURE: Final = 45.0 * mm
+# Chosen: streaks can still be told apart. Beyond that the whole page is set smaller.
 _KIND_COLOUR: Final = {
     LessonKind.GOOD: GREEN,
     LessonKind.FAULT: RED,
@@ -177,7 +179,9 @@ def _page(page: AtlasPage) -> list[Flowable]:
         ),
     ]
     left = _ROOM - height_of([head, *below], _INNER) - 8.5 * mm
-    return [head, _pictures(page, left), *below]
+    whole = [head, _pictures(page, max(left, _LOWEST_PICTURE)), *below]
+    # One page each, however much there is to tell: the contents count on it.
+    return [KeepInFrame(_INNER, _ROOM, whole, mode="shrink")]
 
 
 def _head(page: AtlasPage) -> Table:
