@@ -19,9 +19,6 @@ UNNAMED: Final = "unnamed"
 """A place called faulty without saying how."""
 
 _CLOCK = re.compile(r"(1[0-2]|0?[1-9])(?::([0-5][0-9]))?")
-_KIND_BY_START: Final = {
-    "b": "blocked", "w": "weak", "h": "heavy", "o": "off-line", "s": "stray",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
