@@ -10,10 +10,9 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from spraycheck.judge.layout import VERDICTS
 from spraycheck.report.contact_sheet import data_address
 from spraycheck.report.page_template import page_html
-from spraycheck.train.lessons.agreement import Agrees, CardAgreement, HoleAgreement
+from spraycheck.train.lessons.agreement import NOT_MEASURED, Agrees, CardAgreement, HoleAgreement
 from spraycheck.train.lessons.lesson import Lesson, LessonKind
 
 AGREEMENT: Final = {
@@ -120,7 +119,7 @@ class AtlasPage:
     def verdict_line(self) -> str:
         """Truth, tool and whether they agree, in a sentence or two."""
         true, verdict = self.answer.true_verdict, self.answer.verdict
-        tool = f"the tool says {verdict}" if verdict in VERDICTS else "it was not read"
+        tool = "it was not read" if verdict == NOT_MEASURED else f"the tool says {verdict}"
         told = AGREEMENT[self.agreement]
         if self.agreement is Agrees.NO and verdict == true:
             told = "The verdict is right, but tool and truth differ in what is on the card."

@@ -24,6 +24,9 @@ class Agrees(StrEnum):
     NO = "differs"
 
 
+NOT_MEASURED: Final = "not measured"
+"""Instead of the tool's verdict, where it gave none."""
+
 _CODES: Final = {"stray": "stray-spray", "drip": "centre-drip"}
 # Wet things of no hole, and the finding that tells them.
 
@@ -95,7 +98,7 @@ class CardAgreement:
     true_verdict : str
         ``pass`` or ``fail``: what the limits say of the truth.
     verdict : str
-        The tool's: ``pass``, ``fail``, ``recheck`` or ``not measured``.
+        The tool's: ``pass``, ``fail``, ``recheck`` or `NOT_MEASURED`.
     unseen, invented : tuple of str
         Codes of findings that the truth asks for and the tool lacks, and the other way about;
         only stray spray and a wet centre are held to this.
@@ -113,7 +116,7 @@ class CardAgreement:
         of_holes = {pair.agreement for pair in self.pairs}
         if Agrees.NO in of_holes or self.unseen or self.invented:
             return Agrees.NO
-        if self.verdict in ("recheck", "not measured"):
+        if self.verdict in ("recheck", NOT_MEASURED):
             return Agrees.OPEN
         if self.verdict != self.true_verdict:
             return Agrees.NO
@@ -200,7 +203,7 @@ def agreement_of(truth: CardTruth, layout: Layout, tool: ToolAnswer) -> CardAgre
     return CardAgreement(
         pairs=tuple(pairs),
         true_verdict=true_verdict(truth, states, tool.limits),
-        verdict="not measured" if failed else tool.verdict,
+        verdict=NOT_MEASURED if failed else tool.verdict,
         unseen=() if failed else tuple(sorted(there - told)),
         invented=tuple(sorted(told - there)),
     )
