@@ -19,7 +19,7 @@ from figures.tables import (
     tally,
 )
 from spraycheck.errors import InputError
-from spraycheck.stats.decision import Tolerance, conformity_probability
+from spraycheck.stats.conformity import Tolerance, conformity_probability
 from spraycheck.train.atlas import AtlasPage, Jpeg
 from spraycheck.train.lessons.agreement import CardAgreement, HoleAgreement, TrueState
 from spraycheck.train.lessons.card_request import CardRequest

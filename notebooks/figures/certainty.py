@@ -15,7 +15,7 @@ from figures.canvas import plain, png
 from figures.tables import markdown_table
 from spraycheck.judge.limits import Limits
 from spraycheck.report.plots import AMBER, BLUE, GREEN, GRID, INK, MUTED, RED, figure
-from spraycheck.stats.decision import guard_factor
+from spraycheck.stats.conformity import guard_factor
 from spraycheck.stats.proportion import wilson_interval
 
 ASKED: Final = (92.0, 98.0)

@@ -10,8 +10,7 @@ from typing import Final
 
 from scipy import stats
 
-from spraycheck.stats.proportion import wilson_interval
-from spraycheck.stats.psychometrics import (
+from spraycheck.stats.detection import (
     DetectionCurve,
     Interval,
     Sensitivity,
@@ -20,6 +19,7 @@ from spraycheck.stats.psychometrics import (
     level_interval,
     sensitivity,
 )
+from spraycheck.stats.proportion import wilson_interval
 from spraycheck.train.quiz.kinds import QUIZ_KINDS
 from spraycheck.train.quiz.record import AnswerRecord
 

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from spraycheck.judge.findings import clock_position
-from spraycheck.stats.psychometrics import Interval, Sensitivity
+from spraycheck.stats.detection import Interval, Sensitivity
 from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS, QuizKind
 from spraycheck.train.quiz.progress import ENOUGH, KindProgress, Progress
 from spraycheck.train.quiz.score import DrawnJet, NamedPlace, Score
