@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
-import functools
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from spraycheck.axial_pipeline import CentralPipeline
-from spraycheck.batch import scheduler as driver
-from spraycheck.batch.executors import Cluster, Engine, InProcess, Pool
-from spraycheck.batch.expectations import Expectations, Expected
+from spraycheck.batch import scheduler
+from spraycheck.batch.engines import Cluster, Engine, InProcess, Pool
+from spraycheck.batch.expectations import Expectations
+from spraycheck.batch.files import Pictures
 from spraycheck.batch.journal import Journal
-from spraycheck.batch.keys import settings_digest
 from spraycheck.batch.manifest import Manifest, read_manifest
-from spraycheck.batch.outcome import Summary, write_outcome
-from spraycheck.batch.pictures import Pictures
+from spraycheck.batch.outcome import write_outcome
 from spraycheck.batch.progress import Watcher
-from spraycheck.batch.sources import JOURNAL_NAME, Listing, find_photos, is_address
+from spraycheck.batch.sources import OUTCOME_NAMES, Listing, find_photos, is_address
+from spraycheck.batch.summary import Summary
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError
-from spraycheck.judge.axial import CentralNozzle
-from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet
 from spraycheck.judge.standoff import Standoff
 from spraycheck.nozzles.files import Nozzle
 from spraycheck.nozzles.library import Cabinet, open_cabinet
 from spraycheck.photo.files import shown
-from spraycheck.pipeline import Pipeline
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +60,7 @@ class Options:
     pictures : bool
         Whether to draw.
     patience : int or None
-        See `driver.run`.
+        See `scheduler.run`.
     """
 
     places: tuple[str, ...]
@@ -107,7 +102,7 @@ def run_batch(
     InputError
         An option, the manifest or a folder cannot be used; the disk is full; no photos found.
     ArchiveError
-        The journal is of an unknown version.
+        What lies there is no journal, or one of an unknown version.
     """
     out = options.out
     manifest = read_manifest(options.manifest) if options.manifest else None
@@ -126,36 +121,30 @@ def run_batch(
             "check the folder",
         )
     _make_folder(out)
-    pictures = Pictures(out)
     expectations = Expectations(
         nozzle=options.nozzle,
         limits=options.limits,
         cabinet=options.cabinet,
         sheet=options.sheet,
         printed_mm=options.printed_mm,
+        standoff=options.standoff,
+        aim=options.aim,
         manifest=manifest,
     )
-    with Journal(os.fspath(out / JOURNAL_NAME)) as journal:
-        if journal.damaged:
-            watcher.say(
-                f"{journal.damaged} damaged lines in the journal left out; their photos are "
-                "scored again"
-            )
-        work = driver.Work(
+    with Journal(os.fspath(out)) as journal:
+        for note in journal.notes:
+            watcher.say(note)
+        work = scheduler.Work(
             paths=listing.paths,
             expected=expectations.of,
-            settings=_settings(options.standoff, options.aim),
-            standoff=options.standoff,
-            aim=options.aim,
             journal=journal,
             engine=_engine(options),
-            pictures=pictures.store if options.pictures else None,
-            has_pictures=pictures.there,
+            pictures=Pictures(out) if options.pictures else None,
             missing=missing,
         )
         watcher.begin(len(listing.paths))
         try:
-            done = driver.run(work, tell=watcher.step, stop=stop, patience=options.patience)
+            done = scheduler.run(work, tell=watcher.step, stop=stop, patience=options.patience)
         finally:
             watcher.end()
         for note in expectations.doubts():
@@ -169,31 +158,6 @@ def _engine(options: Options) -> Engine:
     return Pool(options.jobs) if options.jobs else InProcess()
 
 
-def _settings(
-    standoff: Standoff | None, aim: str | tuple[float, float] | None
-) -> Callable[[Expected], bytes]:
-    holes, central = dict(Pipeline().describe()), dict(CentralPipeline().describe())
-    for told in (holes, central):
-        if standoff is not None:  # results without it keep their keys
-            told["standoff_mm"] = [standoff.height_mm, standoff.u_mm]
-        for package in ("spraycheck", "numpy", "opencv"):
-            told.pop(package)  # the results version speaks for them
-    central["aim"] = aim
-
-    @functools.cache
-    def digest(
-        layout: Layout | CentralNozzle | None, limits: LimitSet, spec: CardSpec, lined_up: str
-    ) -> bytes:
-        if layout is None:
-            return b""
-        stages = holes if isinstance(layout, Layout) else central
-        if lined_up:
-            stages = {**stages, "lined_up": lined_up}
-        return settings_digest(layout, limits, spec, stages)
-
-    return lambda one: digest(one.layout, one.limits, one.spec, one.lined_up)
-
-
 def _check_out(out: Path) -> None:
     """Refuse a folder that holds something else: a batch must never write among photos."""
     try:
@@ -205,7 +169,7 @@ def _check_out(out: Path) -> None:
             f"--out {shown(out)} cannot be used ({error.strerror}), expected a folder",
             "choose another name or place",
         ) from None
-    if others and JOURNAL_NAME not in others:
+    if others and OUTCOME_NAMES.isdisjoint(others):
         raise InputError(
             f"--out {shown(out)} holds other files ({shown(others[0])}, ...), expected a new "
             "folder or that of an earlier batch",
