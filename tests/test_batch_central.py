@@ -9,12 +9,10 @@ from shutil import copyfile
 from typing import Any
 
 import pytest
+from batch_tools import rows_of
 from PIL import Image
 
-from spraycheck.batch.expectations import Expected
-from spraycheck.batch.manifest import Labels
-from spraycheck.batch.run import _settings
-from spraycheck.card.spec import CardSpec
+from spraycheck.batch.scoring import Settings
 from spraycheck.cli.main import main
 from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.limits import CentralLimits
@@ -77,18 +75,17 @@ def test_central_sprays_and_holes_share_an_archive(archive: Path, serial: Path) 
 
 
 def test_nothing_is_measured_twice_unless_the_aim_is_another(archive: Path, serial: Path) -> None:
-    kept = (serial / "journal.jsonl").read_bytes()
+    kept = rows_of(serial)
     run(archive, serial, "--jobs", "0")
-    assert (serial / "journal.jsonl").read_bytes() == kept
+    assert rows_of(serial) == kept
+    assert len(kept) == 3
     moved = digest("centre"), digest((3.0, 0.0)), digest(None)
     assert len(set(moved)) == 3
 
 
 def digest(aim: str | tuple[float, float] | None) -> bytes:
     nozzle = CentralNozzle.single_hole()
-    return _settings(None, aim)(
-        Expected(layout=nozzle, limits=CentralLimits(), spec=CardSpec(), source="", labels=Labels())
-    )
+    return Settings(layout=nozzle, limits=CentralLimits(), aim=aim).digest
 
 
 def test_workers_give_what_one_process_gives(archive: Path, serial: Path, tmp_path: Path) -> None:

@@ -86,7 +86,7 @@ def test_nesting_deeper_than_the_stack(tmp_path: Path, deep: str) -> None:
     photo(tmp_path / "d/d/x.jpg", "pass")
     assert found(tmp_path) == ["d/d/x.jpg"]
     expected = Expectations(nozzle=Nozzle.evenly_spread(4))
-    assert expected.of(deep + "/y.jpg").layout is not None
+    assert expected.of(deep + "/y.jpg").settings.layout is not None
 
 
 def test_unreadable_folder_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -110,7 +110,9 @@ def test_unreadable_folder_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPat
 def test_own_results_are_not_photos(tmp_path: Path) -> None:
     photo(tmp_path / "1.jpg", "pass")
     photo(tmp_path / "old/pictures/ab/x.jpg", "pass")
-    (tmp_path / "old/journal.jsonl").write_text("")
+    (tmp_path / "old/journal.sqlite").write_text("")
+    photo(tmp_path / "older/pictures/ab/x.jpg", "pass")
+    (tmp_path / "older/journal.jsonl").write_text("")
     photo(tmp_path / "new/pictures/ab/x.jpg", "pass")
     assert found(tmp_path, leave_out=str(tmp_path / "new")) == ["1.jpg"]
 
@@ -158,7 +160,8 @@ def test_who_says_how_many_holes(tmp_path: Path) -> None:
 
     def of(name: str) -> tuple[int, str, str, str]:
         e = asking.of(str(tmp_path / name))
-        return len(e.layout) if e.layout else 0, e.source, e.spec.name, e.labels.nozzle
+        asked = e.settings
+        return len(asked.layout) if asked.layout else 0, e.source, asked.spec.name, e.labels.nozzle
 
     assert of("named.jpg") == (8, "manifest", "a4", "")
     assert of("plain.jpg") == (0, "", "unknown", "")
@@ -245,9 +248,6 @@ def test_manifest_names_missing_and_outside_files(tmp_path: Path) -> None:
     odd = photo(tmp_path / "in/3.photo", "fail 3")  # named: scored whatever its ending
     table = tmp_path / "in/m.csv"
     table.write_text(f"file\n1.jpg\n../other/2.jpg\nnone.jpg\n{odd}\n")
-    from spraycheck.batch import scheduler as driver
-
-    assert driver.score is not None
     summary, _ = batch(tmp_path / "in", tmp_path / "out", manifest=str(table))
     by_name = {os.path.basename(r["file"]): r for r in records(tmp_path / "out")}
     assert summary.counts == {"pass": 1, "fail": 1, "failed": 2}
@@ -300,9 +300,10 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
 
     def of(name: str) -> tuple[int, str, str, float]:
         e = asking.of(str(cards / name))
-        assert isinstance(e.limits, Limits)
-        holes = len(e.layout) if isinstance(e.layout, Layout) else 0
-        return holes, e.source, e.limits.name, e.limits.direction_deg
+        limits, layout = e.settings.limits, e.settings.layout
+        assert isinstance(limits, Limits)
+        holes = len(layout) if isinstance(layout, Layout) else 0
+        return holes, e.source, limits.name, limits.direction_deg
 
     default = Limits().name
     assert of("1.jpg") == (5, "manifest", "ours", 3.0)
@@ -314,9 +315,9 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
         ("5.jpg", "there is no nozzle '../x'"),
     ):
         expected = asking.of(str(cards / name))
-        assert expected.layout is None
+        assert expected.settings.layout is None
         assert said in str(expected.problem)
-    needle = asking.of(str(cards / "4.jpg"))
+    needle = asking.of(str(cards / "4.jpg")).settings
     assert isinstance(needle.layout, CentralNozzle)
     assert isinstance(needle.limits, CentralLimits)
     assert "did you mean lorry" in str(asking.of(str(cards / "3.jpg")).problem)

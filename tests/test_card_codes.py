@@ -98,8 +98,8 @@ def test_batch_asks_the_card_last(shelf: Cabinet, tmp_path: Path) -> None:
     (tmp_path / "text.png").write_text("no photo")
     asking = Expectations(cabinet=shelf)
     found = asking.of(card)
-    assert found.layout is not None
-    assert (len(found.layout), found.source) == (5, "card")
+    assert found.settings.layout is not None
+    assert (len(found.settings.layout), found.source) == (5, "card")
     assert asking.of(card) is found
     assert "did you mean Lorry a" in str(asking.of(wrong).problem)
     assert "nobody says how many holes" in str(asking.of(str(tmp_path / "text.png")).problem)

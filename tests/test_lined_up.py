@@ -15,7 +15,6 @@ from test_combination import PRINTED, shot
 
 from spraycheck.batch.expectations import Expectations
 from spraycheck.batch.manifest import read_manifest
-from spraycheck.batch.run import _settings
 from spraycheck.batch.scoring import Task, score
 from spraycheck.cli.main import main
 from spraycheck.errors import LayoutError
@@ -126,21 +125,10 @@ def test_a_manifest_says_which_cards_were_lined_up(folder: Path) -> None:
     )
     asking = Expectations(manifest=read_manifest(str(folder / "m.csv")))
     told = {name: asking.of(str(folder / f"{name}.jpg")) for name in ("card", "none", "wrong")}
-    assert [one.lined_up for one in told.values()] == ["dowel", "", ""]
+    assert [one.settings.lined_up for one in told.values()] == ["dowel", "", ""]
     assert "expected that feature" in str(told["wrong"].problem)
     assert "names no feature" in str(asking.of(str(folder / "even.jpg")).problem)
-    digest = _settings(None, None)
-    assert digest(told["card"]) != digest(told["none"])
-    expected = told["card"]
-    assert isinstance(expected.layout, Layout)
-    scored = score(
-        Task(
-            file=str(folder / "card.jpg"),
-            layout=expected.layout,
-            spec=expected.spec,
-            limits=expected.limits,
-            pictures=False,
-            lined_up=expected.lined_up,
-        )
-    )
+    asked = told["card"].settings
+    assert asked.digest != told["none"].settings.digest
+    scored = score(Task(file=str(folder / "card.jpg"), settings=asked, pictures=False))
     assert scored.result["lined_up_with"] == "dowel"

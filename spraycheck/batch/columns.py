@@ -292,8 +292,8 @@ def _furthest(told: Record, name: str) -> float | None:
     turned = _known(told, "deviation_deg")
     if not turned:
         return None
-    value = max(turned, key=lambda hole: abs(hole["deviation_deg"]))[name]
-    return None if value is None else abs(float(value))
+    value: float | None = max(turned, key=lambda hole: abs(hole["deviation_deg"]))[name]
+    return None if value is None else abs(value)
 
 
 def _share_spread(told: Record) -> float | None:

@@ -267,7 +267,7 @@ class Journal:
 
     def _take_over(self, old: str) -> None:
         """Read the results of a journal of the first form."""
-        damaged = count = 0
+        damaged = 0
         try:
             with open(old, "rb") as lines:
                 if not _OLD_FIRST.startswith(next(lines, b"")):  # torn perhaps
@@ -282,7 +282,6 @@ class Journal:
                         damaged += line.endswith(b"\n")  # a torn last line is what a kill leaves
                         continue
                     self._database.execute(_PUT, row)  # a later line goes before an earlier one
-                    count += 1
         except OSError as error:
             raise InputError(
                 f"journal {shown(old)} of an earlier version cannot be read ({error.strerror})",
@@ -290,7 +289,7 @@ class Journal:
             ) from None
         said = f", {damaged} damaged lines left out" if damaged else ""
         self.notes.append(
-            f"{count} results of an earlier version taken over from {shown(old)}{said}; that file "
+            f"{len(self)} results of an earlier version taken over from {shown(old)}{said}; that file "
             "is no longer needed. Photos that this version measures otherwise are scored again"
         )
 
