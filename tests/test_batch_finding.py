@@ -7,12 +7,13 @@ import math
 import os
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from batch_tools import batch, photo, records
 
-from spraycheck.batch.expectations import Expectations
+from spraycheck.batch.expectations import Expectations, PhotoOptions
 from spraycheck.batch.manifest import read_manifest
 from spraycheck.batch.sources import find_photos, is_address
 from spraycheck.errors import InputError
@@ -85,7 +86,7 @@ def deep(tmp_path: Path) -> Iterator[str]:
 def test_nesting_deeper_than_the_stack(tmp_path: Path, deep: str) -> None:
     photo(tmp_path / "d/d/x.jpg", "pass")
     assert found(tmp_path) == ["d/d/x.jpg"]
-    expected = Expectations(nozzle=Nozzle.evenly_spread(4))
+    expected = Expectations(PhotoOptions(nozzle=Nozzle.evenly_spread(4)))
     assert expected.of(deep + "/y.jpg").settings.layout is not None
 
 
@@ -156,7 +157,7 @@ def test_who_says_how_many_holes(tmp_path: Path) -> None:
     )
     table = tmp_path / "m.csv"
     table.write_text("file,holes,sheet\nnamed.jpg,8,a4\nlow/told.jpg,,\n")
-    asking = Expectations(manifest=read_manifest(str(table)))
+    asking = Expectations(PhotoOptions(), manifest=read_manifest(str(table)))
 
     def of(name: str) -> tuple[int, str, str, str]:
         e = asking.of(str(tmp_path / name))
@@ -168,7 +169,7 @@ def test_who_says_how_many_holes(tmp_path: Path) -> None:
     assert of("low/told.jpg") == (5, "folder", "a5", "N5")
     assert of("low/lower/own.jpg") == (7, "folder", "unknown", "")
     assert asking.of(str(tmp_path / "low/lower/own.jpg")).labels.injector == "I"
-    asking.nozzle = Nozzle.evenly_spread(3)
+    asking.options = PhotoOptions(nozzle=Nozzle.evenly_spread(3))
     assert of("named.jpg")[:2] == (8, "manifest")
     assert of("plain.jpg")[:2] == (3, "option")
     assert of("low/told.jpg")[:2] == (3, "option")
@@ -296,7 +297,7 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
         "file,holes,nozzle\n1.jpg,,lorry\n2.jpg,4,lorry\n3.jpg,,lory\n4.jpg,,needle\n5.jpg,,../x\n"
         "own/7.jpg,,LORRY\n"
     )
-    asking = Expectations(cabinet=shelf, manifest=read_manifest(str(table)))
+    asking = Expectations(PhotoOptions(cabinet=shelf), manifest=read_manifest(str(table)))
 
     def of(name: str) -> tuple[int, str, str, float]:
         e = asking.of(str(cards / name))
@@ -321,7 +322,7 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
     assert isinstance(needle.layout, CentralNozzle)
     assert isinstance(needle.limits, CentralLimits)
     assert "did you mean lorry" in str(asking.of(str(cards / "3.jpg")).problem)
-    asking.nozzle = shelf.read("tractor")
+    asking.options = replace(asking.options, nozzle=shelf.read("tractor"))
     assert of("1.jpg") == (5, "manifest", "ours", 3.0)
     assert of("3.jpg") == (6, "option", default, 5.0)
     assert of("own/6.jpg") == (6, "option", default, 5.0)
@@ -329,7 +330,8 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
         "the nozzle 'lory' was taken for a label only: no nozzle file has this name, but there is "
         "lorry"
     ]
-    asking.limits = Limits(name="given", direction_deg=2.0)
+    given = Limits(name="given", direction_deg=2.0)
+    asking.options = replace(asking.options, limits=given)
     assert of("1.jpg") == (5, "manifest", "given", 2.0)
     assert of("3.jpg") == (6, "option", "given", 2.0)
 
@@ -338,7 +340,7 @@ def test_every_nozzle_file_is_read_once(tmp_path: Path) -> None:
     shelf = cabinet_of(tmp_path / "nozzles", lorry="holes = 5\n")
     table = tmp_path / "m.csv"
     table.write_text("file,nozzle\n" + "".join(f"{k}.jpg,lorry\n" for k in range(50)))
-    asking = Expectations(cabinet=shelf, manifest=read_manifest(str(table)))
+    asking = Expectations(PhotoOptions(cabinet=shelf), manifest=read_manifest(str(table)))
     first = asking.of(str(tmp_path / "0.jpg"))
     (tmp_path / "nozzles/lorry.toml").write_text("broken")
     assert all(asking.of(str(tmp_path / f"{k}.jpg")) is first for k in range(50))

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 from test_combination import PRINTED, shot
 
-from spraycheck.batch.expectations import Expectations
+from spraycheck.batch.expectations import Expectations, PhotoOptions
 from spraycheck.batch.manifest import read_manifest
 from spraycheck.batch.scoring import Task, score
 from spraycheck.cli.main import main
@@ -123,7 +123,7 @@ def test_a_manifest_says_which_cards_were_lined_up(folder: Path) -> None:
         "file,layout,holes,lined_up\ncard.jpg,n.toml,,dowel\nnone.jpg,n.toml,,\n"
         "wrong.jpg,n.toml,,notch\neven.jpg,,5,dowel\n"
     )
-    asking = Expectations(manifest=read_manifest(str(folder / "m.csv")))
+    asking = Expectations(PhotoOptions(), manifest=read_manifest(str(folder / "m.csv")))
     told = {name: asking.of(str(folder / f"{name}.jpg")) for name in ("card", "none", "wrong")}
     assert [one.settings.lined_up for one in told.values()] == ["dowel", "", ""]
     assert "expected that feature" in str(told["wrong"].problem)

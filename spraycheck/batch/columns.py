@@ -292,15 +292,15 @@ def _furthest(told: Record, name: str) -> float | None:
     turned = _known(told, "deviation_deg")
     if not turned:
         return None
-    value: float | None = max(turned, key=lambda hole: abs(hole["deviation_deg"]))[name]
-    return None if value is None else abs(value)
+    furthest = max(turned, key=lambda hole: abs(float(hole["deviation_deg"])))
+    return None if furthest[name] is None else abs(float(furthest[name]))
 
 
 def _share_spread(told: Record) -> float | None:
     shares = [hole["area_frac"] for hole in _known(told, "area_frac")]
     if len(shares) != len(told.get("holes", ())) or sum(shares) <= 0:
         return None
-    return round((max(shares) - min(shares)) * len(shares) / sum(shares), 6)
+    return float(round((max(shares) - min(shares)) * len(shares) / sum(shares), 6))
 
 
 def _row(columns: tuple[Column, ...], told: Record) -> dict[str, Value]:

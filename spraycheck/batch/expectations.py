@@ -84,28 +84,27 @@ class Expected:
     problem: InputError | None = None
 
 
-@dataclass(kw_only=True)
-class Expectations:
-    """Answers what a photo should show; every nozzle and folder file is read once.
+@dataclass(frozen=True, kw_only=True)
+class PhotoOptions:
+    """What holds for every photo of a batch, as far as nothing else is said of one.
 
     Parameters
     ----------
-    nozzle : Nozzle, optional
-        What the option says.
-    limits : LimitSet, optional
-        What is tolerated of every nozzle; without it what each nozzle's file says, or the defaults.
-    cabinet : Cabinet, optional
+    nozzle : Nozzle or None
+        What photos show that no manifest row says it of.
+    limits : LimitSet or None
+        What is tolerated of every nozzle; None: what each nozzle's file says, or the defaults.
+    cabinet : Cabinet
         Where nozzles are looked up by name; the user's own when not given.
-    sheet : CardSpec, optional
-        The sheet for all photos that nothing else is said of.
-    printed_mm : (float, float), optional
-        Measured check lines of the printed target cards.
-    standoff : Standoff, optional
+    sheet : CardSpec or None
+        The sheet.
+    printed_mm : (float, float) or None
+        Measured check lines of the printed target cards, level and upright.
+    standoff : Standoff or None
         Height of the tip over every card.
-    aim : (float, float) or str, optional
-        Where the tip was set over every card, for nozzles with one central spray.
-    manifest : Manifest, optional
-        The table.
+    aim : (float, float) or str or None
+        Where the tip was set over every card, for nozzles with one central spray; as of
+        `CentralPipeline`.
     """
 
     nozzle: Nozzle | None = None
@@ -115,11 +114,24 @@ class Expectations:
     printed_mm: tuple[float, float] | None = None
     standoff: Standoff | None = None
     aim: str | tuple[float, float] | None = None
-    manifest: Manifest | None = None
-    _shared: dict[Expected, Expected] = field(default_factory=dict)
-    _labels_only: set[str] = field(default_factory=set)
 
-    def __post_init__(self) -> None:
+
+class Expectations:
+    """Answers what a photo should show; every nozzle and folder file is read once.
+
+    Parameters
+    ----------
+    options : PhotoOptions
+        What the options say.
+    manifest : Manifest, optional
+        The table.
+    """
+
+    def __init__(self, options: PhotoOptions, manifest: Manifest | None = None) -> None:
+        self.options = options
+        self.manifest = manifest
+        self._shared: dict[Expected, Expected] = {}
+        self._labels_only: set[str] = set()
         self._read = _remembering(read_nozzle)
         self._named = _remembering(self._look_up)
         self._on_card = _remembering(self._read_card)
@@ -160,10 +172,10 @@ class Expectations:
             nozzle.layout.check_lined_up(lined_up)
         settings = Settings(
             layout=nozzle.expected,
-            limits=nozzle.limits_under(self.limits),
+            limits=nozzle.limits_under(self.options.limits),
             spec=spec,
-            standoff=self.standoff,
-            aim=self.aim,
+            standoff=self.options.standoff,
+            aim=self.options.aim,
             lined_up=lined_up,
         )
         return Expected(settings=settings, source=source, labels=labels)
@@ -174,8 +186,8 @@ class Expectations:
         """Return the nozzle and who names it: the first that knows."""
         if row is not None and (nozzle := self._of(row.holes, row.layout, row.labels.nozzle)):
             return nozzle, "manifest"
-        if self.nozzle is not None:
-            return self.nozzle, "option"
+        if self.options.nozzle is not None:
+            return self.options.nozzle, "option"
         layout = os.path.join(folder, file.layout) if file.layout else ""
         if nozzle := self._of(file.holes, layout, file.nozzle):
             return nozzle, "folder"
@@ -189,19 +201,24 @@ class Expectations:
         return self._read(layout) if layout else self._named(name)
 
     def _spec(self, in_row: str, in_folder: str) -> CardSpec:
-        if not in_row and self.sheet is not None:
-            spec = self.sheet
+        if not in_row and self.options.sheet is not None:
+            spec = self.options.sheet
         else:
             sheet = in_row or in_folder
             spec = _sheet(sheet) if sheet else CardSpec()
-        if self.printed_mm is not None:
-            spec = replace(spec, printed_x_mm=self.printed_mm[0], printed_y_mm=self.printed_mm[1])
+        if self.options.printed_mm is not None:
+            spec = replace(
+                spec,
+                printed_x_mm=self.options.printed_mm[0],
+                printed_y_mm=self.options.printed_mm[1],
+            )
         return spec
 
     def doubts(self) -> list[str]:
         """Return a line for every label met so far that is nearly a nozzle's name: a slip?"""
         close = {
-            name: self.cabinet.close_to(name) for name in sorted(self._labels_only)[:_MOST_DOUBTS]
+            name: self.options.cabinet.close_to(name)
+            for name in sorted(self._labels_only)[:_MOST_DOUBTS]
         }
         return [
             f"the nozzle {name!r} was taken for a label only: no nozzle file has this name, but "
@@ -212,8 +229,8 @@ class Expectations:
 
     def _look_up(self, name: str) -> Nozzle | None:
         """Return the nozzle of a name; None where the name is a label only."""
-        if name and is_name(name) and self.cabinet.find(name) is not None:
-            return self.cabinet.read(name)
+        if name and is_name(name) and self.options.cabinet.find(name) is not None:
+            return self.options.cabinet.read(name)
         if name:
             self._labels_only.add(name)
         return None
@@ -228,11 +245,11 @@ class Expectations:
         except InputError:
             return None  # whoever measures it will say so
         name = one_name(names_printed(photo))
-        return self._read(os.fspath(self.cabinet.path_of(name))) if name else None
+        return self._read(os.fspath(self.options.cabinet.path_of(name))) if name else None
 
     def _why_unknown(self, name: str) -> InputError:
         """Return the problem of photos whose nozzle's name leads nowhere; one for all of them."""
-        why = self.cabinet.unknown(name)
+        why = self.options.cabinet.unknown(name)
         return InputError(
             f"{UNKNOWN_HOLES.message}: {why.message}", f"{why.hint}; or {UNKNOWN_HOLES.hint}"
         )

@@ -289,8 +289,8 @@ class Journal:
             ) from None
         said = f", {damaged} damaged lines left out" if damaged else ""
         self.notes.append(
-            f"{len(self)} results of an earlier version taken over from {shown(old)}{said}; that file "
-            "is no longer needed. Photos that this version measures otherwise are scored again"
+            f"{len(self)} results of an earlier version taken over from {shown(old)}{said}; that "
+            "file is no longer needed. Photos that this version measures otherwise are scored again"
         )
 
     def _refusal(self, error: sqlite3.Error) -> Exception:

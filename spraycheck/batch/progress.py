@@ -140,16 +140,16 @@ class PlainProgress:
             self.say(self.tally.text())
 
 
-class TerminalProgress:
+class TerminalProgress(PlainProgress):
     """A bar with rate and time left."""
 
     def __init__(self) -> None:
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TextColumn
 
-        self.tally = Tally()
+        super().__init__()
         self._console = Console(stderr=True, highlight=False, markup=False, emoji=False)
-        self._progress = Progress(
+        self._bar = Progress(
             BarColumn(bar_width=24),
             TextColumn("{task.fields[told]}", markup=False),
             console=self._console,
@@ -160,14 +160,14 @@ class TerminalProgress:
 
     def begin(self, total: int) -> None:
         """Show the bar."""
-        self.tally.begin(total)
-        self._task = self._progress.add_task("", total=total or 1, told="starting")
-        self._progress.start()
+        super().begin(total)
+        self._task = self._bar.add_task("", total=total or 1, told="starting")
+        self._bar.start()
 
     def step(self, step: Step) -> None:
         """Move the bar."""
         self.tally.step(step)
-        self._progress.update(self._task, completed=self.tally.done, told=self.tally.text())
+        self._bar.update(self._task, completed=self.tally.done, told=self.tally.text())
 
     def say(self, text: str) -> None:
         """Write a line above the bar."""
@@ -175,9 +175,8 @@ class TerminalProgress:
 
     def end(self) -> None:
         """Take the bar away and leave the last line."""
-        self._progress.stop()
-        if self.tally.done:
-            self.say(self.tally.text())
+        self._bar.stop()
+        super().end()
 
 
 def duration(seconds: float) -> str:

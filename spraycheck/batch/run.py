@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from spraycheck.batch import scheduler
 from spraycheck.batch.engines import Cluster, Engine, InProcess, Pool
-from spraycheck.batch.expectations import Expectations
+from spraycheck.batch.expectations import Expectations, PhotoOptions
 from spraycheck.batch.files import Pictures
 from spraycheck.batch.journal import Journal
 from spraycheck.batch.manifest import Manifest, read_manifest
@@ -17,18 +17,13 @@ from spraycheck.batch.outcome import write_outcome
 from spraycheck.batch.progress import Watcher
 from spraycheck.batch.sources import OUTCOME_NAMES, Listing, find_photos, is_address
 from spraycheck.batch.summary import Summary
-from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError
-from spraycheck.judge.limits import LimitSet
-from spraycheck.judge.standoff import Standoff
-from spraycheck.nozzles.files import Nozzle
-from spraycheck.nozzles.library import Cabinet, open_cabinet
 from spraycheck.photo.files import shown
 
 
 @dataclass(frozen=True, kw_only=True)
-class Options:
-    """What a batch is asked to do.
+class Options(PhotoOptions):
+    """What a batch is asked to do, besides what holds for every photo.
 
     Parameters
     ----------
@@ -36,23 +31,8 @@ class Options:
         Folders, photos or addresses; may be empty with a manifest, whose photos are meant then.
     out : Path
         Folder for the outcome: new, empty, or that of an earlier batch, which is continued.
-    nozzle : Nozzle or None
-        What photos show that no manifest row says it of.
-    sheet : CardSpec or None
-        The sheet of photos that nothing else is said of.
-    printed_mm : (float, float) or None
-        Measured check lines of the printed target cards, level and upright.
-    standoff : Standoff or None
-        Height of the tip over every card.
-    aim : (float, float) or str or None
-        Where the tip was set over every card, for nozzles with one central spray; as of
-        `CentralPipeline`.
     manifest : str or None
         The table of `manifest`.
-    limits : LimitSet or None
-        What is tolerated of every nozzle; None: what each nozzle's file says, or the defaults.
-    cabinet : Cabinet
-        Where nozzles are looked up by name.
     jobs : int
         Processes; 0 measures in this one.
     cluster : str
@@ -65,14 +45,7 @@ class Options:
 
     places: tuple[str, ...]
     out: Path
-    nozzle: Nozzle | None = None
-    sheet: CardSpec | None = None
-    printed_mm: tuple[float, float] | None = None
-    standoff: Standoff | None = None
-    aim: str | tuple[float, float] | None = None
     manifest: str | None = None
-    limits: LimitSet | None = None
-    cabinet: Cabinet = field(default_factory=open_cabinet)
     jobs: int = 1
     cluster: str = ""
     pictures: bool = True
@@ -121,16 +94,7 @@ def run_batch(
             "check the folder",
         )
     _make_folder(out)
-    expectations = Expectations(
-        nozzle=options.nozzle,
-        limits=options.limits,
-        cabinet=options.cabinet,
-        sheet=options.sheet,
-        printed_mm=options.printed_mm,
-        standoff=options.standoff,
-        aim=options.aim,
-        manifest=manifest,
-    )
+    expectations = Expectations(options, manifest)
     with Journal(os.fspath(out)) as journal:
         for note in journal.notes:
             watcher.say(note)
