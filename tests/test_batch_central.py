@@ -64,6 +64,9 @@ def test_central_sprays_and_holes_share_an_archive(archive: Path, serial: Path) 
     assert [rows[name]["kind"] for name in ("sound", "holes")] == ["single-hole", "holes"]
     assert float(rows["sound"]["roundness"]) > 0.9
     assert float(rows["sound"]["offset_ratio_u"]) > 0
+    for name, u_mm in (("sound", results["sound"]["patch"]["centre_u_mm"]),
+                       ("holes", results["holes"]["centre"]["u_mm"])):  # fmt: skip
+        assert rows[name]["centre_u_mm"] == ("" if u_mm is None else str(u_mm))
     assert float(rows["aside"]["offset_ratio"]) > 0.3 > float(rows["sound"]["offset_ratio"])
     assert "central-off-centre" in rows["aside"]["findings"]
     assert rows["sound"]["holes_expected"] == rows["holes"]["roundness"] == ""

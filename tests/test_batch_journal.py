@@ -136,10 +136,36 @@ def test_a_damaged_page_costs_what_lay_on_it(tmp_path: Path) -> None:
     with Journal(str(tmp_path)) as journal:
         assert 6 < len(journal) < 12  # one page holds the beginnings of a few rows
         assert len(journal.notes) == 1
-        said = journal.notes[0]
-    assert "damaged" in said
+        assert "damaged" in journal.notes[0]
     with Journal(str(tmp_path)) as journal:
         assert journal.notes == []
+
+
+def test_a_damaged_file_is_mended_beside_itself_and_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Whatever ends the mending half-way, the next start finds the damaged file and says so again.
+    path = written(tmp_path, 12)
+    data = bytearray(path.read_bytes())
+    page = 4096 * 3
+    data[page : page + 4096] = bytes(4096)
+    path.write_bytes(data)
+    real = os.replace
+
+    def full(source: str, target: str) -> None:
+        if source.endswith(".rescued"):
+            raise OSError(28, "No space left on device")
+        real(source, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "replace", full)
+        with pytest.raises(InputError, match=r"damaged and cannot be mended \(No space left"):
+            Journal(str(tmp_path))
+    with Journal(str(tmp_path)) as journal:
+        assert 6 < len(journal) < 12
+        assert f"{len(journal)} results could be read and are kept" in journal.notes[0]
+    assert (tmp_path / f"{JOURNAL_NAME}.damaged").read_bytes() == data
+    assert not (tmp_path / f"{JOURNAL_NAME}.rescued").exists()
 
 
 @pytest.mark.parametrize("name", [JOURNAL_NAME, OLD_NAME])

@@ -170,8 +170,8 @@ PHOTOS: Final = (
        "holes, over the mean share; a blocked hole counts 0", lambda row: _share_spread(row)),
     _c("centre_u_px", "number", "radius that holds the nozzle centre with 95 %; photo pixels",
        "result.centre.u_px"),
-    _c("centre_u_mm", "number", "the same in mm; empty when the scale is not known",
-       "result.centre.u_mm"),
+    _c("centre_u_mm", "number", "the same in mm, of a central spray the patch's middle; empty when "
+       "the scale is not known", "centre_told.u_mm"),
     _c("rotation_u_deg", "number", "expanded uncertainty (95 %) of the pattern's turn; degrees",
        "result.rotation_u_deg"),
     _c("mm_per_px", "number", "scale at the nozzle centre; empty when not known",
@@ -269,6 +269,7 @@ def _told(record: Record) -> Record:
     told = {
         **record,
         "limits": result.get("limits", record.get("limits")),
+        "centre_told": result.get("centre") or {"u_mm": result.get("patch", {}).get("centre_u_mm")},
         "nozzle_told": {
             "name": nozzle.get("name"),
             "kind": nozzle.get("kind", "holes") if nozzle else None,

@@ -14,6 +14,7 @@ import contextlib
 import hashlib
 import json
 import os
+import shutil
 import sqlite3
 import zlib
 from collections.abc import Iterable, Iterator
@@ -125,23 +126,32 @@ class Journal:
             self._database.close()
 
     def __len__(self) -> int:
-        return int(self._database.execute("select count(*) from result").fetchone()[0])
+        return int(self._ask("select count(*) from result")[0])
 
     def code_of(self, key: bytes, *, lasting: bool = False) -> str:
         """Return what came of the photo with this key; empty when nothing is known.
 
         With ``lasting``, only what a later run may take over counts.
         """
-        found = self._database.execute(
-            "select code from result where key = ? and lasting >= ?", (key, lasting)
-        ).fetchone()
+        found = self._ask("select code from result where key = ? and lasting >= ?", key, lasting)
         return str(found[0]) if found else ""
 
     def read(self, key: bytes) -> dict[str, Any]:
         """Return the result document under a key."""
-        found = self._database.execute("select document from result where key = ?", (key,))
-        document: dict[str, Any] = json.loads(found.fetchone()[0])
+        document: dict[str, Any] = json.loads(
+            self._ask("select document from result where key = ?", key)[0]
+        )
         return document
+
+    def _ask(self, question: str, *values: object) -> Any:
+        """Return the first row of an answer; None when it is empty."""
+        try:
+            return self._database.execute(question, values).fetchone()
+        except sqlite3.Error as error:  # the disk has gone
+            raise InputError(
+                f"journal {shown(self.path)} cannot be read ({error}), expected what was written",
+                "check the disk and run the same command again; what can be read is kept",
+            ) from None
 
     def append(self, entries: Iterable[Entry]) -> None:
         """Write results in one transaction and force them to the disk.
@@ -174,9 +184,7 @@ class Journal:
                 self._rescue()
             if not self._database.execute("select 1 from sqlite_master").fetchone():
                 with self._transaction():  # one: a kill in between must not lose the old results
-                    self._database.execute(_TABLE)
-                    self._database.execute(f"pragma application_id = {_APPLICATION}")
-                    self._database.execute(f"pragma user_version = {_VERSION}")
+                    _make(self._database)
                     if os.path.exists(old):
                         self._take_over(old)
         except BaseException:
@@ -241,7 +249,10 @@ class Journal:
         return True
 
     def _rescue(self) -> None:
-        """Read what can be read of a damaged file into a new one; keep the damaged one."""
+        """Read what can be read of a damaged file into a new one; keep the damaged one.
+
+        The new one takes its place when it is whole, so that a kill in between begins nothing anew.
+        """
         rows: dict[bytes, tuple[Any, ...]] = {}
         for order in ("asc", "desc"):  # up to the damage from either end
             with contextlib.suppress(sqlite3.DatabaseError):
@@ -249,17 +260,23 @@ class Journal:
                     if row[4] == _checksum(*row[:4]):
                         rows.setdefault(row[0], row)
         self._database.close()
-        damaged = f"{self.path}.damaged"
-        os.replace(self.path, damaged)
-        for more in ("-wal", "-shm"):
+        damaged, rescued = f"{self.path}.damaged", f"{self.path}.rescued"
+        try:
             with contextlib.suppress(FileNotFoundError):
-                os.replace(self.path + more, damaged + more)
+                os.unlink(rescued)
+            with contextlib.closing(sqlite3.connect(rescued)) as database, database:
+                _make(database)
+                database.executemany(_PUT, rows.values())
+            shutil.copyfile(self.path, damaged)
+            with contextlib.suppress(FileNotFoundError):  # it would be taken for the new one's log
+                os.replace(f"{self.path}-wal", f"{damaged}-wal")
+            os.replace(rescued, self.path)
+        except OSError as error:
+            raise InputError(
+                f"journal {shown(self.path)} is damaged and cannot be mended ({error.strerror})",
+                "make room and run the same command again, or choose another --out",
+            ) from None
         self._connect()
-        with self._transaction():
-            self._database.execute(_TABLE)
-            self._database.execute(f"pragma application_id = {_APPLICATION}")
-            self._database.execute(f"pragma user_version = {_VERSION}")
-            self._database.executemany(_PUT, rows.values())
         self.notes.append(
             f"the journal is damaged: {len(rows)} results could be read and are kept, all other "
             f"photos are scored again; the damaged file is kept as {shown(damaged)}"
@@ -306,6 +323,12 @@ class Journal:
             "to write",
             "choose another --out",
         )
+
+
+def _make(database: sqlite3.Connection) -> None:
+    database.execute(_TABLE)
+    database.execute(f"pragma application_id = {_APPLICATION}")
+    database.execute(f"pragma user_version = {_VERSION}")
 
 
 def _row(
