@@ -12,6 +12,7 @@ import pytest
 from batch_tools import rows_of
 from PIL import Image
 
+from spraycheck.batch.columns import photo_row
 from spraycheck.batch.scoring import Settings
 from spraycheck.cli.main import main
 from spraycheck.judge.axial import CentralNozzle
@@ -64,9 +65,6 @@ def test_central_sprays_and_holes_share_an_archive(archive: Path, serial: Path) 
     assert [rows[name]["kind"] for name in ("sound", "holes")] == ["single-hole", "holes"]
     assert float(rows["sound"]["roundness"]) > 0.9
     assert float(rows["sound"]["offset_ratio_u"]) > 0
-    for name, u_mm in (("sound", results["sound"]["patch"]["centre_u_mm"]),
-                       ("holes", results["holes"]["centre"]["u_mm"])):  # fmt: skip
-        assert rows[name]["centre_u_mm"] == ("" if u_mm is None else str(u_mm))
     assert float(rows["aside"]["offset_ratio"]) > 0.3 > float(rows["sound"]["offset_ratio"])
     assert "central-off-centre" in rows["aside"]["findings"]
     assert rows["sound"]["holes_expected"] == rows["holes"]["roundness"] == ""
@@ -75,6 +73,15 @@ def test_central_sprays_and_holes_share_an_archive(archive: Path, serial: Path) 
     page = (serial / "contact-sheet.html").read_text()
     assert "all limits kept" in page
     assert page.count("data:image/jpeg") == 3
+
+
+def test_the_middle_of_either_kind_has_its_uncertainty_in_one_column(serial: Path) -> None:
+    lines = (serial / "records.jsonl").read_text().splitlines()
+    for record in map(json.loads, lines):
+        middle = record["result"].get("centre") or record["result"]["patch"]
+        middle["centre_u_mm" if "patch" in record["result"] else "u_mm"] = 0.625
+        assert photo_row(record)["centre_u_mm"] == 0.625
+    assert len(lines) == 3
 
 
 def test_nothing_is_measured_twice_unless_the_aim_is_another(archive: Path, serial: Path) -> None:
