@@ -306,7 +306,11 @@ class _Run:
             self.suspects.append(piece)
             return None
         else:
-            often = f"{engine.tries} times with nothing else in hand" if engine.tries else "again"
+            often = (
+                f"{engine.tries} times with nothing else in hand"
+                if engine.tries
+                else "on one machine after another"
+            )
             mistake = MeasurementError(
                 f"the process that measured this photo died, {often}",
                 stage="worker",
