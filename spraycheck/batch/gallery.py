@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from spraycheck.batch.columns import Value
-from spraycheck.batch.pictures import Pictures, link_to
+from spraycheck.batch.files import Pictures, link_to
 from spraycheck.batch.records import date_of
 from spraycheck.judge.findings import KINDS
 from spraycheck.report.contact_sheet import Card, data_address

@@ -1,13 +1,17 @@
-"""The tool against a person: confusion table and disagreements of a labelled archive."""
+"""What a batch came to: counts, and the tool against a person in a labelled archive."""
 
 from __future__ import annotations
 
+import math
 from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Final
 
+from spraycheck.batch.progress import WORDS
 from spraycheck.judge.layout import VERDICTS
 
-TOOL_WORDS: Final = (*VERDICTS, "not measured")
+TOOL_WORDS: Final = (*VERDICTS, WORDS["failed"])
 """What the tool can say of a photo."""
 
 
@@ -22,7 +26,7 @@ class Comparison:
         person = record["person_verdict"]
         if not person or record["duplicate_of"] or record["outcome"] == "not-reached":
             return False
-        tool = record["result"]["verdict"] or "not measured"
+        tool = record["result"]["verdict"] or WORDS["failed"]
         self.counts[person, tool] += 1
         return bool(tool != person)
 
@@ -52,8 +56,6 @@ class Comparison:
 
 
 def _kappa(counts: Counter[tuple[str, str]]) -> list[str]:
-    import math
-
     from spraycheck.stats.repeatability import cohen_kappa
 
     pairs = list(counts.elements())
@@ -64,3 +66,40 @@ def _kappa(counts: Counter[tuple[str, str]]) -> list[str]:
         f"kappa {found.kappa:.2f} ± {2 * found.u:.2f}: agreement beyond chance, 1 is full, 0 is "
         "none"
     ]
+
+
+@dataclass(kw_only=True)
+class Summary:
+    """What a batch came to.
+
+    Parameters
+    ----------
+    folder : Path
+        Where it lies.
+    counts : Counter of str
+        Photos by verdict, ``failed`` or ``not-reached``.
+    duplicates : int
+        Photos whose content another has.
+    stopped, alike : str
+        As in `scheduler.Done`.
+    comparison : Comparison
+        Of the tool with a person.
+    files : list of str
+        What was written, by name.
+    notes : list of str
+        What else to tell.
+    """
+
+    folder: Path
+    counts: Counter[str] = field(default_factory=Counter)
+    duplicates: int = 0
+    stopped: str = ""
+    alike: str = ""
+    comparison: Comparison = field(default_factory=Comparison)
+    files: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def complete(self) -> bool:
+        """Whether every photo had its turn."""
+        return not self.stopped

@@ -1,7 +1,7 @@
 """Where the work is done: this process, a pool of processes, or a cluster.
 
-An engine takes a function and an argument and gives a future. The driver knows nothing else of it,
-so that all three give the same records.
+An engine takes a function and an argument and gives a future. The scheduler knows nothing else of
+it, so that all three give the same records.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures import CancelledError, Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from typing import Any, Protocol, TypeVar
+from typing import Any, Final, Protocol, TypeVar
 
 from spraycheck.batch import ONE_THREAD
 from spraycheck.batch.scoring import versions
@@ -25,20 +25,21 @@ R = TypeVar("R")
 
 
 class Engine(Protocol):
-    """What the driver needs.
+    """What the scheduler needs.
 
-    ``slots`` is how many pieces of work to hand over at a time; ``careful`` whether work lost with
-    a worker must be tried again one by one to find out which piece killed it.
+    ``slots`` is how many pieces of work to hand over at a time. ``tries`` is how often a piece must
+    lose its process alone, with nothing else in hand, before it is to blame; 0 where the engine
+    itself finds out which piece kills.
     """
 
     slots: int
-    careful: bool
+    tries: int
 
     def submit(self, function: Callable[[A], R], argument: A) -> Future[R]:
         """Start a piece of work."""
 
     def lost(self, error: BaseException) -> bool:
-        """Tell whether an error means that a worker died, and be ready to go on."""
+        """Tell whether an error means that a process died, and be ready to go on."""
 
     def close(self) -> None:
         """Drop what has not begun, wait for what has."""
@@ -48,7 +49,7 @@ class InProcess:
     """Does the work at once in this process: for tests, debugging and notebooks."""
 
     slots = 1
-    careful = False
+    tries = 0
 
     def submit(self, function: Callable[[A], R], argument: A) -> Future[R]:
         """Do the work."""
@@ -81,11 +82,11 @@ class Pool:
     that dies breaks a `ProcessPoolExecutor` for good; a new one is made then.
     """
 
-    careful = True
+    tries = 2  # one death may be chance, such as memory that another program took
 
     def __init__(self, jobs: int) -> None:
         self.jobs = jobs
-        # One waiting behind each at work, so that none is idle while the driver writes.
+        # One waiting behind each at work, so that none is idle while the main process writes.
         self.slots = 2 * jobs
         self._executor: Executor | None = None
 
@@ -94,8 +95,8 @@ class Pool:
         if self._executor is not None:
             try:
                 return self._executor.submit(function, argument)
-            except BrokenProcessPool:  # a worker died since the last look
-                self.lost(BrokenProcessPool())
+            except BrokenProcessPool as error:  # a worker died since the last look
+                self.lost(error)
         # The processes start with the first piece of work, and take over settings from this one.
         with _one_thread(), _ignoring_interrupts():
             self._executor = ProcessPoolExecutor(
@@ -105,12 +106,10 @@ class Pool:
 
     def lost(self, error: BaseException) -> bool:
         """Drop a broken pool; the next piece of work makes another."""
-        if not isinstance(error, BrokenProcessPool):
-            return False
-        if self._executor is not None:
+        if isinstance(error, BrokenProcessPool) and self._executor is not None:
             self._executor.shutdown(wait=False, cancel_futures=True)
             self._executor = None
-        return True
+        return isinstance(error, BrokenProcessPool | CancelledError)
 
     def close(self) -> None:
         """Drop what has not begun, wait for what has."""
@@ -133,7 +132,7 @@ class Cluster:
         The package is missing, nobody answers, there are no workers, or they run other versions.
     """
 
-    careful = False  # the scheduler itself moves lost work to other workers
+    tries = 0  # the scheduler moves lost work to other workers, and gives up what kills several
 
     def __init__(self, address: str) -> None:
         try:
@@ -165,15 +164,13 @@ class Cluster:
         try:
             future: Future[R] = self._executor.submit(function, argument)
         except Exception as error:  # a closed connection shows in many ways
-            raise InputError(
-                f"the cluster takes no more work ({' '.join(str(error).split())}); what was "
-                "finished is kept",
-                "start it again and run the same command again",
-            ) from None
+            raise _cluster_gone(" ".join(str(error).split())) from None
         return future
 
     def lost(self, error: BaseException) -> bool:
         """Tell whether the scheduler gave a piece of work up because it killed several workers."""
+        if isinstance(error, CancelledError):
+            raise _cluster_gone("work was dropped")
         return type(error).__name__ == "KilledWorker"
 
     def close(self) -> None:
@@ -182,7 +179,7 @@ class Cluster:
         self._client.close()
 
 
-_CONNECT_S = 20
+_CONNECT_S: Final = 20
 # Chosen because a scheduler on the same network answers within a second, a busy one within ten.
 
 
@@ -200,6 +197,13 @@ def _end_with(sentinel: int) -> None:
 
     wait([sentinel])
     os._exit(1)
+
+
+def _cluster_gone(why: str) -> InputError:
+    return InputError(
+        f"the cluster has gone ({why}); the photos finished so far are kept",
+        "start it again and run the same command again",
+    )
 
 
 def _check_workers(found: dict[str, tuple[str, int, str, str]], address: str) -> None:

@@ -1,16 +1,42 @@
-"""The pictures of a batch: beside the tables, named by the key of their result."""
+"""The files of an outcome: each put in place whole, pictures named by the key of their result."""
 
 from __future__ import annotations
 
 import contextlib
 import os
 import urllib.parse
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
+from spraycheck.batch.scoring import jpeg_bytes
 from spraycheck.batch.sources import is_address
 from spraycheck.errors import InputError, SprayCheckError
 from spraycheck.photo.files import shown
+
+_PLAIN_SIDE_PX: Final = 640
+_PLAIN_QUALITY: Final = 78
+# Of the photo beside its drawing: as wide as that, lines as clean to the eye.
+
+
+@contextlib.contextmanager
+def replacing(path: Path, *, sync: bool = True) -> Iterator[Path]:
+    """Give a name to write to; what was written takes the place of ``path`` at the end.
+
+    A reader, or a kill, never meets half of a file. With ``sync`` a power cut does not either.
+    """
+    temporary = path.with_name(f".{path.name}.part")
+    try:
+        yield temporary
+        if sync:
+            with open(temporary, "rb+") as file:
+                os.fsync(file.fileno())
+        os.replace(temporary, path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            temporary.unlink()
+        raise
 
 
 @dataclass(frozen=True)
@@ -41,10 +67,20 @@ class Pictures:
         InputError
             The disk is full or gone.
         """
-        name = key.hex()
-        for data, place in ((small, self.small(name)), (large, self.large(name))):
-            if data:
-                self._write(self.folder / place, data)
+        for data, place in ((small, self.small(key.hex())), (large, self.large(key.hex()))):
+            if not data:
+                continue
+            path = self.folder / place
+            try:
+                path.parent.mkdir(parents=True, exist_ok=True)
+                with replacing(path, sync=False) as part:  # one that is lost is drawn again
+                    part.write_bytes(data)
+            except OSError as error:
+                raise InputError(
+                    f"picture {shown(path)} cannot be written ({error.strerror}); what was "
+                    "finished is kept",
+                    "make room and run the same command again",
+                ) from None
 
     def there(self, key: bytes) -> bool:
         """Tell whether the large picture is there."""
@@ -64,21 +100,6 @@ class Pictures:
         except OSError:
             return b""
 
-    def _write(self, path: Path, data: bytes) -> None:
-        temporary = path.with_suffix(".part")
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            temporary.write_bytes(data)
-            os.replace(temporary, path)
-        except OSError as error:
-            with contextlib.suppress(OSError):
-                temporary.unlink()
-            raise InputError(
-                f"picture {shown(path)} cannot be written ({error.strerror}); what was finished is "
-                "kept",
-                "make room and run the same command again",
-            ) from None
-
 
 def link_to(photo: str, folder: Path) -> str:
     """Return the address of a photo from a page in ``folder``; empty for an object store."""
@@ -93,19 +114,10 @@ def link_to(photo: str, folder: Path) -> str:
 
 def plain_picture(photo: str) -> bytes:
     """Return the photo itself, small enough for a page; nothing when it cannot be read."""
-    import cv2
-
     from spraycheck.photo import read_photo
 
     try:
         rgb = read_photo(photo).rgb
     except SprayCheckError:
         return b""
-    height, width = rgb.shape[:2]
-    scale = min(1.0, 640 / max(height, width))  # as wide as the drawing beside it
-    size = max(1, round(width * scale)), max(1, round(height * scale))
-    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
-    good, data = cv2.imencode(
-        ".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 78]
-    )
-    return bytes(data.tobytes()) if good else b""
+    return jpeg_bytes(rgb, _PLAIN_QUALITY, width_px=_PLAIN_SIDE_PX, height_px=_PLAIN_SIDE_PX)
