@@ -11,7 +11,7 @@ from spraycheck.cli.options import add_library_option, resolve_nozzle
 from spraycheck.cli.terminal import complain
 from spraycheck.cli.values import decimal_number, hole_count
 from spraycheck.errors import InputError
-from spraycheck.output_files import target_file
+from spraycheck.output_files import target_file, write_file
 
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
@@ -112,12 +112,12 @@ def run(args: argparse.Namespace) -> int:
 
     from spraycheck.report.card_pdf import card_pdf
 
-    _write(target, card_pdf([page for page in pages for _ in range(args.copies)]))
+    write_file(target, card_pdf([page for page in pages for _ in range(args.copies)]), "card")
     names = [str(target)]
     for number, picture in enumerate(pictures, start=1):
         suffix = f"-{number}" if len(pictures) > 1 else ""
         beside = target.with_name(f"{target.stem}{suffix}.png")
-        _write(beside, picture)
+        write_file(beside, picture, "card")
         names.append(str(beside))
     print("\n".join(names))
     complain("print at 100 %, then measure the 100 mm lines with a steel rule")
@@ -147,14 +147,3 @@ def _pictures(pages: list[CardPage], dpi: float) -> list[bytes]:
     from spraycheck.report.card_png import card_picture, png_bytes
 
     return [png_bytes(card_picture(page, dpi), dpi) for page in pages]
-
-
-def _write(path: Path, data: bytes) -> None:
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise InputError(
-            f"card {str(path)!r} cannot be written ({error.strerror or error}), expected room and "
-            "permission to write",
-            "choose another place",
-        ) from None
