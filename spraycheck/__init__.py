@@ -46,9 +46,9 @@ if TYPE_CHECKING:
     from spraycheck.photo import photo_from_array, read_photo
     from spraycheck.photo.containers import Photo
     from spraycheck.pipeline import Pipeline
-    from spraycheck.spray.centre import locate_centre
     from spraycheck.spray.measure import measure_plumes
-    from spraycheck.spray.segmentation import segment_plumes
+    from spraycheck.spray.plumes import locate_centre, segment_plumes
+    from spraycheck.spray.settings import MeasureSettings, PlumeSettings, WetnessSettings
     from spraycheck.spray.wetness import map_wetness
 
 __all__ = [
@@ -65,15 +65,18 @@ __all__ = [
     "Layout",
     "LayoutError",
     "Limits",
+    "MeasureSettings",
     "MeasurementError",
     "Photo",
     "PhotoError",
     "PhotoQualityError",
     "Pipeline",
+    "PlumeSettings",
     "SprayCheckError",
     "SprayNotFoundError",
     "SprayTime",
     "Standoff",
+    "WetnessSettings",
     "__version__",
     "assess_layout",
     "combine_shots",
@@ -114,7 +117,6 @@ _HOME = {
     "card.spec": ("CardSpec",),
     "axial_pipeline": ("CentralPipeline",),
     "judge.axial": ("CentralAssessment", "CentralNozzle"),
-    "spray.centre": ("locate_centre",),
     "judge.shots": ("combine_shots", "compare_cards"),
     "photo.containers": ("Photo",),
     "judge.layout": ("Assessment", "Layout"),
@@ -124,7 +126,8 @@ _HOME = {
     "card.printed": ("find_card",),
     "judge.quality": ("SprayTime",),
     "card.sheet": ("rectify_card",),
-    "spray.segmentation": ("segment_plumes",),
+    "spray.plumes": ("locate_centre", "segment_plumes"),
+    "spray.settings": ("MeasureSettings", "PlumeSettings", "WetnessSettings"),
     "judge.standoff": ("Standoff",),
     "spray.wetness": ("map_wetness",),
 }

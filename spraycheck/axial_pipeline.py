@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Final
@@ -28,6 +27,7 @@ from spraycheck.judge.standoff import Standoff
 from spraycheck.photo.containers import Photo
 from spraycheck.pipeline import describe_stage
 from spraycheck.spray.containers import WetnessMap
+from spraycheck.spray.settings import WetnessSettings
 from spraycheck.spray.wetness import map_wetness
 
 CENTRE: Final = "centre"
@@ -40,7 +40,9 @@ cut out of true; that it is longer or shorter than its name says does not move i
 a cross measured with a rule (chosen)."""
 
 
-_map_wetness: Final = functools.partial(map_wetness, too_dark=math.inf)
+_map_wetness: Final = functools.partial(
+    map_wetness, settings=WetnessSettings(dark_objects=False)
+)
 # A single patch beside some faint shadow is much darker than most patches, and yet the spray.
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import inspect
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
 import cv2
@@ -32,12 +32,10 @@ from spraycheck.judge.quality import (
 )
 from spraycheck.judge.standoff import Standoff, add_spray_angles
 from spraycheck.photo.containers import Photo
-from spraycheck.spray.centre import locate_centre
-from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
+from spraycheck.spray.containers import PlumeCatalogue, PlumeSegmentation, WetnessMap
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.occluders import leave_out_things
+from spraycheck.spray.plumes import segment_plumes
 from spraycheck.spray.seen import Seen
-from spraycheck.spray.segmentation import segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 
@@ -48,18 +46,19 @@ class Pipeline:
     Examples
     --------
     >>> from functools import partial
-    >>> from spraycheck import Pipeline, segment_plumes
-    >>> careful = Pipeline(segment=partial(segment_plumes, min_area_mm2=8.0))
+    >>> from spraycheck import PlumeSettings, Pipeline, segment_plumes
+    >>> careful = Pipeline(
+    ...     segment=partial(segment_plumes, settings=PlumeSettings(min_area_mm2=8.0))
+    ... )
 
     Parameters
     ----------
-    rectify, wetness, centre, segment, measure, assess : callable
+    rectify, wetness, segment, measure, assess : callable
         Functions of the shapes of the house's own; see their docstrings.
     """
 
     rectify: Callable[..., RectifiedCard] = find_card
     wetness: Callable[..., WetnessMap] = map_wetness
-    centre: Callable[..., NozzleCentre] = locate_centre
     segment: Callable[..., PlumeSegmentation] = segment_plumes
     measure: Callable[..., PlumeCatalogue] = measure_plumes
     assess: Callable[..., Assessment] = assess_layout
@@ -117,9 +116,9 @@ class Pipeline:
                 told = f"in the dry photo, {error}"
                 raise CardNotFoundError(told, stage=error.stage, hint=error.hint) from None
             card = subtract_clean_card(seen, clean)
-        wet = self.wetness(card)
-        centre = self.centre(wet)
-        segmentation, wet = leave_out_things(self.segment(wet, centre), wet, photo)
+        wet = self.wetness(card, photo=photo)
+        segmentation = self.segment(wet)
+        centre = segmentation.centre
         catalogue = self.measure(wet, segmentation, centre)
         if elapsed is not None:
             catalogue = widen_for_creep(catalogue, crept_mm(elapsed))
@@ -185,17 +184,22 @@ def describe_stage(stage: Callable[..., Any]) -> dict[str, object]:
         if parameter.kind is inspect.Parameter.KEYWORD_ONLY
         and (name in given or parameter.default is not inspect.Parameter.empty)
     }
-    # JSON has no tuples; None is a parameter left to the stage. Anything else is named by repr, so
-    # that a changed parameter never goes unseen.
-    plain = {
-        k: v
-        if v is None or isinstance(v, (int, float, str, bool))
-        else list(v)
-        if isinstance(v, tuple)
-        else repr(v)
-        for k, v in parameters.items()
-    }
     return {
         "function": f"{stage.__module__}.{getattr(stage, '__qualname__', repr(stage))}",
-        "parameters": plain,
+        "parameters": _plain(parameters),
     }
+
+
+def _plain(value: Any) -> Any:
+    """Return a parameter as JSON has it, settings with all their fields.
+
+    JSON has no tuples; None is a parameter left to the stage. Anything else is named by repr, so
+    that a changed parameter never goes unseen.
+    """
+    if is_dataclass(value) and not isinstance(value, type):
+        return {one.name: _plain(getattr(value, one.name)) for one in fields(value)}
+    if isinstance(value, dict):
+        return {name: _plain(one) for name, one in value.items()}
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    return value if value is None or isinstance(value, (int, float, str, bool)) else repr(value)

@@ -1,4 +1,4 @@
-"""Stage 3: where the nozzle stood over the card.
+"""Where the nozzle stood over the card, from plumes that were told apart.
 
 Two independent cues. *Axes*: every plume flies straight from the tip, so its streak on the card
 points at the foot of the perpendicular from the tip, whatever the nozzle's tilt. *Ring*: holes at
@@ -9,373 +9,289 @@ which at 60 to 70 degrees is 2 to 3.5 ring radii per radian and a metre more tha
 So the ring may only help as far as the tilt is known. Its offset from the foot is an unknown with
 a prior of three parts (square nozzle, ordinary tilt, no ring at all); the data weigh the parts and
 the axes decide where the two disagree.
+
+Both are fitted by least squares with Cauchy's loss, which lets go of what does not belong.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-from scipy import special
 
 from spraycheck import flags as flag
 from spraycheck.arrays import Float
-from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
-from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
-from spraycheck.spray.containers import NozzleCentre, WetnessMap
-from spraycheck.spray.patches import (
-    Patch,
-    away_from_edge,
-    cut_touching,
-    find_patches,
-    leans_on_edge,
-)
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.constants import COVERAGE_FACTOR_95, TINY
+from spraycheck.spray.containers import NozzleCentre
+from spraycheck.spray.patches import Patch
+from spraycheck.spray.settings import PlumeSettings
 
-RING_PRIOR = ((0.45, 0.004), (0.45, 0.035), (0.10, 0.20))
-"""Weight and standard offset (in ring radii, per coordinate) of the three parts of the prior.
-
-Offset per degree of tilt is 0.047 radii at a hole angle of 63 degrees (see above). Square: a
-nozzle in a jig, 0.1 degree. Ordinary: held by hand or a worn clamp, 0.75 degree. Last: unequal hole
-angles, where "the ring" says little. Weights chosen because no survey is known to the project.
-"""
-
-RING_SCATTER = 0.013
-"""Healthy scatter of plume radii about their ring, as a fraction of the radius (chosen because
-simulated cards of square nozzles show 0.010 to 0.017)."""
-
-RING_PRIOR_THREE = ((0.25, 0.004), (0.35, 0.035), (0.40, 0.20))
-"""The same for three plumes: any three points lie on a circle, so the ring cannot be tested."""
-
-AXIS_FLOOR_DEG, AXIS_AREA_DEG_MM2 = 0.36, 380.0
-"""Scatter of a plume's own axis about its ray: a floor, and a part that falls with the wetted area
-(few drops, and paper that wicks by a millimetre whatever the plume's size). Simulated cards show
-1.2 degrees at 270 mm2, 1.1 at 410, 0.6 at 580 and 0.5 at 960. With a floor of 0.3, nine of ten
-intervals held the centre of 1018 cards where plumes were larger than 700 mm2, and 97 of 100 where
-they were smaller; with 0.42 they were wider than needed on photographs with known truth."""
-
-UNKNOWN_SCALE = 0.57
-"""Areas in assumed mm count at this fraction: a sheet of unknown size is taken as A4, and A5 or a
-200 mm square have half its area (with 0.65, 88 of 100 intervals held the centre on such sheets)."""
-
-AGREEING = 0.8
-"""Share of the axes that should agree on a centre; below it another first guess is tried (chosen:
-sound patterns reach 0.85 and more, patterns with touching plumes cut about a wrong centre 0.6)."""
-
-CAUCHY = 2.4
-"""Scale of Cauchy's weights: 95 % efficient on normal errors (Holland and Welsch 1977, from
-memory)."""
-
-PRIOR_FREEDOM = 4.0
-"""Degrees of freedom that the scatters above are worth beside a card's own: cards differ in how
-well their axes agree (chosen: with 0 three plumes alone would decide, with dozens all cards would
-scatter alike; with 4 the interval holds on simulated cards of three plumes and of eight)."""
-
-CUT_FACTOR = 4.0
-"""A plume cut from its neighbour has lost one flank: its axis leans away by several degrees
-(simulated pairs that touch show 7 to 9)."""
+_NO_OFFSET = (math.nan, math.nan)
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Streak:
-    """A patch reduced to what the centre needs."""
-
-    x: float
-    y: float
-    ux: float
-    uy: float
-    sigma_rad: float
-    area: float
-    reach: float
-
-
-def locate_centre(
-    wet: WetnessMap,
-    *,
-    threshold: float = WET_THRESHOLD_FRAC,
-    min_share: float = 0.04,
-    rounds: int = 3,
-) -> NozzleCentre:
-    """Find the foot of the perpendicular from the nozzle's tip to the card.
+class Axes:
+    """Plumes reduced to what the centre needs; one row per plume.
 
     Parameters
     ----------
-    wet : WetnessMap
-        From stage 2.
-    threshold : float
-        Wetness from which paper counts as wetted.
-    min_share : float
-        Patches below this fraction of the larger ones' area are drops, not plumes.
-    rounds : int
-        Rounds of "locate, cut touching plumes along rays, locate again".
-
-    Returns
-    -------
-    NozzleCentre
-        With its covariance.
-
-    Raises
-    ------
-    SprayNotFoundError
-        No patch looks like a plume.
-    CentreNotFoundError
-        Fewer than two plumes, or plumes that do not point at a common place.
+    xy : (K, 2) ndarray of float
+        Centroids in mm.
+    along : (K, 2) ndarray of float
+        Unit vectors along their long axes.
+    sigma_rad : (K,) ndarray of float
+        Standard uncertainty of the axes' directions.
+    area_mm2 : (K,) ndarray of float
+        Wetted areas.
     """
-    patches = find_patches(wet, threshold=threshold)
-    plumes = _plume_like(patches, min_share)
-    if not plumes:
-        raise SprayNotFoundError(
-            f"no spray plume found among {len(patches)} wet patches",
-            stage="centre",
-            hint="check that the card was sprayed and photographed on the sprayed side",
-        )
-    soak = 1.0 if wet.card.scale_known else UNKNOWN_SCALE
 
-    def settle(start: Float) -> tuple[Float, list[_Streak], float]:
-        """Locate, cut, locate again; also how many axes agree."""
-        streaks: list[_Streak] = []
-        agree = 0.0
-        for _ in range(rounds):
-            pieces = cut_touching(plumes, start, threshold=threshold, cell_mm=wet.card.cell_mm)
-            streaks = [_streak(piece, start, soak) for piece in _plume_like(pieces, min_share)]
-            streaks = [s for s in streaks if math.isfinite(s.sigma_rad)]
-            if len(streaks) < 2:
-                return start, streaks, 0.0
-            start, _, miss = _axes_centre(streaks, start)
-            agree = float((1 / (1 + (miss / CAUCHY) ** 2)).sum())
-        return start, streaks, agree
+    xy: Float
+    along: Float
+    sigma_rad: Float
+    area_mm2: Float
 
-    start, streaks, agree = settle(_start(plumes))
-    if agree < AGREEING * len(streaks) or len(streaks) < 2:
-        # Plumes that touch have axes of their own making; the middle of all that is wet has none.
-        areas = np.array([p.area_mm2 for p in plumes])
-        middles = np.array([p.centroid for p in plumes])
-        other = settle(np.average(middles, axis=0, weights=areas))
-        if other[2] > agree:
-            start, streaks, agree = other
-    if len(streaks) < 2:
-        raise CentreNotFoundError(
-            f"only {len(streaks)} plume with a clear direction found, expected at least 2",
-            stage="centre",
-            hint="the centre is where the plumes point back to: spray a fresh card with one brisk "
-            "full stroke",
-        )
-    return _combine(streaks, start, wet)
+    def __len__(self) -> int:
+        return len(self.xy)
+
+    @classmethod
+    def of(
+        cls, plumes: Sequence[Patch], at: Float, *, scale_known: bool, settings: PlumeSettings
+    ) -> Axes:
+        """Axes of those plumes, ``K`` at most, that have one as seen from ``at``, (2,) in mm."""
+        s = settings
+        scale = 1.0 if scale_known else s.unknown_scale
+        found = []
+        for plume in plumes:
+            m = plume.moments
+            ratio = m.along / m.across
+            reach = math.hypot(m.x - at[0], m.y - at[1])
+            if ratio < s.axis_elongation or reach < s.axis_reach * m.across:
+                continue
+            # The axis of an ellipse of axis ratio q is the vaguer the rounder it is: q / (q^2 - 1)
+            # (ratio of its own second moments), 2/3 at an elongation of 2.
+            vague = max(1.0, math.sqrt(1.5 * ratio / (ratio**2 - 1)))
+            drops = s.axis_area_deg_mm2 / max(plume.area_mm2 * scale, s.axis_least_mm2)
+            sigma = math.radians(math.hypot(s.axis_floor_deg, drops)) * vague
+            sigma *= s.cut_factor if plume.cut else 1.0
+            found.append((m.x, m.y, math.cos(m.angle_rad), math.sin(m.angle_rad), sigma, plume.area_mm2))
+        table = np.array(found, float).reshape(-1, 6)
+        return cls(xy=table[:, :2], along=table[:, 2:4], sigma_rad=table[:, 4], area_mm2=table[:, 5])
 
 
-def _plume_like(patches: list[Patch], min_share: float) -> list[Patch]:
-    """Patches large enough to be plumes and not lying over the sheet's edge."""
-    free = [p for p in patches if not leans_on_edge(p)] or patches
-    if not free:
-        return []
-    free = away_from_edge(free)
-    areas = np.array([p.area_mm2 for p in free])
-    large = float(np.median(areas[areas >= 0.25 * areas.max()]))
-    return [p for p in free if p.area_mm2 >= min_share * large]
+class Fit(NamedTuple):
+    """A robust fit: solution, its covariance, and how many of the residuals agree with it."""
+
+    at: Float
+    covariance: Float
+    agreeing: float
 
 
-def _streak(patch: Patch, centre: Float, soak: float) -> _Streak:
-    """Reduce a patch to centroid, axis and the axis' standard uncertainty.
+def robust_fit(
+    residuals: Callable[[Float], Float],
+    start: Float,
+    *,
+    scale: float,
+    prior_freedom: float,
+) -> Fit:
+    """Least squares with Cauchy's loss.
 
-    ``soak`` turns its area into real mm2.
+    The covariance is that of the weighted normal equations times the assumed scatter weighed
+    against what the residuals show: the posterior mean of a scaled inverse chi-squared prior,
+    widened so that 1.96 standard deviations are Student's 97.5 % quantile for the degrees of
+    freedom behind it (JCGM 100:2008, G.3 and G.6.4).
+
+    Parameters
+    ----------
+    residuals : callable
+        Of the parameters, ``(P,)``: ``(K,)`` residuals in standard deviations.
+    start : (P,) ndarray of float
+        First guess.
+    scale : float
+        Of the loss, in standard deviations.
+    prior_freedom : float
+        Degrees of freedom that the assumed scatter is worth.
     """
-    x, y = patch.centroid
-    along, across, angle = patch.spread()
-    ratio = along / across
-    reach = math.hypot(x - centre[0], y - centre[1])
-    if ratio < 1.12 or reach < 2 * across:  # round, or on the centre: no direction to use
-        sigma = math.inf
-    else:
-        # The axis of an ellipse of axis ratio q is the vaguer the rounder it is: q / (q^2 - 1)
-        # (ratio of its own second moments), 2/3 at an elongation of 2.
-        vague = max(1.0, math.sqrt(ratio / (ratio**2 - 1) / (2 / 3)))
-        drops = AXIS_AREA_DEG_MM2 / max(patch.area_mm2 * soak, 10.0)
-        sigma = math.radians(math.hypot(AXIS_FLOOR_DEG, drops)) * vague
-        sigma *= CUT_FACTOR if patch.cut else 1.0
-    return _Streak(
-        x=float(x),
-        y=float(y),
-        ux=math.cos(angle),
-        uy=math.sin(angle),
-        sigma_rad=sigma,
-        area=patch.area_mm2,
-        reach=reach,
+    from scipy.optimize import least_squares  # heavy imports, needed once a photo is measured
+    from scipy.special import stdtrit
+
+    # The last rows hold parameters that the residuals leave free (parallel axes) where they are.
+    def held(p: Float) -> Float:
+        return np.concatenate([residuals(p), _HOLD * (p - start)])
+
+    found = least_squares(held, start, loss="cauchy", f_scale=scale, x_scale="jac")
+    at = np.asarray(found.x, float)
+    miss = residuals(at)
+    weight = 1 / (1 + (miss / scale) ** 2)
+    step = _STEP * max(1.0, float(np.abs(at).max()))
+    slope = np.stack(
+        [(residuals(at + d) - residuals(at - d)) / (2 * step) for d in step * np.eye(len(at))], axis=1
+    )
+    information = (slope * weight[:, None]).T @ slope + _HOLD**2 * np.eye(len(at))
+    freedom = prior_freedom + len(miss) - len(at)
+    student = float(stdtrit(freedom, _UPPER)) / COVERAGE_FACTOR_95
+    spread = (prior_freedom + float((weight * miss**2).sum())) / freedom * student**2
+    return Fit(at, np.linalg.inv(information) * spread, float(weight.sum()))
+
+
+_HOLD = 1e-3  # standard deviations per mm: a metre is nothing
+_STEP = 1e-6  # of a parameter, for its numerical derivative
+_UPPER = 0.975  # two-sided 95 %
+
+
+def fit_axes(axes: Axes, start: Float, settings: PlumeSettings) -> Fit:
+    """Common origin of the axes, (2,) in mm."""
+    normal = np.column_stack([-axes.along[:, 1], axes.along[:, 0]])
+
+    def residuals(at: Float) -> Float:
+        away = axes.xy - at
+        lever = np.maximum(np.hypot(away[:, 0], away[:, 1]), settings.lever_least_mm)
+        return np.asarray((away * normal).sum(axis=1) / (axes.sigma_rad * lever))
+
+    return robust_fit(
+        residuals,
+        np.asarray(start, float),
+        scale=settings.cauchy_scale,
+        prior_freedom=settings.prior_freedom,
     )
 
 
-def _start(plumes: list[Patch]) -> Float:
-    """First guess: the place most pairs of axes agree on; the middle of all wet when none do."""
-    weights = np.array([p.area_mm2 for p in plumes])
+def fit_ring(axes: Axes, settings: PlumeSettings) -> tuple[Fit, float]:
+    """Fit a circle to the centroids: centre and radius, (3,) in mm, and the relative scatter.
+
+    Weak plumes wet less of their far end, so their radius counts less.
+    """
+    s = settings
+    relative = np.log(np.maximum(axes.area_mm2, 1.0) / np.median(axes.area_mm2))
+    sigma = np.hypot(s.ring_scatter_frac, s.ring_area_frac * relative)
+
+    def away(ring: Float) -> Float:
+        """Log of the distances over the radius: their relative misfit, in first order."""
+        length = np.hypot(axes.xy[:, 0] - ring[0], axes.xy[:, 1] - ring[1])
+        return np.asarray(np.log(np.maximum(length, TINY) / max(ring[2], TINY)))
+
+    middle = axes.xy.mean(axis=0)
+    start = np.array([*middle, np.hypot(*(axes.xy - middle).T).mean()])
+    fit = robust_fit(
+        lambda ring: away(ring) / sigma,
+        start,
+        scale=s.ring_cauchy_scale,
+        prior_freedom=s.prior_freedom,
+    )
+    return fit, float(np.sqrt(np.mean(away(fit.at) ** 2)))
+
+
+def first_guesses(plumes: Sequence[Patch], settings: PlumeSettings) -> tuple[Float, Float]:
+    """Two first guesses, (2,) in mm: the place most pairs of axes cross near, and the middle.
+
+    Plumes that touch have axes of their own making; the middle of all that is wet has none.
+    """
+    s = settings
+    weight = np.array([p.area_mm2 for p in plumes])
     middles = np.array([p.centroid for p in plumes])
-    middle = np.average(middles, axis=0, weights=weights)
-    if len(plumes) < 3:
-        extent = 40.0
-    else:
-        extent = float(np.median(np.hypot(*(middles - middle).T))) + 1.0
-    lines = [p.spread() for p in plumes]
+    middle = np.asarray(np.average(middles, axis=0, weights=weight))
+    extent = s.crossing_extent_mm
+    if len(plumes) > 2:
+        extent = float(np.median(np.hypot(*(middles - middle).T)))
+    long = [p.moments for p in plumes if p.moments.along > s.axis_elongation * p.moments.across]
     points = []
-    for i in range(len(plumes)):
-        for j in range(i):
-            ai, aj = lines[i][2], lines[j][2]
-            cross = math.sin(aj - ai)
-            if abs(cross) < math.sin(math.radians(12)):
+    for i, one in enumerate(long):
+        for other in long[:i]:
+            cross = math.sin(other.angle_rad - one.angle_rad)
+            if abs(cross) < math.sin(math.radians(s.crossing_least_deg)):
                 continue
-            if min(lines[i][0] / lines[i][1], lines[j][0] / lines[j][1]) < 1.15:
-                continue
-            d = middles[j] - middles[i]
-            step = (d[0] * math.sin(aj) - d[1] * math.cos(aj)) / cross
-            points.append(middles[i] + step * np.array([math.cos(ai), math.sin(ai)]))
+            dx, dy = other.x - one.x, other.y - one.y
+            step = (dx * math.sin(other.angle_rad) - dy * math.cos(other.angle_rad)) / cross
+            points.append(
+                (one.x + step * math.cos(one.angle_rad), one.y + step * math.sin(one.angle_rad))
+            )
     if not points:
-        return np.asarray(middle)
+        return middle, middle
     cloud = np.array(points)
-    # The densest place: mean-shift with a kernel of a quarter of the pattern's size, from the best.
-    width = 0.25 * extent
-    density = np.exp(-((cloud[:, None] - cloud[None]) ** 2).sum(axis=2) / (2 * width**2)).sum(
-        axis=1
-    )
-    at = cloud[int(np.argmax(density))]
-    for _ in range(20):
-        near = np.exp(-((cloud - at) ** 2).sum(axis=1) / (2 * width**2))
-        at = near @ cloud / near.sum()
-    return np.asarray(at)
+    width = s.crossing_width_frac * max(extent, 1.0)
+    square = ((cloud[:, None] - cloud[None]) ** 2).sum(axis=-1)
+    near = np.exp(-square / (2 * width**2))
+    best = near[int(np.argmax(near.sum(axis=1)))]
+    return np.asarray(best @ cloud / best.sum()), middle
 
 
-def _axes_centre(streaks: list[_Streak], start: Float) -> tuple[Float, Float, Float]:
-    """Common origin of the axes: robust weighted least squares.
+def combine(axes: Axes, fit: Fit, card: RectifiedCard, settings: PlumeSettings) -> NozzleCentre:
+    """Weigh axes and ring; see the module's introduction.
 
-    Returns the centre, its covariance and each axis' miss in standard deviations.
+    Parameters
+    ----------
+    axes : Axes
+        Of two plumes at least.
+    fit : Fit
+        Their common origin.
+    card : RectifiedCard
+        From stage 1; its own uncertainty is added.
+    settings : PlumeSettings
+        The numbers that decide.
     """
-    xy = np.array([[s.x, s.y] for s in streaks])
-    normal = np.array([[-s.uy, s.ux] for s in streaks])
-    sigma = np.array([s.sigma_rad for s in streaks])
-    at = np.array(start, float)
-    robust = np.ones(len(streaks))
-    information = np.eye(2)
-    miss = np.zeros(len(streaks))
-    for _ in range(15):
-        lever = np.maximum(np.hypot(*(xy - at).T), 3.0)
-        width = sigma * lever
-        weight = robust / width**2
-        information = (normal * weight[:, None]).T @ normal + np.eye(2) * 1e-6
-        new = np.linalg.solve(
-            information, normal.T @ (weight * (normal * xy).sum(axis=1)) + 1e-6 * at
-        )
-        miss = ((xy - new) * normal).sum(axis=1) / width
-        # Cauchy weights: an axis bent by a neighbour or by print loses its say gradually.
-        robust = 1 / (1 + (miss / CAUCHY) ** 2)
-        moved = float(np.hypot(*(new - at)))
-        at = new
-        if moved < 1e-4:
-            break
-    spread = _spread(float((robust * miss**2).sum()), len(streaks) - 2)
-    return at, np.linalg.inv(information) * spread, miss
-
-
-def _spread(squares: float, spare: int) -> float:
-    """Factor on a covariance: the assumed scatter weighed against what this card shows.
-
-    The posterior mean of a scaled inverse chi-squared prior, widened so that 1.96 standard
-    deviations are Student's 97.5 % quantile for the degrees of freedom behind it (JCGM 100:2008,
-    G.3 and G.6.4).
-    """
-    freedom = PRIOR_FREEDOM + spare
-    student = float(special.stdtrit(freedom, 0.975)) / COVERAGE_FACTOR_95
-    return (PRIOR_FREEDOM + squares) / freedom * student**2
-
-
-def _ring(streaks: list[_Streak]) -> tuple[Float, float, Float, float]:
-    """Fit a circle to the plume centroids: centre, radius, covariance, relative scatter.
-
-    Gauss-Newton on the distances (orthogonal fit), from the mean. Weak plumes wet less of their
-    far end, so their radius counts less: the logarithm of the area ratio widens their scatter.
-    """
-    xy = np.array([[s.x, s.y] for s in streaks])
-    area = np.array([s.area for s in streaks])
-    relative = np.abs(np.log(np.maximum(area, 1.0) / np.median(area)))
-    at, radius = xy.mean(axis=0), float(np.hypot(*(xy - xy.mean(axis=0)).T).mean())
-    information = np.eye(3)
-    residual = np.zeros(len(xy))
-    weight = np.ones(len(xy))
-    for _ in range(20):
-        sigma = radius * np.hypot(RING_SCATTER, 0.06 * relative)
-        d = xy - at
-        length = np.maximum(np.hypot(*d.T), 1e-6)
-        residual = length - radius
-        weight = 1 / sigma**2 / (1 + (residual / (3 * sigma)) ** 2)
-        jacobian = np.column_stack([-d / length[:, None], -np.ones(len(xy))])
-        information = (jacobian * weight[:, None]).T @ jacobian + np.eye(3) * 1e-9
-        step = np.linalg.solve(information, -jacobian.T @ (weight * residual))
-        at = at + step[:2]
-        radius = float(radius + step[2])
-        if not (0 < radius < 1e4) or float(np.abs(step).max()) < 1e-5:
-            break
-    spread = _spread(float((weight * residual**2).sum()), len(xy) - 3)
-    scatter = float(np.sqrt(np.mean(residual**2)) / max(radius, 1e-6))
-    return at, radius, np.linalg.inv(information)[:2, :2] * spread, scatter
-
-
-def _combine(streaks: list[_Streak], start: Float, wet: WetnessMap) -> NozzleCentre:
-    """Weigh axes and ring; see the module's introduction."""
-    axes, axes_cov, _ = _axes_centre(streaks, start)
-    size = float(np.median([s.reach for s in streaks]))
+    s = settings
+    size = float(np.median(np.hypot(*(axes.xy - fit.at).T)))
+    at, covariance = fit.at, fit.covariance
     notes: list[str] = []
-    parallel = math.sqrt(float(np.linalg.eigvalsh(axes_cov)[-1]))
-    if len(streaks) < 3:
+    radius, offset = math.nan, _NO_OFFSET
+    if len(axes) < 3:
         notes.append(flag.FEW_PLUMES)
-        if parallel > 0.25 * size:  # two plumes in one line: only "half way between" is left
-            axes = np.mean([[s.x, s.y] for s in streaks], axis=0)
-            axes_cov = np.eye(2) * (0.15 * size) ** 2
-        cov = axes_cov + np.eye(2) * wet.card.geometry_u_mm**2
-        return _answer(axes, cov, math.nan, (math.nan, math.nan), "axes", notes, size)
-
-    ring, radius, ring_cov, scatter = _ring(streaks)
-    holds = 0 < radius < 3 * size and (len(streaks) == 3 or scatter < 4 * RING_SCATTER)
-    if not holds:
-        notes.append(flag.RING_DROPPED)
-        cov = axes_cov + np.eye(2) * wet.card.geometry_u_mm**2
-        return _answer(axes, cov, math.nan, (math.nan, math.nan), "axes", notes, size)
-
-    gap = ring - axes
-    parts = []
-    for share, offset in RING_PRIOR_THREE if len(streaks) == 3 else RING_PRIOR:
-        loose = ring_cov + np.eye(2) * (offset * radius) ** 2
-        spread = axes_cov + loose
-        likelihood = share * math.exp(-0.5 * float(gap @ np.linalg.solve(spread, gap)))
-        likelihood /= math.sqrt(float(np.linalg.det(spread)))
-        gain = axes_cov @ np.linalg.inv(spread)
-        parts.append((likelihood, axes + gain @ gap, axes_cov - gain @ axes_cov))
-    total = sum(p[0] for p in parts) or 1e-300
-    mean = sum((p[0] / total * p[1] for p in parts), np.zeros(2))
-    cov = sum(
-        (p[0] / total * (p[2] + np.outer(p[1] - mean, p[1] - mean)) for p in parts),
-        np.zeros((2, 2)),
-    )
-    cov = cov + np.eye(2) * wet.card.geometry_u_mm**2
-    dropped = parts[2][0] / total > 0.5
-    if dropped:
-        notes.append(flag.RING_DROPPED)
-        return _answer(mean, cov, math.nan, (math.nan, math.nan), "axes", notes, size)
-    offset_mm = (float(ring[0] - mean[0]), float(ring[1] - mean[1]))
-    return _answer(mean, cov, radius, offset_mm, "axes+ring", notes, size)
-
-
-def _answer(
-    at: Float,
-    cov: Float,
-    radius: float,
-    offset: tuple[float, float],
-    found_by: str,
-    notes: list[str],
-    size: float,
-) -> NozzleCentre:
-    if math.sqrt(float(np.linalg.eigvalsh(cov)[-1])) > 0.05 * size:
+        if _largest_u(covariance) > s.parallel_frac * size:
+            at = axes.xy.mean(axis=0)
+            covariance = np.eye(2) * (s.between_u_frac * size) ** 2
+    else:
+        at, covariance, ring = _with_ring(axes, fit, size, s)
+        if ring is None:
+            notes.append(flag.RING_DROPPED)
+        else:
+            radius, offset = float(ring[2]), (float(ring[0] - at[0]), float(ring[1] - at[1]))
+    covariance = (covariance + covariance.T) / 2 + np.eye(2) * card.geometry_u_mm**2
+    if _largest_u(covariance) > s.wide_frac * size:
         notes.append(flag.CENTRE_WIDE)
     return NozzleCentre(
         x_mm=float(at[0]),
         y_mm=float(at[1]),
-        covariance_mm2=np.array((cov + cov.T) / 2),
-        ring_radius_mm=float(radius),
+        covariance_mm2=covariance,
+        ring_radius_mm=radius,
         ring_offset_mm=offset,
-        found_by=found_by,
+        found_by="axes" if math.isnan(radius) else "axes+ring",
         flags=tuple(notes),
     )
+
+
+def _with_ring(
+    axes: Axes, fit: Fit, size: float, settings: PlumeSettings
+) -> tuple[Float, Float, Float | None]:
+    """Centre, covariance, and the ring (x, y, radius) unless there is none to speak of."""
+    s = settings
+    three = len(axes) == 3
+    ring, scatter = fit_ring(axes, s)
+    radius = float(ring.at[2])
+    if not 0 < radius < s.ring_size * size or (
+        not three and scatter > s.ring_scatters * s.ring_scatter_frac
+    ):
+        return fit.at, fit.covariance, None
+    gap = ring.at[:2] - fit.at
+    weights, means, covariances = [], [], []
+    for share, offset in s.ring_prior_three if three else s.ring_prior:
+        spread = fit.covariance + ring.covariance[:2, :2] + np.eye(2) * (offset * radius) ** 2
+        distance = float(gap @ np.linalg.solve(spread, gap))
+        weights.append(share * math.exp(-distance / 2) / math.sqrt(float(np.linalg.det(spread))))
+        gain = fit.covariance @ np.linalg.inv(spread)
+        means.append(fit.at + gain @ gap)
+        covariances.append(fit.covariance - gain @ fit.covariance)
+    # All zero where the ring lies very far away: then its last part, which says little, is all.
+    share_of = np.array(weights) / sum(weights) if sum(weights) > 0 else np.array([0.0, 0.0, 1.0])
+    at = np.einsum("k,ki->i", share_of, means)
+    away = np.array(means) - at
+    covariance = np.einsum("k,kij->ij", share_of, np.array(covariances)) + np.einsum(
+        "k,ki,kj->ij", share_of, away, away
+    )
+    return at, covariance, None if share_of[-1] > s.ring_doubt_frac else ring.at
+
+
+def _largest_u(covariance: Float) -> float:
+    return math.sqrt(float(np.linalg.eigvalsh(covariance)[-1]))

@@ -17,21 +17,23 @@ on the sheet, and not spray.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 
 from spraycheck.arrays import Float, FloatMap, Mask
+from spraycheck.constants import MAD_TO_SIGMA, TINY
+from spraycheck.spray.settings import WetnessSettings
 
-_MAD_TO_SIGMA = 1.4826  # normal distribution
+_TUKEY = 4.685
+"""Scale of Tukey's biweight, 95 % efficient on normal errors (Holland and Welsch 1977)."""
 
-_LOW, _HIGH = -1.3, 0.7
-"""Range of log light about the first layer that the 8-bit running median resolves (in steps of
-0.008, averaged out by the third layer): deep shadow, 27 %, to a sunlit patch, 200 %."""
+_ORDER = 3  # of the polynomial: fall-off of a lamp and of a lens, and their lop-sidedness
 
-BORDER_MM = 26.0
-"""A dark region that touches the sheet's border over more than this is no plume: the widest plume
-that still measures is narrower (chosen a little above the 20 mm of the largest stains seen)."""
+_LOW, _LOW_AT = 20.0, -0.8416  # a percentile of the normal distribution and where it lies
+
+_MOST_MEDIAN = 255  # cells: the widest 8-bit median that OpenCV takes
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,8 +44,6 @@ class DryPaper:
     ----------
     depth : (M, N, 3) ndarray of float32
         Natural-log loss of light against the dry paper, per colour.
-    log_light : (M, N) ndarray of float32
-        Natural log of the dry sheet's light, mean of the colours.
     foreign : (M, N) ndarray of bool
         Dark regions along the border that the model could not follow: objects, deep shadow.
     shadow : (M, N) ndarray of bool
@@ -51,19 +51,20 @@ class DryPaper:
     """
 
     depth: FloatMap
-    log_light: FloatMap
+    foreign: Mask
+    shadow: Mask
+
+
+class _Dark(NamedTuple):
+    """Coarse cells, ``(m, n)`` bool, that are clearly darker than the paper."""
+
+    wet: Mask
     foreign: Mask
     shadow: Mask
 
 
 def model_dry_paper(
-    log_light: FloatMap,
-    usable: Mask,
-    cell_mm: float,
-    *,
-    coarse_mm: float,
-    windows_mm: tuple[float, ...],
-    background_mm: float,
+    log_light: FloatMap, usable: Mask, cell_mm: float, *, settings: WetnessSettings
 ) -> DryPaper:
     """Model the dry sheet and say what is missing of its light.
 
@@ -75,64 +76,67 @@ def model_dry_paper(
         Cells that can be judged.
     cell_mm : float
         Side of a cell.
-    coarse_mm : float
-        Cell of the coarse grid the model lives on.
-    windows_mm : tuple of float
-        Widths of the running median, round by round.
-    background_mm : float
-        Sigma of the last layer.
+    settings : WetnessSettings
+        The numbers that decide.
     """
+    s = settings
     rows, cols = usable.shape
-    step = max(1.0, coarse_mm / cell_mm)
-    size = (max(8, round(cols / step)), max(8, round(rows / step)))
+    step = max(1.0, s.coarse_mm / cell_mm)
+    size = (max(_LEAST_CELLS, round(cols / step)), max(_LEAST_CELLS, round(rows / step)))
     cell = cell_mm * cols / size[0]
     weight = cv2.resize(usable.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     light = cv2.resize(log_light * usable[..., None], size, interpolation=cv2.INTER_AREA)
-    known = weight > 0.5
-    coarse = np.where(known[..., None], light / np.maximum(weight, 1e-6)[..., None], 0.0)
+    known = weight > s.coarse_known_frac
+    coarse = np.where(known[..., None], light / np.maximum(weight, TINY)[..., None], 0.0)
 
-    slope = _slow_light(np.asarray(coarse, float), known, cell)
+    slope = _slow_light(np.asarray(coarse, float), known, cell, s)
     middle = slope + np.median((coarse - slope)[known], axis=0)
     rest = np.asarray(np.where(known[..., None], coarse - middle, 0.0), np.float32)
-    wet = np.zeros_like(known)
-    foreign, shadow = np.zeros_like(known), np.zeros_like(known)
+    dark = _Dark(*(np.zeros_like(known) for _ in _Dark._fields))
     paper = np.zeros_like(rest)
-    for window in windows_mm:
-        kept = np.where((wet | ~known)[..., None], paper, rest)
-        paper = _running_median(np.asarray(kept, np.float32), window / cell)
-        wet, foreign, shadow = _find_wet((paper - rest).sum(axis=2), known, cell)
-        if wet.sum() > 0.85 * known.sum():  # a flooded card: nothing dry is left to go by
-            wet = known & (rest.sum(axis=2) < np.median(rest.sum(axis=2)[known]))
-    dry = known & ~wet & ~foreign
-    paper = paper + _carried(rest - paper, dry, background_mm / cell)
+    for window in s.windows_mm:
+        kept = np.where((dark.wet | ~known)[..., None], paper, rest)
+        paper = _running_median(np.asarray(kept, np.float32), window / cell, s.log_range)
+        dark = _find_dark(_sum(paper - rest), known, cell, s)
+        if dark.wet.sum() > s.flooded_frac * known.sum():
+            total = _sum(rest)
+            dark = dark._replace(wet=known & (total < np.median(total[known])))
+    dry = known & ~dark.wet & ~dark.foreign
+    paper = paper + _carried(rest - paper, dry, s.background_mm / cell, s.background_floor)
 
     model = np.asarray(middle + paper, np.float32)
     full = cv2.resize(model, (cols, rows), interpolation=cv2.INTER_LINEAR)
-    grey = cv2.resize(model.mean(axis=2), (cols, rows), interpolation=cv2.INTER_LINEAR)
-    masks = [
+    foreign, shadow = (
         cv2.resize(mask.astype(np.uint8), (cols, rows), interpolation=cv2.INTER_NEAREST)
-        for mask in (foreign, shadow)
-    ]
+        for mask in (dark.foreign, dark.shadow)
+    )
     return DryPaper(
         depth=np.asarray(full - log_light, np.float32),
-        log_light=np.asarray(grey, np.float32),
-        foreign=masks[0].astype(bool),
-        shadow=masks[1].astype(bool),
+        foreign=foreign.astype(bool),
+        shadow=shadow.astype(bool),
     )
 
 
-def _slow_light(values: Float, known: Mask, cell: float) -> Float:
-    """Polynomial of third order whose differences fit those of the sheet, ``(rows, cols, 3)``.
+_LEAST_CELLS = 8  # of the coarse grid, across and down
 
-    Iteratively re-weighted least squares with Tukey's biweight on differences over 10 mm, along and
-    across.
+
+def _sum(colours: FloatMap) -> FloatMap:
+    """Sum of the three colours (far faster than ``sum(axis=2)``)."""
+    return np.asarray(colours[..., 0] + colours[..., 1] + colours[..., 2], np.float32)
+
+
+def _slow_light(values: Float, known: Mask, cell: float, settings: WetnessSettings) -> Float:
+    """Polynomial whose differences fit those of the sheet, ``(rows, cols, 3)``.
+
+    Iteratively re-weighted least squares with Tukey's biweight on differences along and across.
     """
-    lag = max(1, round(10.0 / cell))
-    # Some two thousand differences settle nine terms; more would only wake the threads of BLAS.
-    stride = max(1, round(8.0 / cell))
+    s = settings
+    lag = max(1, round(s.slope_lag_mm / cell))
+    stride = max(1, round(s.slope_stride_mm / cell))
     rows, cols = known.shape
     y, x = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, cols), indexing="ij")
-    terms = np.stack([x ** (n - j) * y**j for n in range(1, 4) for j in range(n + 1)], axis=-1)
+    powers = [(n - j, j) for n in range(1, _ORDER + 1) for j in range(n + 1)]
+    terms = np.stack([x**i * y**j for i, j in powers], axis=-1)
     design: list[Float] = []
     target: list[Float] = []
     for far, near in (
@@ -143,68 +147,62 @@ def _slow_light(values: Float, known: Mask, cell: float) -> Float:
         design.append((terms[far] - terms[near])[both])
         target.append((values[far] - values[near])[both])
     rise, light = np.concatenate(design), np.concatenate(target)
-    if len(rise) < 200:
+    if len(rise) < s.slope_least_differences:
         return np.zeros_like(values)
     out = np.empty_like(values)
-    for channel in range(values.shape[2]):
+    for channel in range(values.shape[-1]):
         wanted = light[:, channel]
         weight: Float = np.ones(len(wanted))
-        solution: Float = np.zeros(terms.shape[-1])
-        for _ in range(8):
+        for _ in range(s.slope_rounds):
             scaled = rise * weight[:, None]
             solution = np.linalg.solve(
-                scaled.T @ rise + 1e-6 * np.eye(len(solution)), scaled.T @ wanted
+                scaled.T @ rise + TINY * np.eye(len(powers)), scaled.T @ wanted
             )
             residual = np.abs(wanted - rise @ solution)
-            scale = _MAD_TO_SIGMA * float(np.median(residual)) + 1e-6
-            weight = (1 - np.clip(residual / (4.685 * scale), 0, 1) ** 2) ** 2 + 1e-6
+            scale = MAD_TO_SIGMA * float(np.median(residual)) + TINY
+            weight = (1 - np.clip(residual / (_TUKEY * scale), 0, 1) ** 2) ** 2 + TINY
         out[..., channel] = terms @ solution
     return out
 
 
-def _running_median(values: FloatMap, window: float) -> FloatMap:
+def _running_median(values: FloatMap, window: float, log_range: tuple[float, float]) -> FloatMap:
     """Median over a square window, in 8 bits, colour by colour."""
+    low, high = log_range
     size = 2 * max(1, round(window / 2)) + 1
-    scaled = (np.clip(values, _LOW, _HIGH) - _LOW) * np.float32(255 / (_HIGH - _LOW))
+    steps = np.float32(np.iinfo(np.uint8).max / (high - low))
+    scaled = (np.clip(values, low, high) - low) * steps
     # Mirrored margins: the border's own paper goes on beyond it.
     pad = min(size // 2, min(values.shape[:2]) - 1)
     coded = cv2.copyMakeBorder(
         np.asarray(np.round(scaled), np.uint8), pad, pad, pad, pad, cv2.BORDER_REFLECT_101
     )
-    middle = [cv2.medianBlur(one, min(size, 255)) for one in cv2.split(coded)]
-    back = np.stack(middle, axis=-1)[pad : pad + values.shape[0], pad : pad + values.shape[1]]
-    return np.asarray(back * np.float32((_HIGH - _LOW) / 255) + _LOW, np.float32)
+    middle = [cv2.medianBlur(one, min(size, _MOST_MEDIAN)) for one in cv2.split(coded)]
+    back = cv2.merge(middle)[pad : pad + values.shape[0], pad : pad + values.shape[1]]
+    return np.asarray(back / steps + low, np.float32)
 
 
-def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask, Mask]:
-    """Find what is clearly darker than the paper.
-
-    Wet cells, foreign ones along the border, and those of the latter that lie along it for longer
-    than any plume, with their rim.
-    """
-    loss = np.asarray(cv2.GaussianBlur(loss, (0, 0), max(0.6, 1.0 / cell)))
+def _find_dark(loss: FloatMap, known: Mask, cell: float, settings: WetnessSettings) -> _Dark:
+    """Find what is clearly darker than the paper, and what of it lies along the border."""
+    s = settings
+    loss = np.asarray(cv2.GaussianBlur(loss, (0, 0), max(_LEAST_SIGMA, s.wet_blur_mm / cell)))
     inner = loss[known]
-    low, mid = np.percentile(inner, [20, 50])
-    spread = float(mid - low) / 0.8416 + 1e-4  # 20 % point of the normal distribution
-    peak = float(np.percentile(inner, 99.5))
-    level = float(mid) + max(3 * spread, 0.06 * peak, 0.02)
+    low, mid, peak = np.percentile(inner, [_LOW, 50, s.peak_percentile])
+    spread = float(mid - low) / -_LOW_AT
+    level = float(mid) + max(s.wet_spreads * spread, s.wet_peak_frac * peak, s.wet_least_depth)
     dark = (loss > level) & known
     # Whether something is spray is asked of its dark part: haloes run into one another.
-    deep = ((loss > max(level, 0.3 * peak)) & known).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(deep, connectivity=8)
+    deep = ((loss > max(level, s.deep_peak_frac * peak)) & known).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(deep)
     rim = known & (cv2.erode(known.astype(np.uint8), np.ones((3, 3), np.uint8)) == 0)
     rim[0], rim[-1], rim[:, 0], rim[:, -1] = known[0], known[-1], known[:, 0], known[:, -1]
     contact = np.bincount(labels[rim], minlength=count) * cell
-    across = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
-    long = across > 0.55 * min(loss.shape)  # from border to border, or nearly: the edge of a shadow
-    along_border = (contact > BORDER_MM) | (long & (contact > 2.0))
-    along_border[0] = False
-    # Something small that lies over the border (a finger, a pen) is foreign as well.
-    extent = np.sqrt(stats[:, cv2.CC_STAT_AREA].astype(float)) * cell
-    over_border = (contact > 0.35 * extent) & (contact > 4.0)
-    over_border[0] = False
-    foreign = (along_border | over_border)[labels]
-    reach = 2 * round(3.0 / cell) + 1  # 3 mm: the halo the level does not show
+    extent = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
+    crossing = extent > s.crossing_frac * min(loss.shape)
+    along_border = (contact > s.border_mm) | (crossing & (contact > s.crossing_contact_mm))
+    size = np.sqrt(stats[:, cv2.CC_STAT_AREA].astype(float)) * cell
+    over_border = (contact > s.over_border_frac * size) & (contact > s.over_border_mm)
+    along_border[0] = over_border[0] = False  # the background
+    reach = 2 * round(s.halo_mm / cell) + 1
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
     shadow = cv2.dilate(along_border[labels].astype(np.uint8), disc).astype(bool)
     wet = (dark & ~shadow).astype(np.uint8)
@@ -212,12 +210,15 @@ def _find_wet(loss: FloatMap, known: Mask, cell: float) -> tuple[Mask, Mask, Mas
     outlines, _ = cv2.findContours(wet, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     wet = cv2.drawContours(wet, outlines, -1, 1, cv2.FILLED)
     grown = cv2.dilate(wet, disc).astype(bool)
-    return grown & known, np.asarray(foreign), shadow
+    return _Dark(grown & known, np.asarray((along_border | over_border)[labels]), shadow)
 
 
-def _carried(residual: FloatMap, dry: Mask, sigma: float) -> FloatMap:
+_LEAST_SIGMA = 0.6  # cells: a narrower Gaussian does not smooth
+
+
+def _carried(residual: FloatMap, dry: Mask, sigma: float, floor: float) -> FloatMap:
     """Smooth what is left, from dry cells only; fades to zero far from any."""
     known = dry.astype(np.float32)
     near = cv2.GaussianBlur(known, (0, 0), sigma)
     total = cv2.GaussianBlur(residual * known[..., None], (0, 0), sigma)
-    return np.asarray(total / (near + 0.02)[..., None], np.float32)
+    return np.asarray(total / (near + floor)[..., None], np.float32)
