@@ -77,9 +77,13 @@ class Axes:
             drops = s.axis_area_deg_mm2 / max(plume.area_mm2 * scale, s.axis_least_mm2)
             sigma = math.radians(math.hypot(s.axis_floor_deg, drops)) * vague
             sigma *= s.cut_factor if plume.cut else 1.0
-            found.append((m.x, m.y, math.cos(m.angle_rad), math.sin(m.angle_rad), sigma, plume.area_mm2))
+            found.append(
+                (m.x, m.y, math.cos(m.angle_rad), math.sin(m.angle_rad), sigma, plume.area_mm2)
+            )
         table = np.array(found, float).reshape(-1, 6)
-        return cls(xy=table[:, :2], along=table[:, 2:4], sigma_rad=table[:, 4], area_mm2=table[:, 5])
+        return cls(
+            xy=table[:, :2], along=table[:, 2:4], sigma_rad=table[:, 4], area_mm2=table[:, 5]
+        )
 
 
 class Fit(NamedTuple):
@@ -128,7 +132,8 @@ def robust_fit(
     weight = 1 / (1 + (miss / scale) ** 2)
     step = _STEP * max(1.0, float(np.abs(at).max()))
     slope = np.stack(
-        [(residuals(at + d) - residuals(at - d)) / (2 * step) for d in step * np.eye(len(at))], axis=1
+        [(residuals(at + d) - residuals(at - d)) / (2 * step) for d in step * np.eye(len(at))],
+        axis=1,
     )
     information = (slope * weight[:, None]).T @ slope + _HOLD**2 * np.eye(len(at))
     freedom = prior_freedom + len(miss) - len(at)

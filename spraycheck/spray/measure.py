@@ -15,10 +15,9 @@ import cv2
 import numpy as np
 
 from spraycheck import flags as flag
-from spraycheck.arrays import Float, FloatMap, Mask
+from spraycheck.arrays import Float, Mask
 from spraycheck.constants import COVERAGE_FACTOR_95, TINY
 from spraycheck.flags import Flags
-from spraycheck.spray.area_uncertainty import area_uncertainty
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
 from spraycheck.spray.patches import Moments
 from spraycheck.spray.settings import MEASURE, MeasureSettings
@@ -42,9 +41,7 @@ class _Row:
     raggedness: float
     drops: float
     peak: float
-    background: float  # scatter of the filtered wetness on the dry paper around
-    fuller: float  # area at a higher threshold
-    hollow: float  # what its largest piece lacks to its hull, mm2
+    hollow: float  # what a piece that is not solid lacks to its hull, mm2
     flags: Flags
     outline: Float
 
@@ -105,9 +102,7 @@ def measure_plumes(
     area_u = area_uncertainty(
         area_mm2=area,
         slope_mm2=column("slope"),
-        fuller_mm2=column("fuller"),
         hollow_mm2=column("hollow"),
-        background=column("background"),
         noise=wet.noise,
         cut=cut,
         merged=of_flag[flag.MERGED],
@@ -217,8 +212,6 @@ def _measure(
         raggedness=raggedness,
         drops=1 - main * cell**2 / area if area > 0 else 0.0,
         peak=peak,
-        background=_background(wet, plumes, number, box, s),
-        fuller=area_at(s.fuller_frac),
         hollow=(hull - main) * cell**2 if main < s.solid_frac * hull else 0.0,
         flags=tuple(found),
         outline=card.to_mm(outline + [box[1].start, box[0].start]),
@@ -226,7 +219,7 @@ def _measure(
 
 
 def _outline(mask: Mask, settings: MeasureSettings) -> tuple[Float, float, int, float]:
-    """Outline of the largest piece, (L, 2) columns and rows, its raggedness, its and its hull's size.
+    """Outline of the largest piece (column, row), its raggedness, its size and its hull's.
 
     Sizes are in cells.
     """
@@ -257,34 +250,6 @@ def _touches_border(
     valid = np.pad(wet.valid, 1)[box[0].start : box[0].stop + 2, box[1].start : box[1].stop + 2]
     grown = cv2.dilate(np.pad(mask.astype(np.uint8), 1), np.ones((3, 3), np.uint8)).astype(bool)
     return bool((grown & ~valid).sum() > settings.border_cells)
-
-
-def _background(
-    wet: WetnessMap,
-    plumes: PlumeSegmentation,
-    number: int,
-    box: tuple[slice, slice],
-    settings: MeasureSettings,
-) -> float:
-    """Standard deviation of the filtered wetness on the dry paper around a plume; NaN without any.
-
-    The edge of a shadow, grain and print show there what they do under the plume.
-    """
-    s = settings
-    cell = wet.card.cell_mm
-    step = max(1, round(s.around_cell_mm / cell))
-    near, far = (mm / (cell * step) for mm in s.around_mm)
-    room = (math.ceil(far) + 1) * step
-    wide = tuple(
-        slice(max(0, part.start - room), part.stop + room, step) for part in box
-    )
-    labels = plumes.labels[wide]
-    away = cv2.distanceTransform(
-        (labels != number).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_3
-    )
-    ring = (away > near) & (away <= far) & (labels == 0) & wet.valid[wide]
-    values: FloatMap = wet.smooth[wide][ring]
-    return float(values.std()) if len(values) >= s.around_least_cells else math.nan
 
 
 def _direction_uncertainty(
@@ -321,6 +286,48 @@ def _direction_uncertainty(
     turn = float(common @ covariance @ common) + float((own**2).mean()) / n
     turn += math.radians(s.edge_turn_deg) ** 2
     return np.degrees(relative), math.degrees(math.sqrt(turn))
+
+
+def area_uncertainty(
+    *,
+    area_mm2: Float,
+    slope_mm2: Float,
+    hollow_mm2: Float,
+    noise: float,
+    cut: Mask,
+    merged: Mask,
+    at_edge: Mask,
+    settings: MeasureSettings,
+) -> Float:
+    """Standard uncertainty of each wetted area, without what all plumes share.
+
+    Three sources: the paper's texture and what cuts a plume short; the error of the wetness under
+    it, by what another threshold would change (the edge of a shadow, a veil of light or a pale tail
+    make that much); and what a plume lacks that is not solid.
+
+    Parameters
+    ----------
+    area_mm2, slope_mm2, hollow_mm2 : (K,) ndarray of float64
+        Area, what it loses per unit of threshold, and what it lacks to its hull if it is not solid.
+    noise : float
+        Of the filtered map.
+    cut, merged, at_edge : (K,) ndarray of bool
+        Cut from a neighbour, two in one, over the border of what can be judged.
+    settings : MeasureSettings
+        The numbers that decide.
+
+    Returns
+    -------
+    (K,) ndarray of float64
+        In mm2.
+    """
+    s = settings
+    texture = np.select(
+        [merged, at_edge, cut], [s.merged_frac, s.edge_frac, s.cut_frac], default=s.texture_frac
+    )
+    level = math.hypot(s.level_floor_frac, s.level_by_noise * noise)
+    parts = (area_mm2 * texture, slope_mm2 * level, hollow_mm2)
+    return np.asarray(np.sqrt(sum(part**2 for part in parts)))
 
 
 def _shares(area: Float, area_u: Float) -> tuple[Float, Float]:

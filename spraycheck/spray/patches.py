@@ -204,9 +204,7 @@ def _joined(wet: WetnessMap, settings: PlumeSettings) -> NDArray[np.int32]:
     labels = np.asarray(cv2.connectedComponents(joined)[1], np.int32)
     if step > 1:
         # Labels stay below 2**24, so floats, which OpenCV can resize, hold them exactly.
-        whole = cv2.resize(
-            labels.astype(np.float32), (cols, rows), interpolation=cv2.INTER_NEAREST
-        )
+        whole = cv2.resize(labels.astype(np.float32), (cols, rows), interpolation=cv2.INTER_NEAREST)
         labels = whole.astype(np.int32)
     labels[~wet.valid] = 0
     return labels
@@ -225,9 +223,7 @@ def usual_area(patches: Sequence[Patch], settings: PlumeSettings) -> float:
     return float(np.median(areas[areas >= settings.large_frac * areas.max()]))
 
 
-def away_from_edge(
-    patches: Sequence[Patch], settings: PlumeSettings = PLUMES
-) -> list[Patch]:
+def away_from_edge(patches: Sequence[Patch], settings: PlumeSettings = PLUMES) -> list[Patch]:
     """Patches that do not touch the border of what can be judged; all when these are too few.
 
     What touches it may be a shadow, a tool, or a plume that is not all there: at least three others

@@ -217,9 +217,7 @@ class _Shape:
         )
 
 
-def _sorted_out(
-    shapes: list[_Shape], settings: PlumeSettings
-) -> tuple[list[_Shape], list[_Shape]]:
+def _sorted_out(shapes: list[_Shape], settings: PlumeSettings) -> tuple[list[_Shape], list[_Shape]]:
     """Sort shapes into plumes and the rest.
 
     The large, radial patches set the scale (area, radius); the others are measured against them.

@@ -63,7 +63,9 @@ def dark_objects(
     order = np.argsort(plateau[free])
     area = np.cumsum(cells[large][free][order])
     middle = float(plateau[free][order][np.argmax(area >= area[-1] / 2)])
-    found = [k for k, depth in zip(large, plateau, strict=True) if depth > s.object_depth_ratio * middle]
+    found = [
+        k for k, depth in zip(large, plateau, strict=True) if depth > s.object_depth_ratio * middle
+    ]
     if not found or len(found) > s.object_most:
         return nothing
     whole = cv2.resize(
@@ -121,9 +123,7 @@ def _grown(mask: np.ndarray, reach_cells: float) -> Mask:
 def _eroded(mask: Mask) -> Mask:
     """Cells all of whose neighbours are in the mask; beyond the grid there are none."""
     kernel = np.ones((3, 3), np.uint8)
-    inner = cv2.erode(
-        mask.astype(np.uint8), kernel, borderType=cv2.BORDER_CONSTANT, borderValue=0
-    )
+    inner = cv2.erode(mask.astype(np.uint8), kernel, borderType=cv2.BORDER_CONSTANT, borderValue=0)
     return np.asarray(inner > 0)
 
 
