@@ -40,9 +40,7 @@ cut out of true; that it is longer or shorter than its name says does not move i
 a cross measured with a rule (chosen)."""
 
 
-_map_wetness: Final = functools.partial(
-    map_wetness, settings=WetnessSettings(dark_objects=False)
-)
+_map_wetness: Final = functools.partial(map_wetness, settings=WetnessSettings(dark_objects=False))
 # A single patch beside some faint shadow is much darker than most patches, and yet the spray.
 
 

@@ -10,8 +10,8 @@ from cards import Plume, Scene, draw, even
 
 from spraycheck import flags as flag
 from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import NozzleCentre
+from spraycheck.spray.plumes import locate_centre
 from spraycheck.spray.wetness import map_wetness
 
 

@@ -13,6 +13,7 @@ PUBLIC = {
     *("Photo", "CardSpec", "Layout", "Limits", "Assessment", "Pipeline"),
     *("Standoff", "SprayTime", "find_card"),
     *("rectify_card", "map_wetness", "locate_centre", "segment_plumes", "measure_plumes"),
+    *("WetnessSettings", "PlumeSettings", "MeasureSettings"),
     "assess_layout",
     *("combine_shots", "compare_cards"),
     *("measure_central_photo", "CentralNozzle", "CentralLimits", "CentralAssessment"),

@@ -10,10 +10,9 @@ import pytest
 from cards import Plume, Scene, draw, even, wetness_of
 
 from spraycheck.errors import SprayNotFoundError
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 
@@ -39,8 +38,8 @@ def test_numbers_of_a_plume_follow_the_drawing() -> None:
     # The detection blur moves a soft edge at wetness 0.3 outwards by about a tenth of a mm.
     assert rows.area_mm2 == pytest.approx([truth] * 4, rel=0.04)
     assert rows.area_frac.sum() == pytest.approx(1)
-    assert rows.near_mm == pytest.approx([46 - 13] * 4, abs=1.5)
-    assert rows.reach_mm == pytest.approx([46 + 13] * 4, abs=1.5)
+    assert rows.inner_mm == pytest.approx([46 - 13] * 4, abs=1.5)
+    assert rows.outer_mm == pytest.approx([46 + 13] * 4, abs=1.5)
     seen = 2 * math.degrees(math.asin(6 / 46))
     assert rows.width_deg == pytest.approx([seen] * 4, rel=0.12)
     assert rows.centroid_px[0] == pytest.approx((rows.centroid_mm[0] + [95, 115]) * 3 + [40, 25])

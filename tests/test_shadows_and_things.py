@@ -11,10 +11,9 @@ from cards import Plume, Scene, draw, even, grid
 from spraycheck import flags as flag
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.judge.quality.metrics import dark_share
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.measure import measure_plumes
 from spraycheck.spray.patches import away_from_edge, find_patches
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 SCENE = Scene(plumes=even(5))

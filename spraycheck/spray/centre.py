@@ -32,6 +32,10 @@ from spraycheck.spray.settings import PlumeSettings
 
 _NO_OFFSET = (math.nan, math.nan)
 
+_TWICE_AS_LONG = 2 / 3  # q / (q^2 - 1) of an ellipse twice as long as wide
+
+_CIRCLE = 3  # numbers that make a circle: so many points always lie on one
+
 
 @dataclass(frozen=True, kw_only=True)
 class Axes:
@@ -72,8 +76,8 @@ class Axes:
             if ratio < s.axis_elongation or reach < s.axis_reach * m.across:
                 continue
             # The axis of an ellipse of axis ratio q is the vaguer the rounder it is: q / (q^2 - 1)
-            # (ratio of its own second moments), 2/3 at an elongation of 2.
-            vague = max(1.0, math.sqrt(1.5 * ratio / (ratio**2 - 1)))
+            # (ratio of its own second moments).
+            vague = max(1.0, math.sqrt(ratio / (ratio**2 - 1) / _TWICE_AS_LONG))
             drops = s.axis_area_deg_mm2 / max(plume.area_mm2 * scale, s.axis_least_mm2)
             sigma = math.radians(math.hypot(s.axis_floor_deg, drops)) * vague
             sigma *= s.cut_factor if plume.cut else 1.0
@@ -242,7 +246,7 @@ def combine(axes: Axes, fit: Fit, card: RectifiedCard, settings: PlumeSettings) 
     at, covariance = fit.at, fit.covariance
     notes: list[str] = []
     radius, offset = math.nan, _NO_OFFSET
-    if len(axes) < 3:
+    if len(axes) < _CIRCLE:
         notes.append(flag.FEW_PLUMES)
         if _largest_u(covariance) > s.parallel_frac * size:
             at = axes.xy.mean(axis=0)
@@ -272,7 +276,7 @@ def _with_ring(
 ) -> tuple[Float, Float, Float | None]:
     """Centre, covariance, and the ring (x, y, radius) unless there is none to speak of."""
     s = settings
-    three = len(axes) == 3
+    three = len(axes) == _CIRCLE
     ring, scatter = fit_ring(axes, s)
     radius = float(ring.at[2])
     if not 0 < radius < s.ring_size * size or (

@@ -20,6 +20,8 @@ from spraycheck.constants import WET_THRESHOLD_FRAC
 from spraycheck.errors import InputError
 from spraycheck.flags import Flags
 
+_OUTSIDE = 0.05  # what a 95 % region leaves outside
+
 
 class CellFlag(IntFlag):
     """What is special about a cell of the card; a cell may carry several."""
@@ -126,7 +128,9 @@ class NozzleCentre:
     def u95_mm(self) -> float:
         """Radius of the circle that holds the centre with 95 % probability."""
         # For a round normal the 95 % radius is sqrt(-2 ln 0.05) sigma; the larger axis is taken.
-        return float(math.sqrt(-2 * math.log(0.05) * np.linalg.eigvalsh(self.covariance_mm2)[-1]))
+        return float(
+            math.sqrt(-2 * math.log(_OUTSIDE) * np.linalg.eigvalsh(self.covariance_mm2)[-1])
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

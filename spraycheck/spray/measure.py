@@ -41,6 +41,8 @@ class _Row:
     raggedness: float
     drops: float
     peak: float
+    background: float  # scatter of the filtered wetness on the dry paper around
+    fuller: float  # area at the higher threshold
     hollow: float  # what a piece that is not solid lacks to its hull, mm2
     flags: Flags
     outline: Float
@@ -102,7 +104,9 @@ def measure_plumes(
     area_u = area_uncertainty(
         area_mm2=area,
         slope_mm2=column("slope"),
+        fuller_mm2=column("fuller"),
         hollow_mm2=column("hollow"),
+        background=column("background"),
         noise=wet.noise,
         cut=cut,
         merged=of_flag[flag.MERGED],
@@ -212,6 +216,8 @@ def _measure(
         raggedness=raggedness,
         drops=1 - main * cell**2 / area if area > 0 else 0.0,
         peak=peak,
+        background=_background(wet, plumes, number, box, s),
+        fuller=area_at(s.fuller_frac),
         hollow=(hull - main) * cell**2 if main < s.solid_frac * hull else 0.0,
         flags=tuple(found),
         outline=card.to_mm(outline + [box[1].start, box[0].start]),
@@ -235,7 +241,8 @@ def _outline(mask: Mask, settings: MeasureSettings) -> tuple[Float, float, int, 
     a, b = 2 * m.along, 2 * m.across  # half axes of the ellipse of equal second moments
     # Ramanujan's first formula for the circumference of an ellipse (from memory; exact to 1e-4 for
     # axis ratios below 3).
-    ellipse = math.pi * (3 * (a + b) - math.sqrt((3 * a + b) * (a + 3 * b)))
+    product = (3 * a + b) * (a + 3 * b)
+    ellipse = math.pi * (3 * (a + b) - math.sqrt(product))
     smooth = cv2.approxPolyDP(outline, settings.outline_cells, closed=True)
     ratio = cv2.arcLength(smooth, closed=True) / max(ellipse, TINY)
     hull = cv2.contourArea(cv2.convexHull(outline))
@@ -250,6 +257,26 @@ def _touches_border(
     valid = np.pad(wet.valid, 1)[box[0].start : box[0].stop + 2, box[1].start : box[1].stop + 2]
     grown = cv2.dilate(np.pad(mask.astype(np.uint8), 1), np.ones((3, 3), np.uint8)).astype(bool)
     return bool((grown & ~valid).sum() > settings.border_cells)
+
+
+def _background(
+    wet: WetnessMap,
+    plumes: PlumeSegmentation,
+    number: int,
+    box: tuple[slice, slice],
+    settings: MeasureSettings,
+) -> float:
+    """Standard deviation of the filtered wetness on the dry paper around a plume; 0 without any."""
+    s = settings
+    step = max(1, round(s.around_cell_mm / wet.card.cell_mm))
+    near, far = (mm / (wet.card.cell_mm * step) for mm in s.around_mm)
+    room = (math.ceil(far) + 1) * step
+    wide = tuple(slice(max(0, part.start - room), part.stop + room, step) for part in box)
+    labels = plumes.labels[wide]
+    away = cv2.distanceTransform((labels != number).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_3)
+    around = (away > near) & (away <= far) & (labels == 0) & wet.valid[wide]
+    values = wet.smooth[wide][around]
+    return float(values.std()) if len(values) >= s.around_least_cells else 0.0
 
 
 def _direction_uncertainty(
@@ -292,7 +319,9 @@ def area_uncertainty(
     *,
     area_mm2: Float,
     slope_mm2: Float,
+    fuller_mm2: Float,
     hollow_mm2: Float,
+    background: Float,
     noise: float,
     cut: Mask,
     merged: Mask,
@@ -301,16 +330,21 @@ def area_uncertainty(
 ) -> Float:
     """Standard uncertainty of each wetted area, without what all plumes share.
 
-    Three sources: the paper's texture and what cuts a plume short; the error of the wetness under
-    it, by what another threshold would change (the edge of a shadow, a veil of light or a pale tail
-    make that much); and what a plume lacks that is not solid.
+    Four sources: the paper's texture and what cuts a plume short; the error of the wetness under
+    it, by what another threshold would change (the edge of a shadow or a veil of light make that
+    much); something pale that is joined to a plume, which makes it large beside the others at this
+    threshold and not so at a higher one; and what a plume lacks that is not solid.
 
     Parameters
     ----------
-    area_mm2, slope_mm2, hollow_mm2 : (K,) ndarray of float64
-        Area, what it loses per unit of threshold, and what it lacks to its hull if it is not solid.
+    area_mm2, slope_mm2, fuller_mm2, hollow_mm2 : (K,) ndarray of float64
+        Area, what it loses per unit of threshold, what is left of it at a higher one, and what it
+        lacks to its hull if it is not solid.
+    background : (K,) ndarray of float64
+        Scatter of the filtered map on the dry paper around: print, grain or the edge of a shadow
+        show there what they do under the plume.
     noise : float
-        Of the filtered map.
+        Of the filtered map on the whole card.
     cut, merged, at_edge : (K,) ndarray of bool
         Cut from a neighbour, two in one, over the border of what can be judged.
     settings : MeasureSettings
@@ -322,12 +356,22 @@ def area_uncertainty(
         In mm2.
     """
     s = settings
+    if len(area_mm2) == 0:
+        return np.zeros(0)
     texture = np.select(
         [merged, at_edge, cut], [s.merged_frac, s.edge_frac, s.cut_frac], default=s.texture_frac
     )
-    level = math.hypot(s.level_floor_frac, s.level_by_noise * noise)
-    parts = (area_mm2 * texture, slope_mm2 * level, hollow_mm2)
+    excess = np.maximum(background**2 - s.usual_background**2 - noise**2, 0)
+    level = np.sqrt(s.level_floor_frac**2 + s.level_by_noise**2 * (noise**2 + excess))
+    larger, fuller = (_above_middle(area) for area in (area_mm2, fuller_mm2))
+    pale = np.maximum(larger - fuller - s.usual_pale, 0)
+    parts = (area_mm2 * texture, slope_mm2 * level, area_mm2 * pale, hollow_mm2)
     return np.asarray(np.sqrt(sum(part**2 for part in parts)))
+
+
+def _above_middle(area: Float) -> Float:
+    """Log ratio of each area to the median where it is larger, else 0."""
+    return np.maximum(np.log(np.maximum(area, 1.0) / max(float(np.median(area)), 1.0)), 0)
 
 
 def _shares(area: Float, area_u: Float) -> tuple[Float, Float]:

@@ -176,6 +176,10 @@ def _candidates(patches: Sequence[Patch], settings: PlumeSettings) -> list[Patch
     return [p for p in free if p.area_mm2 >= least]
 
 
+_STRIP = 12**0.5
+"""Width of an even strip over its standard deviation."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Shape:
     """What tells a plume from a mark, as seen from the centre."""
@@ -194,8 +198,7 @@ class _Shape:
         x, y = m.x - centre[0], m.y - centre[1]
         radius = math.hypot(x, y)
         off = abs((m.angle_rad - math.atan2(y, x) + math.pi / 2) % math.pi - math.pi / 2)
-        # Full width of an even strip of standard deviation s is s * sqrt(12).
-        width = math.sqrt(12) * math.hypot(m.across * math.cos(off), m.along * math.sin(off))
+        width = _STRIP * math.hypot(m.across * math.cos(off), m.along * math.sin(off))
         return cls(
             patch=patch,
             radius=radius,

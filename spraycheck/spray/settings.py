@@ -473,9 +473,9 @@ class MeasureSettings:
     # -- areas
     texture_frac: float = 0.010
     """Relative standard uncertainty of an area whatever the edge: paper texture and the randomness
-    of wicking. This and the next five were chosen on 668 plumes of 120 drawn cards: with background
-    residual, bend of the modelled paper, the wettest part, flat light and pale tails as
-    further terms the intervals were no narrower at equal coverage."""
+    of wicking. This and the next five were chosen on 668 plumes of 120 drawn cards: with the bend
+    of the modelled paper, the wettest part and flat light as further terms the intervals were no
+    narrower at equal coverage."""
     cut_frac: float = 0.03
     """The same for a plume cut from its neighbour: where the cut runs is a guess (chosen because
     pairs that touch on simulated cards traded 3 to 5 % of their area)..."""
@@ -486,7 +486,21 @@ class MeasureSettings:
     level_floor_frac: float = 0.010
     """Standard error of the wetness under a plume: a floor..."""
     level_by_noise: float = 0.9
-    """... and a share of the map's noise."""
+    """... and a share of the map's noise, and of what the map scatters around the plume..."""
+    usual_background: float = 0.03
+    """... beyond that of plain paper: halo and grain (simulated cards)."""
+    around_mm: tuple[float, float] = (1.0, 6.0)
+    """What counts as around a plume, in mm from where its halo ends..."""
+    around_cell_mm: float = 0.5
+    """... seen on no finer cells than this..."""
+    around_least_cells: int = 20
+    """... and on no fewer."""
+    fuller_frac: float = 0.5
+    """Half full: a plume whose area is large at the common threshold and not so here has something
+    pale joined to it, such as a shadow..."""
+    usual_pale: float = 0.1
+    """... where the two log areas, over the middle plume's, differ by more than this (two standard
+    deviations of healthy plumes on simulated cards)."""
     solid_frac: float = 0.75
     """Share of its hull that a plume's largest piece fills at least (chosen: healthy and weak
     plumes of simulated cards fill 0.8 to 0.97). One that fills less is hollowed by sheen on the wet

@@ -15,11 +15,10 @@ from drawn_photos import Blot, Card, flat
 from scipy import ndimage
 from skimage import measure
 
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
 from spraycheck.spray.measure import measure_plumes
 from spraycheck.spray.patches import find_patches
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 CARD = Card(

@@ -31,7 +31,8 @@ _TUKEY = 4.685
 
 _ORDER = 3  # of the polynomial: fall-off of a lamp and of a lens, and their lop-sidedness
 
-_LOW, _LOW_AT = 20.0, -0.8416  # a percentile of the normal distribution and where it lies
+_MIDDLE, _LOW, _LOW_AT = 50.0, 20.0, -0.8416
+"""Two percentiles, and where the second lies in a normal distribution, in standard deviations."""
 
 _MOST_MEDIAN = 255  # cells: the widest 8-bit median that OpenCV takes
 
@@ -186,7 +187,7 @@ def _find_dark(loss: FloatMap, known: Mask, cell: float, settings: WetnessSettin
     s = settings
     loss = np.asarray(cv2.GaussianBlur(loss, (0, 0), max(_LEAST_SIGMA, s.wet_blur_mm / cell)))
     inner = loss[known]
-    low, mid, peak = np.percentile(inner, [_LOW, 50, s.peak_percentile])
+    low, mid, peak = np.percentile(inner, [_LOW, _MIDDLE, s.peak_percentile])
     spread = float(mid - low) / -_LOW_AT
     level = float(mid) + max(s.wet_spreads * spread, s.wet_peak_frac * peak, s.wet_least_depth)
     dark = (loss > level) & known
