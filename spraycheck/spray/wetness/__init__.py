@@ -139,8 +139,10 @@ def _judged(cells: np.ndarray) -> Mask:
 
 def _yule_nielsen(depth: FloatMap, scale: float, n: float) -> FloatMap:
     """Wetness of an optical depth; see the module's reference."""
-    passed = np.asarray(cv2.exp(depth * np.float32(-1 / n)), np.float32)
-    return np.asarray((1 - passed) * np.float32(scale), np.float32)
+    out = np.asarray(cv2.exp(depth * np.float32(-1 / n)), np.float32)
+    out *= np.float32(-scale)
+    out += np.float32(scale)
+    return out
 
 
 def _trimmed(card: RectifiedCard, margin_mm: float) -> Mask:

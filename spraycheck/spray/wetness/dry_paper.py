@@ -86,7 +86,8 @@ def model_dry_paper(
     size = (max(_LEAST_CELLS, round(cols / step)), max(_LEAST_CELLS, round(rows / step)))
     cell = cell_mm * cols / size[0]
     weight = cv2.resize(usable.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    light = cv2.resize(log_light * usable[..., None], size, interpolation=cv2.INTER_AREA)
+    told = cv2.copyTo(log_light, usable.astype(np.uint8))
+    light = cv2.resize(told, size, interpolation=cv2.INTER_AREA)
     known = weight > s.coarse_known_frac
     coarse = np.where(known[..., None], light / np.maximum(weight, TINY)[..., None], 0.0)
 
@@ -112,7 +113,7 @@ def model_dry_paper(
         for mask in (dark.foreign, dark.shadow)
     )
     return DryPaper(
-        depth=np.asarray(full - log_light, np.float32),
+        depth=np.asarray(cv2.subtract(full, log_light, dst=full), np.float32),
         foreign=foreign.astype(bool),
         shadow=shadow.astype(bool),
     )
@@ -135,9 +136,10 @@ def _slow_light(values: Float, known: Mask, cell: float, settings: WetnessSettin
     lag = max(1, round(s.slope_lag_mm / cell))
     stride = max(1, round(s.slope_stride_mm / cell))
     rows, cols = known.shape
-    y, x = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, cols), indexing="ij")
+    y = np.vander(np.linspace(-1, 1, rows), _ORDER + 1, increasing=True)
+    x = np.vander(np.linspace(-1, 1, cols), _ORDER + 1, increasing=True)
     powers = [(n - j, j) for n in range(1, _ORDER + 1) for j in range(n + 1)]
-    terms = np.stack([x**i * y**j for i, j in powers], axis=-1)
+    terms = np.stack([y[:, j, None] * x[:, i] for i, j in powers], axis=-1)
     design: list[Float] = []
     target: list[Float] = []
     for far, near in (
