@@ -10,13 +10,13 @@ So the ring may only help as far as the tilt is known. Its offset from the foot 
 a prior of three parts (square nozzle, ordinary tilt, no ring at all); the data weigh the parts and
 the axes decide where the two disagree.
 
-Both are fitted by least squares with Cauchy's loss, which lets go of what does not belong.
+Both are fitted by least squares that lets go of what does not belong (`stats.robust`).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -25,10 +25,12 @@ import numpy as np
 from spraycheck import flags as flag
 from spraycheck.arrays import Float
 from spraycheck.card.containers import RectifiedCard
-from spraycheck.constants import COVERAGE_FACTOR_95, TINY
+from spraycheck.constants import COVERAGE_FACTOR_95
+from spraycheck.errors import InputError
 from spraycheck.spray.containers import NozzleCentre
 from spraycheck.spray.patches import Patch
 from spraycheck.spray.settings import PlumeSettings
+from spraycheck.stats.robust import common_origin, fit_circle
 
 _NO_OFFSET = (math.nan, math.nan)
 
@@ -45,8 +47,8 @@ class Axes:
     ----------
     xy : (K, 2) ndarray of float
         Centroids in mm.
-    along : (K, 2) ndarray of float
-        Unit vectors along their long axes.
+    angle_rad : (K,) ndarray of float
+        Directions of their long axes, from x towards y.
     sigma_rad : (K,) ndarray of float
         Standard uncertainty of the axes' directions.
     area_mm2 : (K,) ndarray of float
@@ -54,7 +56,7 @@ class Axes:
     """
 
     xy: Float
-    along: Float
+    angle_rad: Float
     sigma_rad: Float
     area_mm2: Float
 
@@ -81,116 +83,70 @@ class Axes:
             drops = s.axis_area_deg_mm2 / max(plume.area_mm2 * scale, s.axis_least_mm2)
             sigma = math.radians(math.hypot(s.axis_floor_deg, drops)) * vague
             sigma *= s.cut_factor if plume.cut else 1.0
-            found.append(
-                (m.x, m.y, math.cos(m.angle_rad), math.sin(m.angle_rad), sigma, plume.area_mm2)
-            )
-        table = np.array(found, float).reshape(-1, 6)
+            found.append((m.x, m.y, m.angle_rad, sigma, plume.area_mm2))
+        x, y, angle, uncertainty, area = np.array(found, float).reshape(-1, 5).T
         return cls(
-            xy=table[:, :2], along=table[:, 2:4], sigma_rad=table[:, 4], area_mm2=table[:, 5]
+            xy=np.column_stack([x, y]), angle_rad=angle, sigma_rad=uncertainty, area_mm2=area
         )
 
 
 class Fit(NamedTuple):
-    """A robust fit: solution, its covariance, and how many of the residuals agree with it."""
+    """A robust fit: its parameters, their covariance, and how many residuals agree with it."""
 
     at: Float
     covariance: Float
     agreeing: float
 
 
-def robust_fit(
-    residuals: Callable[[Float], Float],
-    start: Float,
-    *,
-    scale: float,
-    prior_freedom: float,
-) -> Fit:
-    """Least squares with Cauchy's loss.
-
-    The covariance is that of the weighted normal equations times the assumed scatter weighed
-    against what the residuals show: the posterior mean of a scaled inverse chi-squared prior,
-    widened so that 1.96 standard deviations are Student's 97.5 % quantile for the degrees of
-    freedom behind it (JCGM 100:2008, G.3 and G.6.4).
-
-    Parameters
-    ----------
-    residuals : callable
-        Of the parameters, ``(P,)``: ``(K,)`` residuals in standard deviations.
-    start : (P,) ndarray of float
-        First guess.
-    scale : float
-        Of the loss, in standard deviations.
-    prior_freedom : float
-        Degrees of freedom that the assumed scatter is worth.
-    """
-    from scipy.optimize import least_squares  # heavy imports, needed once a photo is measured
-    from scipy.special import stdtrit
-
-    # The last rows hold parameters that the residuals leave free (parallel axes) where they are.
-    def held(p: Float) -> Float:
-        return np.concatenate([residuals(p), _HOLD * (p - start)])
-
-    found = least_squares(held, start, loss="cauchy", f_scale=scale, x_scale="jac")
-    at = np.asarray(found.x, float)
-    miss = residuals(at)
-    weight = 1 / (1 + (miss / scale) ** 2)
-    step = _STEP * max(1.0, float(np.abs(at).max()))
-    slope = np.stack(
-        [(residuals(at + d) - residuals(at - d)) / (2 * step) for d in step * np.eye(len(at))],
-        axis=1,
-    )
-    information = (slope * weight[:, None]).T @ slope + _HOLD**2 * np.eye(len(at))
-    freedom = prior_freedom + len(miss) - len(at)
-    student = float(stdtrit(freedom, _UPPER)) / COVERAGE_FACTOR_95
-    spread = (prior_freedom + float((weight * miss**2).sum())) / freedom * student**2
-    return Fit(at, np.linalg.inv(information) * spread, float(weight.sum()))
-
-
-_HOLD = 1e-3  # standard deviations per mm: a metre is nothing
-_STEP = 1e-6  # of a parameter, for its numerical derivative
-_UPPER = 0.975  # two-sided 95 %
-
-
 def fit_axes(axes: Axes, start: Float, settings: PlumeSettings) -> Fit:
     """Common origin of the axes, (2,) in mm."""
-    normal = np.column_stack([-axes.along[:, 1], axes.along[:, 0]])
-
-    def residuals(at: Float) -> Float:
-        away = axes.xy - at
-        lever = np.maximum(np.hypot(away[:, 0], away[:, 1]), settings.lever_least_mm)
-        return np.asarray((away * normal).sum(axis=1) / (axes.sigma_rad * lever))
-
-    return robust_fit(
-        residuals,
-        np.asarray(start, float),
-        scale=settings.cauchy_scale,
-        prior_freedom=settings.prior_freedom,
+    found = common_origin(
+        axes.xy,
+        axes.angle_rad,
+        axes.sigma_rad,
+        start,
+        shortest_lever=settings.shortest_lever_mm,
     )
+    spread = _spread(found.squares, len(axes) - len(found.at), settings)
+    return Fit(found.at, found.covariance * spread, float(found.weights.sum()))
 
 
-def fit_ring(axes: Axes, settings: PlumeSettings) -> tuple[Fit, float]:
+def fit_ring(axes: Axes, settings: PlumeSettings) -> tuple[Fit, float] | None:
     """Fit a circle to the centroids: centre and radius, (3,) in mm, and the relative scatter.
 
-    Weak plumes wet less of their far end, so their radius counts less.
+    Weak plumes wet less of their far end, so their radius counts less. None where all lie on one
+    line.
     """
     s = settings
     relative = np.log(np.maximum(axes.area_mm2, 1.0) / np.median(axes.area_mm2))
-    sigma = np.hypot(s.ring_scatter_frac, s.ring_area_frac * relative)
+    usual = float(np.hypot(*(axes.xy - axes.xy.mean(axis=0)).T).mean())
+    try:
+        found = fit_circle(
+            axes.xy, usual * np.hypot(s.ring_scatter_frac, s.ring_area_frac * relative)
+        )
+    except InputError:
+        return None
+    at = np.array([found.x, found.y, found.radius])
+    spread = _spread(found.squares, len(axes) - len(at), s)
+    scatter = float(np.sqrt(np.mean(found.misses**2)) / found.radius)
+    return Fit(at, found.covariance * spread, float(len(axes))), scatter
 
-    def away(ring: Float) -> Float:
-        """Log of the distances over the radius: their relative misfit, in first order."""
-        length = np.hypot(axes.xy[:, 0] - ring[0], axes.xy[:, 1] - ring[1])
-        return np.asarray(np.log(np.maximum(length, TINY) / max(ring[2], TINY)))
 
-    middle = axes.xy.mean(axis=0)
-    start = np.array([*middle, np.hypot(*(axes.xy - middle).T).mean()])
-    fit = robust_fit(
-        lambda ring: away(ring) / sigma,
-        start,
-        scale=s.ring_cauchy_scale,
-        prior_freedom=s.prior_freedom,
-    )
-    return fit, float(np.sqrt(np.mean(away(fit.at) ** 2)))
+def _spread(squares: float, spare: int, settings: PlumeSettings) -> float:
+    """Factor on a covariance: the assumed scatter weighed against what this card shows.
+
+    The posterior mean of a scaled inverse chi-squared prior, widened so that 1.96 standard
+    deviations are Student's 97.5 % quantile for the degrees of freedom behind it (JCGM 100:2008,
+    G.3 and G.6.4).
+    """
+    from scipy.special import stdtrit  # heavy import, needed once a photo is measured
+
+    freedom = settings.prior_freedom + spare
+    student = float(stdtrit(freedom, _UPPER)) / COVERAGE_FACTOR_95
+    return (settings.prior_freedom + squares) / freedom * student**2
+
+
+_UPPER = 0.975  # two-sided 95 %
 
 
 def first_guesses(plumes: Sequence[Patch], settings: PlumeSettings) -> tuple[Float, Float]:
@@ -277,7 +233,10 @@ def _with_ring(
     """Centre, covariance, and the ring (x, y, radius) unless there is none to speak of."""
     s = settings
     three = len(axes) == _CIRCLE
-    ring, scatter = fit_ring(axes, s)
+    fitted = fit_ring(axes, s)
+    if fitted is None:
+        return fit.at, fit.covariance, None
+    ring, scatter = fitted
     radius = float(ring.at[2])
     if not 0 < radius < s.ring_size * size or (
         not three and scatter > s.ring_scatters * s.ring_scatter_frac

@@ -325,11 +325,8 @@ class PlumeSettings:
     cut_factor: float = 4.0
     """A plume cut from its neighbour has lost one flank: its axis leans away by several degrees
     (simulated pairs that touch show 7 to 9)."""
-    lever_least_mm: float = 3.0
-    """Least lever of an axis about the centre."""
-    cauchy_scale: float = 2.4
-    """Scale of Cauchy's loss, in standard deviations: 95 % efficient on normal errors (Holland and
-    Welsch 1977, from memory). An axis bent by a neighbour or by print loses its say gradually."""
+    shortest_lever_mm: float = 3.0
+    """A patch nearer to the centre is weighed as if it lay so far off (chosen: a drip)."""
     prior_freedom: float = 4.0
     """Degrees of freedom that the stated scatters are worth beside a card's own: cards differ in
     how well their axes agree (chosen: with 0 three plumes alone would decide, with dozens all cards
@@ -368,8 +365,6 @@ class PlumeSettings:
     ring_area_frac: float = 0.06
     """The same per log ratio of a plume's area to the usual: weak plumes wet less of their far
     end."""
-    ring_cauchy_scale: float = 3.0
-    """Scale of Cauchy's loss for the ring, in standard deviations."""
     ring_scatters: float = 4.0
     """Scatter, over the healthy one, from which there is no ring."""
     ring_size: float = 3.0
