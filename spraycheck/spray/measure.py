@@ -362,7 +362,9 @@ def area_uncertainty(
         [merged, at_edge, cut], [s.merged_frac, s.edge_frac, s.cut_frac], default=s.texture_frac
     )
     excess = np.maximum(background**2 - s.usual_background**2 - noise**2, 0)
-    level = np.sqrt(s.level_floor_frac**2 + s.level_by_noise**2 * (noise**2 + excess))
+    level = np.sqrt(
+        s.level_floor_frac**2 + (s.level_by_noise * noise) ** 2 + s.level_by_background**2 * excess
+    )
     larger, fuller = (_above_middle(area) for area in (area_mm2, fuller_mm2))
     pale = np.maximum(larger - fuller - s.usual_pale, 0)
     parts = (area_mm2 * texture, slope_mm2 * level, area_mm2 * pale, hollow_mm2)
