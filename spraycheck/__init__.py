@@ -41,8 +41,7 @@ if TYPE_CHECKING:
     from spraycheck.judge.shots import combine_shots, compare_cards
     from spraycheck.judge.standoff import Standoff
     from spraycheck.measuring import measure_central_photo, measure_photo
-    from spraycheck.nozzles.files import read_layout, read_nozzle
-    from spraycheck.nozzles.limits import read_limits
+    from spraycheck.nozzles.read import read_layout, read_limits, read_nozzle
     from spraycheck.photo import photo_from_array, read_photo
     from spraycheck.photo.containers import Photo
     from spraycheck.pipeline import Pipeline
@@ -98,8 +97,7 @@ __all__ = [
 
 _HOME = {
     "measuring": ("measure_central_photo", "measure_photo"),
-    "nozzles.files": ("read_layout", "read_nozzle"),
-    "nozzles.limits": ("read_limits",),
+    "nozzles.read": ("read_layout", "read_limits", "read_nozzle"),
     "photo": ("photo_from_array", "read_photo"),
     "errors": (
         "ArchiveError",

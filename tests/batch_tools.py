@@ -29,7 +29,7 @@ from spraycheck.batch.scheduler import Step
 from spraycheck.batch.scoring import Scored, Task
 from spraycheck.batch.summary import Summary
 from spraycheck.errors import CardNotFoundError
-from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.model import Nozzle
 from spraycheck.report.document import assessment_document, error_document
 from spraycheck.report.trends import Trends
 

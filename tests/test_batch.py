@@ -30,7 +30,7 @@ from spraycheck.cli.main import main
 from spraycheck.errors import InputError
 from spraycheck.judge.layout import STATES, Layout
 from spraycheck.judge.limits import CentralLimits, Limits
-from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.model import Nozzle
 from spraycheck.report.document import assessment_document, limits_entry, schema_text
 
 TESTS = Path(__file__).parent

@@ -17,7 +17,7 @@ from spraycheck.batch import engines, scheduler
 from spraycheck.batch.engines import Cluster
 from spraycheck.batch.run import Options, run_batch
 from spraycheck.errors import InputError
-from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.model import Nozzle
 
 TESTS = Path(__file__).parent
 

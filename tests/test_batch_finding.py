@@ -20,8 +20,8 @@ from spraycheck.errors import InputError
 from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import CentralLimits, Limits
-from spraycheck.nozzles.files import Nozzle
-from spraycheck.nozzles.library import Cabinet, open_cabinet
+from spraycheck.nozzles.library import Library, open_library
+from spraycheck.nozzles.model import Nozzle
 
 ODD_NAMES = (
     "two\nlines.jpg",
@@ -275,11 +275,11 @@ def test_manifest_alone_names_the_photos(tmp_path: Path) -> None:
 LIMITS = '[limits]\nname = "ours"\n[limits.direction_deg]\nvalue = 3\nunit = "deg"\nsource = "x"\n'
 
 
-def cabinet_of(folder: Path, **files: str) -> Cabinet:
+def cabinet_of(folder: Path, **files: str) -> Library:
     folder.mkdir()
     for name, text in files.items():
         (folder / f"{name}.toml").write_text(text)
-    return open_cabinet(str(folder), {})
+    return open_library(str(folder), {})
 
 
 def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:

@@ -32,8 +32,9 @@ from spraycheck.card.spec import CardSpec, parse_sheet
 from spraycheck.errors import InputError
 from spraycheck.judge.limits import LimitSet
 from spraycheck.judge.standoff import Standoff
-from spraycheck.nozzles.files import Nozzle, read_nozzle
-from spraycheck.nozzles.library import Cabinet, is_name, open_cabinet
+from spraycheck.nozzles.library import Library, is_name, open_library
+from spraycheck.nozzles.model import Nozzle
+from spraycheck.nozzles.read import read_nozzle
 from spraycheck.photo.files import shown
 
 FOLDER_FILE: Final = "spraycheck.toml"
@@ -94,7 +95,7 @@ class PhotoOptions:
         What photos show that no manifest row says it of.
     limits : LimitSet or None
         What is tolerated of every nozzle; None: what each nozzle's file says, or the defaults.
-    cabinet : Cabinet
+    cabinet : Library
         Where nozzles are looked up by name; the user's own when not given.
     sheet : CardSpec or None
         The sheet.
@@ -109,7 +110,7 @@ class PhotoOptions:
 
     nozzle: Nozzle | None = None
     limits: LimitSet | None = None
-    cabinet: Cabinet = field(default_factory=open_cabinet)
+    cabinet: Library = field(default_factory=open_library)
     sheet: CardSpec | None = None
     printed_mm: tuple[float, float] | None = None
     standoff: Standoff | None = None

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def run(args: argparse.Namespace) -> int:
     for number, page in enumerate(atlas.pages, start=2):
         if page.agreement is not Agrees.YES:
             print(f"  page {number}, {page.lesson.title}: {page.verdict_line}")
-    return 0
+    return exits.PASS
 
 
 def _progress(number: int, count: int, page: AtlasPage) -> None:

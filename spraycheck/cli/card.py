@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from spraycheck.cli.options import add_folder_option, check_nozzle_options, nozzle_asked
+from spraycheck.cli import exits
+from spraycheck.cli.options import add_library_option, resolve_nozzle
+from spraycheck.cli.terminal import complain
+from spraycheck.cli.values import decimal_number, hole_count
 from spraycheck.errors import InputError
 from spraycheck.output_files import target_file, write_file
 
@@ -66,7 +68,7 @@ def add_parser(commands: Commands) -> None:
     parser.add_argument(
         "--holes",
         metavar="N",
-        type=int,
+        type=hole_count,
         help="number of even holes; draws no ticks, since no direction is known from it",
     )
     parser.add_argument(
@@ -81,14 +83,14 @@ def add_parser(commands: Commands) -> None:
         help="nozzle file looked up by its name; the card's code carries the name, so that measure "
         "and batch need not be told. Ticks as with --layout",
     )
-    add_folder_option(parser)
+    add_library_option(parser)
     parser.add_argument(
         "--copies", metavar="K", type=int, default=1, help="pages per injector, default 1"
     )
     parser.add_argument(
         "--png",
         metavar="DPI",
-        type=float,
+        type=decimal_number("--png 300"),
         help="also write each page as a picture beside the PDF, 72 to 1200 pixels per inch",
     )
     parser.set_defaults(run=run)
@@ -118,16 +120,12 @@ def run(args: argparse.Namespace) -> int:
         write_file(beside, picture, "card")
         names.append(str(beside))
     print("\n".join(names))
-    print(
-        "spraycheck: print at 100 %, then measure the 100 mm lines with a steel rule",
-        file=sys.stderr,
-    )
-    return 0
+    complain("print at 100 %, then measure the 100 mm lines with a steel rule")
+    return exits.PASS
 
 
 def _checked(args: argparse.Namespace) -> Path:
     """Check what was asked, and return where the cards go."""
-    check_nozzle_options(args)
     target = target_file(args.out, "card", (".pdf",), hint="for a picture give --png DPI as well")
     pages = args.copies * len(args.injector or [""])
     if not (args.copies >= 1 and pages <= _MOST_PAGES):
@@ -140,7 +138,7 @@ def _checked(args: argparse.Namespace) -> Path:
 def _layout(args: argparse.Namespace) -> Layout | None:
     from spraycheck.judge.layout import Layout
 
-    nozzle = nozzle_asked(args)
+    nozzle = resolve_nozzle(args)
     # A central spray has no directions to draw; its card is the plain one.
     return nozzle.expected if nozzle and isinstance(nozzle.expected, Layout) else None
 

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
 from spraycheck.errors import InputError
 from spraycheck.output_files import target_file
 
@@ -147,7 +148,7 @@ def run(args: argparse.Namespace) -> int:
         from spraycheck.report.document import dumps
 
         print(dumps(truth_document(requested, photo.truth, args.out)))
-        return 0
+        return exits.PASS
     lines = [f"{args.out}: {headline(request)}", INVENTED, "", "What is really on it:"]
     lines += truth_lines(requested, photo.truth)
     lines.append("")
@@ -158,7 +159,7 @@ def run(args: argparse.Namespace) -> int:
     text = "\n".join(lines)
     encoding = (sys.stdout.encoding or "ascii").lower()
     print(text if encoding.startswith("utf") else _plain(text))
-    return 0
+    return exits.PASS
 
 
 def _plain(text: str) -> str:

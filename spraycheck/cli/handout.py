@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
+
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
 
@@ -51,4 +53,4 @@ def run(args: argparse.Namespace) -> int:
 
     write_file(target, handout_pdf(compose_handout(args.paper)), "handout")
     print(target)
-    return 0
+    return exits.PASS

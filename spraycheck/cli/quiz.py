@@ -183,7 +183,7 @@ def _folder(name: str | None) -> Path:
 
 
 def _report(args: argparse.Namespace) -> int:
-    from spraycheck.cli.main import complain
+    from spraycheck.cli.terminal import complain
     from spraycheck.output_files import write_file
     from spraycheck.train.quiz.progress import all_progress
     from spraycheck.train.quiz.record import clean_name
@@ -206,7 +206,7 @@ def _report(args: argparse.Namespace) -> int:
 
 
 def _export(args: argparse.Namespace) -> int:
-    from spraycheck.cli.main import complain
+    from spraycheck.cli.terminal import complain
     from spraycheck.train.quiz.page import export_page
     from spraycheck.train.quiz.record import clean_name
 

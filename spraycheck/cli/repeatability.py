@@ -77,7 +77,7 @@ def add_parser(commands: Commands) -> None:
 def run(args: argparse.Namespace) -> int:
     """Study the table and print what it says."""
     from spraycheck.batch.study_table import read_study
-    from spraycheck.cli.main import complain, describe
+    from spraycheck.cli.terminal import complain, describe
     from spraycheck.report.agreement import agreement_text
     from spraycheck.report.gauge import study_value, value_text
 

@@ -16,11 +16,12 @@ if TYPE_CHECKING:
 def document_of(assessment: Assessment | CentralAssessment) -> dict[str, Any]:
     """Return the result document of either kind of nozzle."""
     from spraycheck.judge.layout import Assessment
-    from spraycheck.report.central_document import central_document
     from spraycheck.report.document import assessment_document
 
     if isinstance(assessment, Assessment):
         return assessment_document(assessment)
+    from spraycheck.report.central_document import central_document
+
     return central_document(assessment)
 
 
@@ -42,9 +43,10 @@ def report_of(
 ) -> str:
     """Write the terminal report of either kind of nozzle."""
     from spraycheck.judge.layout import Assessment
-    from spraycheck.report.central_terminal import central_report
     from spraycheck.report.terminal import terminal_report
 
     if isinstance(assessment, Assessment):
         return terminal_report(assessment, colour=colour, width=width, ascii_only=ascii_only)
+    from spraycheck.report.central_terminal import central_report
+
     return central_report(assessment, colour=colour, width=width, ascii_only=ascii_only)

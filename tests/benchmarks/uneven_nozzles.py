@@ -26,8 +26,8 @@ import numpy as np
 from spraycheck import measure_photo
 from spraycheck.errors import SprayCheckError
 from spraycheck.judge.layout import Assessment, Layout
-from spraycheck.nozzles.files import read_layout
 from spraycheck.nozzles.library import EXAMPLES
+from spraycheck.nozzles.read import read_layout
 from spraycheck.simulate import SyntheticNozzle, SyntheticPhoto, random_scene
 
 KINDS = ("slanted", "two-row")

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import math
 
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import limit_fields
-from spraycheck.nozzles.limits import KINDS, span_of
+from spraycheck.nozzles.model import KINDS, can_be_off, span_of
 
 _HEAD = """\
 # {title}
@@ -134,7 +133,7 @@ def limits_text(kind: str = "holes") -> str:
     for one in limit_fields(type(limits)):
         told = one.metadata
         value, unit = getattr(limits, one.name), quoted(told["unit"])
-        switch = "" if math.isnan(told["off"]) else "; off = true instead switches it off"
+        switch = "; off = true instead switches it off" if can_be_off(told) else ""
         held = limits.held(one.name)
         text += [
             "",

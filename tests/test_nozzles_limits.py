@@ -7,9 +7,11 @@ import pytest
 from refusals import check_file_refused
 
 from spraycheck.cli.main import main
+from spraycheck.errors import LayoutError
 from spraycheck.judge.limits import CentralLimits, Limits, LimitSet, limit_fields
-from spraycheck.nozzles.limits import KINDS, examine_limits, read_limits
-from spraycheck.nozzles.writing import limits_text
+from spraycheck.nozzles.model import KINDS
+from spraycheck.nozzles.read import read_limits, read_nozzle
+from spraycheck.nozzles.write import limits_text
 from spraycheck.report.document import limits_entry
 from spraycheck.report.summary import limits_in_words
 
@@ -96,6 +98,39 @@ def test_a_mistake_is_told_with_its_line(tmp_path: Path, text: str, line: int, s
     check_file_refused(read_limits, path, "limits file", line, said)
 
 
+def test_a_limit_of_an_old_name_is_read_with_a_notice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("spraycheck.nozzles.read.RENAMED_LIMITS", {"old_deg": "tilt_deg"})
+    told: list[str] = []
+    path = write(tmp_path, "# ours\n" + section("old_deg", 2, "deg"))
+    limits = read_limits(path, tell=told.append)
+    assert isinstance(limits, Limits)
+    assert (limits.tilt_deg, limits.source("tilt_deg")) == (2.0, "agreed")
+    assert told == [
+        f"limits file '{path}', line 2: old_deg is called tilt_deg now; the old name is still read"
+    ]
+    # On the command line, and within a nozzle file; the result keeps stdout to itself.
+    assert main(["nozzle", "check", str(path)]) == 0
+    shown = capsys.readouterr()
+    assert shown.out == "1 file checked, none with mistakes\n"
+    assert shown.err == f"spraycheck: {told[0]}\n"
+    nozzle = tmp_path / "nozzle.toml"
+    nozzle.write_text("holes = 4\n[limits.old_deg]\noff = true\n")
+    assert read_nozzle(nozzle, tell=told.append).limits == Limits(
+        tilt_deg=math.inf,
+        name="limits of nozzle",
+        sources=(("tilt_deg", "switched off, no reason given"),),
+    )
+    assert "line 2: old_deg is called tilt_deg now" in told[1]
+    # A mistake in it stands where the old name stands; both names at once are one too many.
+    for wrong, line, said in (
+        (section("old_deg", 200, "deg"), 2, "value of tilt_deg is 200"),
+        (section("tilt_deg", 2, "deg") + section("old_deg", 2, "deg"), 5, "unknown key 'old_deg'"),
+    ):
+        check_file_refused(read_limits, write(tmp_path, wrong), "limits file", line, said)
+
+
 @pytest.mark.parametrize("kind", [Limits, CentralLimits])
 def test_every_limit_is_held_to_its_own_range_and_unit(
     tmp_path: Path, kind: type[LimitSet]
@@ -107,8 +142,9 @@ def test_every_limit_is_held_to_its_own_range_and_unit(
             text = head + section(one.name, end, about["unit"])
             assert getattr(read_limits(write(tmp_path, text)), one.name) == end
         for beyond in (about["least"] * 0.99, about["most"] * 1.01):
-            _, source = examine_limits(write(tmp_path, head + section(one.name, beyond, "inch")))
-            assert len(source.problems) == 2  # value and unit, both told
+            with pytest.raises(LayoutError) as caught:
+                read_limits(write(tmp_path, head + section(one.name, beyond, "inch")))
+            assert len(caught.value.lines) == 2  # value and unit, both told
 
 
 def test_the_document_tells_value_unit_source_and_what_is_off() -> None:

@@ -2,14 +2,15 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
-from spraycheck.nozzles import library as cabinet
-from spraycheck.nozzles.files import read_nozzle
-from spraycheck.nozzles.library import EXAMPLES, Cabinet, Shelf, folder_for_new, open_cabinet
+from spraycheck.nozzles import library
+from spraycheck.nozzles.library import EXAMPLES, Library, NozzleFolder, folder_for_new, open_library
+from spraycheck.nozzles.read import read_nozzle
 
 FOUR = "holes = 4\n"
 
@@ -21,8 +22,8 @@ def folder_of(path: Path, *names: str) -> Path:
     return path
 
 
-def shelf_of(folder: Path) -> Cabinet:
-    return open_cabinet(str(folder), {})
+def library_of(folder: Path) -> Library:
+    return open_library(str(folder), {})
 
 
 # -- which folder
@@ -38,22 +39,22 @@ def test_option_before_variable_before_settings(tmp_path: Path) -> None:
         (str(tmp_path / "option"), told, "option", "--nozzles"),
         (None, told, "variable", "SPRAYCHECK_NOZZLES"),
     ):
-        own, shipped = open_cabinet(asked, where).shelves
+        own, shipped = open_library(asked, where).folders
         assert (own.names(), own.origin) == ([name], origin)
-        assert shipped.folder == EXAMPLES
-    settings = cabinet.user_folder(environ)
+        assert shipped.path == EXAMPLES
+    settings = library.user_folder(environ)
     folder_of(settings, "mine")
-    assert "mine" in open_cabinet(None, environ).shelves[0].names()
-    assert "mine" in open_cabinet(None, environ | {"SPRAYCHECK_NOZZLES": ""}).shelves[0].names()
+    assert "mine" in open_library(None, environ).folders[0].names()
+    assert "mine" in open_library(None, environ | {"SPRAYCHECK_NOZZLES": ""}).folders[0].names()
     nobody = {"HOME": str(tmp_path / "nobody"), "XDG_CONFIG_HOME": "", "APPDATA": str(tmp_path)}
-    assert [shelf.folder for shelf in open_cabinet(None, nobody).shelves] == [EXAMPLES]
+    assert [folder.path for folder in open_library(None, nobody).folders] == [EXAMPLES]
 
 
 def test_a_folder_that_was_named_must_be_there(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"--nozzles .* is no folder"):
-        open_cabinet(str(tmp_path / "gone"), {})
+        open_library(str(tmp_path / "gone"), {})
     with pytest.raises(InputError, match=r"SPRAYCHECK_NOZZLES .* is no folder"):
-        open_cabinet(None, {"SPRAYCHECK_NOZZLES": str(tmp_path / "gone")})
+        open_library(None, {"SPRAYCHECK_NOZZLES": str(tmp_path / "gone")})
 
 
 def test_where_a_new_file_goes(tmp_path: Path) -> None:
@@ -61,7 +62,7 @@ def test_where_a_new_file_goes(tmp_path: Path) -> None:
     environ["APPDATA"] = environ["XDG_CONFIG_HOME"]
     own = folder_for_new(None, environ)
     assert own.is_dir()
-    assert own == cabinet.user_folder(environ)
+    assert own == library.user_folder(environ)
     assert folder_for_new(str(tmp_path), environ) == tmp_path
     (tmp_path / "file").touch()
     with pytest.raises(InputError, match="cannot be made"):
@@ -73,10 +74,10 @@ def test_where_a_new_file_goes(tmp_path: Path) -> None:
 
 def test_the_users_nozzle_goes_before_the_shipped_one(tmp_path: Path) -> None:
     (tmp_path / "even-4.toml").write_text('name = "mine"\nholes = 4\n')
-    found = shelf_of(tmp_path)
+    found = library_of(tmp_path)
     assert found.read("even-4").name == "mine"
     assert found.read("even-6").layout.azimuth_deg == Layout.evenly_spread(6).azimuth_deg
-    origins = [shelf.origin for shelf, name in found if name == "even-4"]
+    origins = [folder.origin for folder, name in found if name == "even-4"]
     assert origins == ["--nozzles"]
 
 
@@ -84,19 +85,19 @@ def test_the_users_nozzle_goes_before_the_shipped_one(tmp_path: Path) -> None:
     "asked", ["lorry A", "Lorry_A", "lorry-a", " LORRY  A ", "lorry A.toml", "lorry a.toml"]
 )
 def test_spelling_is_forgiven_where_it_leaves_one_answer(tmp_path: Path, asked: str) -> None:
-    found = shelf_of(folder_of(tmp_path, "lorry A", "lorry AB"))
+    found = library_of(folder_of(tmp_path, "lorry A", "lorry AB"))
     assert found.path_of(asked) == tmp_path / "lorry A.toml"
 
 
 def test_a_name_that_can_mean_two_is_refused(tmp_path: Path) -> None:
-    found = shelf_of(folder_of(tmp_path, "lorry-A", "lorry_A"))
+    found = library_of(folder_of(tmp_path, "lorry-A", "lorry_A"))
     assert found.path_of("lorry_A").name == "lorry_A.toml"
     with pytest.raises(InputError, match=r"can mean lorry-A or lorry_A in .*, expected one"):
         found.path_of("lorry a")
 
 
 def test_an_unknown_name_offers_the_closest(tmp_path: Path) -> None:
-    found = shelf_of(folder_of(tmp_path, "lorry-A", "lorry-B", "tractor"))
+    found = library_of(folder_of(tmp_path, "lorry-A", "lorry-B", "tractor"))
     with pytest.raises(InputError, match="did you mean lorry-B or lorry-A"):
         found.path_of("lorryB")
     with pytest.raises(InputError, match="nozzle list names them all"):
@@ -112,7 +113,7 @@ def test_a_path_is_no_name(tmp_path: Path, name: str) -> None:
     folder_of(tmp_path, "even-4")
     folder_of(tmp_path / "in/a", "b")
     with pytest.raises(InputError, match="is no name, expected") as caught:
-        shelf_of(tmp_path / "in").path_of(name)
+        library_of(tmp_path / "in").path_of(name)
     assert "\n" not in str(caught.value)
     assert "\x1b" not in str(caught.value)
 
@@ -126,7 +127,7 @@ def test_links_may_not_lead_out_of_the_folder(tmp_path: Path) -> None:
     os.symlink("round.toml", inside / "round.toml")
     os.symlink("nowhere.toml", inside / "gone.toml")
     (inside / "folder.toml").mkdir()
-    found = shelf_of(inside)
+    found = library_of(inside)
     assert found.read("alias").layout == Layout.evenly_spread(4)
     for name, said in (
         ("leak", "leads out of its folder"),
@@ -138,13 +139,13 @@ def test_links_may_not_lead_out_of_the_folder(tmp_path: Path) -> None:
         with pytest.raises(InputError, match=said):
             found.path_of(name)
     os.symlink(inside, tmp_path / "linked")  # the folder itself may be a link
-    assert shelf_of(tmp_path / "linked").read("real").layout == Layout.evenly_spread(4)
+    assert library_of(tmp_path / "linked").read("real").layout == Layout.evenly_spread(4)
 
 
 def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe.toml")
     with pytest.raises(InputError, match="no ordinary file"):
-        shelf_of(tmp_path).path_of("pipe")
+        library_of(tmp_path).path_of("pipe")
 
 
 def test_a_name_is_found_without_opening_the_others(
@@ -153,33 +154,33 @@ def test_a_name_is_found_without_opening_the_others(
     folder_of(tmp_path, *(f"n{k}" for k in range(200)))
     opened: list[str] = []
 
-    def read(path: Path) -> object:
+    def read(path: Path, **options: Any) -> object:
         opened.append(path.stem)
-        return read_nozzle(path)
+        return read_nozzle(path, **options)
 
-    monkeypatch.setattr(cabinet, "read_nozzle", read)
-    shelf_of(tmp_path).read("n150")
-    shelf_of(tmp_path).read("N_17".replace("_", ""))
+    monkeypatch.setattr(library, "read_nozzle", read)
+    library_of(tmp_path).read("n150")
+    library_of(tmp_path).read("N_17".replace("_", ""))
     with pytest.raises(InputError, match="did you mean"):
-        shelf_of(tmp_path).read("n1500")
+        library_of(tmp_path).read("n1500")
     assert opened == ["n150", "n17"]
 
 
 def test_numbers_in_names_sort_as_numbers(tmp_path: Path) -> None:
-    shelf = Shelf(folder=folder_of(tmp_path, "b2", "b10", "A3", "10"), origin="")
-    assert shelf.names() == ["10", "A3", "b2", "b10"]
+    folder = NozzleFolder(path=folder_of(tmp_path, "b2", "b10", "A3", "10"), origin="")
+    assert folder.names() == ["10", "A3", "b2", "b10"]
 
 
 def test_an_unreadable_folder_is_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="cannot be read"):
-        Shelf(folder=tmp_path / "gone", origin="").names()
+        NozzleFolder(path=tmp_path / "gone", origin="").names()
 
 
 # -- the shipped examples
 
 
 def test_the_shipped_examples() -> None:
-    found = open_cabinet(None, {"HOME": "/nowhere", "APPDATA": "/nowhere"})
+    found = open_library(None, {"HOME": "/nowhere", "APPDATA": "/nowhere"})
     nozzles = {name: found.read(name) for _, name in found}
     even = {f"even-{n}": n for n in range(3, 11)}
     assert set(nozzles) == {*even, "slanted-5", "two-row-8", "pintle", "single-hole"}

@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from pathlib import Path
 
 import pytest
@@ -11,8 +10,8 @@ from spraycheck.errors import InputError, LayoutError
 from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import CentralLimits, Limits
-from spraycheck.nozzles.files import Pressure, examine_nozzle, read_layout, read_nozzle
-from spraycheck.nozzles.lines import Place, find_lines, line_of
+from spraycheck.nozzles.model import Pressure
+from spraycheck.nozzles.read import read_layout, read_nozzle
 
 FOUR = "".join(f"\n[[hole]]\nazimuth_deg = {a}\n" for a in (0, 80, 190, 275.5))
 
@@ -145,6 +144,8 @@ def test_an_error_survives_a_process_border() -> None:
     again = pickle.loads(pickle.dumps(error))
     assert (again.message, again.hint, str(again)) == (error.message, error.hint, str(error))
     assert str(LayoutError("alone")) == "alone"
+    several = pickle.loads(pickle.dumps(LayoutError("first", "try this", ("one", "two"))))
+    assert (str(several), several.lines) == ("first; try this", ("one", "two"))
 
 
 # -- nozzle files
@@ -284,33 +285,15 @@ def test_every_mistake_is_told_once(tmp_path: Path) -> None:
         "[[hole]]\nazimuth_deg = 180.2\ndiameter_mm = 0.24\n"
         '[limits.risk]\nvalue = 5\nunit = "%"\n'
     )
-    nozzle, source = examine_nozzle(write(tmp_path, text))
-    assert nozzle is None
-    told = sorted((problem.line, problem.found) for problem in source.problems)
-    assert [line for line, _ in told] == [1, 2, 4, 5, 6, 8, 13, 15, 16, 17]
-    assert "azimuth_deg of hole 1 is the text 'ten'" in told[2][1]
-    assert "no azimuth_deg of hole 2" in told[4][1]
-    assert "same as that of hole 3" in told[6][1]
-    assert "no source of risk" in told[7][1]
-    with pytest.raises(LayoutError, match="and 9 more: spraycheck nozzle check"):
-        source.check()
-
-
-@pytest.mark.parametrize(
-    ("text", "place", "line"),
-    [
-        ('a = """\n[[hole]]\nb = 1\n"""\nb = 2\n', ("b",), 5),
-        ("a = '''x = 1\n'''\n[t] # [u]\n'x' = 2\n", ("t", "x"), 4),
-        ('[t]\n"quoted key".sub = 1\n', ("t", "quoted key", "sub"), 2),
-        ("[a.b]\nx = 1\n[a.c]\nx = 2\n", ("a", "c", "x"), 4),
-        ("[[h]]\n[h.s]\nx = 1\n[[h]]\n[h.s]\nx = 2\n", ("h", 1, "s", "x"), 6),
-        ("h = [\n {x = 1}, # {x = 9}\n {y = '{', x = 2}\n]\n", ("h", 1, "x"), 3),
-        ("h = [{x = 1},\n {x = 2}]\nz = 3\n", ("z",), 3),
-        ("t = {x = 1, y = [2, 3]}\nz = 3\n", ("t", "y"), 1),
-        ("x = 1\n", ("gone", "deeper"), 0),
-        ("\n[t]\nx = 1\n", ("t", "gone"), 2),
-    ],
-)
-def test_lines_of_places(text: str, place: Place, line: int) -> None:
-    tomllib.loads(text)  # it is TOML at all
-    assert line_of(find_lines(text), place) == line
+    path = write(tmp_path, text)
+    with pytest.raises(LayoutError, match="and 9 more: spraycheck nozzle check") as caught:
+        read_nozzle(path)
+    lines, told = [1, 2, 4, 5, 6, 8, 13, 15, 16, 17], caught.value.lines
+    for line, said in zip(lines, told, strict=True):
+        assert said.startswith(f"nozzle file '{path}', line {line}: ")
+        assert ", expected " in said
+        assert "; " in said  # what to try
+    assert "azimuth_deg of hole 1 is the text 'ten'" in told[2]
+    assert "no azimuth_deg of hole 2" in told[4]
+    assert "same as that of hole 3" in told[6]
+    assert "no source of risk" in told[7]
