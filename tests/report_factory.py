@@ -132,8 +132,8 @@ def make_catalogue(
         direction_deg=np.array(directions, float),
         direction_u_deg=np.full(k, 0.9),
         width_deg=np.full(k, 2.0 * half_width_deg),
-        near_mm=37.0 - 15.0 * np.sqrt(ratio_array),
-        reach_mm=37.0 + 15.0 * np.sqrt(ratio_array),
+        inner_mm=37.0 - 15.0 * np.sqrt(ratio_array),
+        outer_mm=37.0 + 15.0 * np.sqrt(ratio_array),
         area_mm2=area,
         area_u_mm2=0.05 * area,
         area_frac=frac,
@@ -151,6 +151,16 @@ def make_catalogue(
     )
 
 
+CENTRE = NozzleCentre(
+    x_mm=float(CENTRE_MM[0]),
+    y_mm=float(CENTRE_MM[1]),
+    covariance_mm2=np.array([[0.36, 0.08], [0.08, 0.16]]),
+    ring_radius_mm=36.0,
+    ring_offset_mm=(0.4, -0.2),
+    found_by="axes+ring",
+)
+
+
 def make_wetness(card: RectifiedCard) -> WetnessMap:
     """A map of dry paper: what is told of it is all that counts."""
     shape = card.inside.shape
@@ -158,7 +168,7 @@ def make_wetness(card: RectifiedCard) -> WetnessMap:
         card=card,
         wetness=np.zeros(shape, np.float32),
         smooth=np.zeros(shape, np.float32),
-        valid=np.ones(shape, bool),
+        cell_flags=np.zeros(shape, np.uint8),
         noise=0.02,
         contrast=0.5,
         threshold_u=0.02,
@@ -244,18 +254,12 @@ def make_assessment(
             card=card,
             wetness=make_wetness(card),
             spray=Plumes(
-                centre=NozzleCentre(
-                    x_mm=float(CENTRE_MM[0]),
-                    y_mm=float(CENTRE_MM[1]),
-                    covariance_mm2=np.array([[0.36, 0.08], [0.08, 0.16]]),
-                    ring_radius_mm=36.0,
-                    ring_offset_mm=(0.4, -0.2),
-                    found_by="axes+ring",
-                ),
+                centre=CENTRE,
                 segmentation=PlumeSegmentation(
                     labels=np.zeros(shape, np.int32),
-                    core=np.zeros(shape, bool),
+                    mask=np.zeros(shape, bool),
                     count=len(plumes),
+                    centre=CENTRE,
                     marks=marks,
                 ),
                 catalogue=catalogue,
