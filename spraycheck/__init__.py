@@ -18,8 +18,7 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from spraycheck.axial_pipeline import CentralPipeline
-    from spraycheck.card.printed import find_card
-    from spraycheck.card.sheet import rectify_card
+    from spraycheck.card.find import find_card, rectify_card
     from spraycheck.card.spec import CardSpec
     from spraycheck.errors import (
         ArchiveError,
@@ -121,9 +120,8 @@ _HOME = {
     "judge.limits": ("CentralLimits", "Limits"),
     "spray.measure": ("measure_plumes",),
     "pipeline": ("Pipeline",),
-    "card.printed": ("find_card",),
+    "card.find": ("find_card", "rectify_card"),
     "judge.quality": ("SprayTime",),
-    "card.sheet": ("rectify_card",),
     "spray.segmentation": ("segment_plumes",),
     "judge.standoff": ("Standoff",),
     "spray.wetness": ("map_wetness",),

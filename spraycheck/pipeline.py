@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from spraycheck.card.containers import RectifiedCard
-from spraycheck.card.printed import find_card
+from spraycheck.card.find import find_card
 from spraycheck.card.reference import subtract_clean_card
 from spraycheck.card.spec import CardSpec
 from spraycheck.constants import RESULTS_VERSION, WET_THRESHOLD_FRAC

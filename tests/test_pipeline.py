@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from spraycheck import Pipeline, map_wetness
-from spraycheck.card.sheet import rectify_card
+from spraycheck.card.find import rectify_card
 
 
 def parameters(pipeline: Pipeline, stage: str) -> dict[str, object]:

@@ -10,11 +10,11 @@ import pytest
 from printed_cards import flat_card, mapped, paste, photograph, view
 
 from spraycheck import flags
-from spraycheck.card.printed import find_card as find_card_finely
-from spraycheck.card.printed import rectify_printed_card
-from spraycheck.card.printed.ink import without_print
-from spraycheck.card.printed.markers import CARD_NUMBERS, place_corners, read_markers
-from spraycheck.card.printed.traces import look_for_traces
+from spraycheck.card.find import find_card as find_card_finely
+from spraycheck.card.find import rectify_printed_card
+from spraycheck.card.printed_ink import without_print
+from spraycheck.card.markers import CARD_NUMBERS, place_corners, read_markers
+from spraycheck.card.unreadable import look_for_traces
 from spraycheck.card.spec import CardSpec, parse_sheet
 from spraycheck.card.target import CARDS, inert
 from spraycheck.errors import CardNotFoundError
@@ -375,7 +375,7 @@ def test_ink_beside_its_place_is_taken_out_where_a_card_fits_badly():
 
 
 def test_a_plain_sheet_is_read_as_before():
-    from spraycheck.card.sheet import rectify_card
+    from spraycheck.card.find import rectify_card
 
     rng = np.random.default_rng(4)
     photo = np.full((700, 900, 3), (70, 80, 60), np.uint8)

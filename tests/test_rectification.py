@@ -13,7 +13,7 @@ import pytest
 
 from spraycheck import flags as flag
 from spraycheck.card.containers import RectifiedCard
-from spraycheck.card.sheet import rectify_card
+from spraycheck.card.find import rectify_card
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import CardNotFoundError
 from spraycheck.photo.containers import Photo

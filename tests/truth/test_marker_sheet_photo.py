@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from spraycheck.card.printed.bending import fit_card
-from spraycheck.card.printed.markers import place_corners, read_markers
+from spraycheck.card.markers import place_corners, read_markers
 from spraycheck.photo import read_photo
 from spraycheck.stats.geometry import fit_homography
 

@@ -14,10 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, FloatMap
-from spraycheck.card.sheet.adjustment import EdgePoints
-from spraycheck.card.sheet.detect import Working
-from spraycheck.card.sheet.light import LINEAR_FINE, LINEAR_STEPS
-from spraycheck.card.sheet.score_quads import sample
+from spraycheck.card.outline import Working
+from spraycheck.card.sampling import sample, sample_light
+from spraycheck.card.surface_fit import EdgePoints
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,7 +73,7 @@ def trace_sides(working: Working, corners: Float, *, count: int = 48) -> tuple[S
 
 
 def place_edges(
-    rgb: NDArray[np.uint8], paths: tuple[SidePath, ...], scale: float, *, count: int = 72
+    rgb: NDArray[np.uint8], paths: tuple[SidePath, ...], scale: float, *, count: int = 36
 ) -> tuple[EdgePoints, ...]:
     """Place the edge to a fraction of a pixel, in linear light.
 
@@ -172,10 +171,8 @@ def _light_across(rgb: NDArray[np.uint8], points: Float, inward: Float, reach: i
     gap = float(np.median(np.linalg.norm(np.diff(points, axis=0), axis=1)))
     lanes = np.arange(-2, 3)[:, None, None] * min(gap / 5, 2.0)
     at = _across(points - low + along * lanes, np.broadcast_to(inward, (5, *inward.shape)), reach)
-    values = sample(crop, at)
     # Light is averaged, not sRGB values: an edge then stays where half the light is.
-    linear = LINEAR_FINE[np.round(values * LINEAR_STEPS).astype(np.int32)]
-    return np.asarray(linear.mean(axis=0), np.float32)
+    return np.asarray(sample_light(crop, at).mean(axis=0), np.float32)
 
 
 def _noise(strip: FloatMap) -> Float:

@@ -181,52 +181,6 @@ def place_corners(rgb: NDArray[np.uint8], marker: SeenMarker) -> SeenMarker | No
     return SeenMarker(number=marker.number, corners=corners + low, mirrored=marker.mirrored)
 
 
-def edge_rise(rgb: NDArray[np.uint8], marker: SeenMarker) -> tuple[float, float]:
-    """Measure how wide a marker's printed edges show: distance from 10 % to 90 % of the step.
-
-    Parameters
-    ----------
-    rgb : (H, W, 3) ndarray of uint8
-        The picture at its full size.
-    marker : SeenMarker
-        From `place_corners`.
-
-    Returns
-    -------
-    (float, float)
-        Across its upright sides (left and right) and across its level ones (top and bottom), in
-        sides of the marker; NaN where the edge is wider than can be told. They differ when the
-        phone moved.
-
-    Notes
-    -----
-    The slanted-edge idea of ISO 12233:2017: profiles across an edge that crosses the pixel rows at
-    a slant fill one another's gaps. A Gaussian blur of standard deviation s rises over 2.563 s.
-    """
-    low = np.maximum(np.floor(marker.corners.min(axis=0) - 12).astype(int), 0)
-    high = np.ceil(marker.corners.max(axis=0) + 13).astype(int)
-    patch = cv2.cvtColor(rgb[low[1] : high[1], low[0] : high[0]], cv2.COLOR_RGB2GRAY)
-    light = np.asarray((patch.astype(np.float32) / 255) ** 2.2, np.float32)
-    corners = marker.corners - low
-    rises = []
-    for k in range(4):
-        a, b = corners[k], corners[(k + 1) % 4]
-        length = float(np.linalg.norm(b - a))
-        profile, off = _profiles(light, a, b, 0.95)
-        mean = np.median(profile, axis=0)
-        dark, bright = mean[:3].mean(), mean[-3:].mean()
-        step = (mean - dark) / max(float(bright - dark), 1e-6)
-        # The step counts as whole only if it is flat at both ends.
-        flat = step[4] < 0.1 and step[-5] > 0.9
-        fine = [
-            float(np.interp(part, step[i - 1 : i + 1], off[i - 1 : i + 1]))
-            for part, i in ((0.1, int(np.argmax(step > 0.1))), (0.9, int(np.argmax(step > 0.9))))
-            if i > 0
-        ]
-        rises.append((fine[1] - fine[0]) / length if flat and len(fine) == 2 else np.nan)
-    return float(np.mean([rises[1], rises[3]])), float(np.mean([rises[0], rises[2]]))
-
-
 def _once(light: NDArray[np.float32], corners: Float, reach: float) -> Float | None:
     """Place all four sides once and cross them."""
     lines = [_side(light, corners[k], corners[(k + 1) % 4], reach) for k in range(4)]

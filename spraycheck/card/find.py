@@ -1,31 +1,62 @@
-"""Stage 1 for the project's own target card, and the choice between it and a plain sheet.
+"""Stage 1: find the card, and show it square-on, flat and in linear light.
 
-1. `markers`: codes read on a reduced picture, corners placed on the full one;
-2. `grouping`: which markers belong to one card, and whether there are several;
-3. `fitting`, `bending`: camera, lens and curl fitted to all corners, the residual checked;
-4. `labels`, `ink`, `resampling`: the QR code read, the card shown square-on, its own print filled
-   from the paper beside it;
-5. `traces`: a card that shows but cannot be read, which is refused.
+Markers first: a printed target card says itself where it is. Otherwise a plain sheet by its outline.
+
+1. `markers`, `grouping`: codes read on a reduced picture, and which belong to one card; or
+   `outline`, `edges`: four straight sides, each followed along its curve;
+2. `fit`, `surface_fit`, `surface`: camera, lens and curl fitted to corners or edges;
+3. `labels`, `resample`, `printed_ink`: the QR code read, the sheet on a regular grid, its own print
+   filled from the paper beside it;
+4. `unreadable`: a printed card that shows but cannot be read is refused.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, field, replace
 
+import numpy as np
+
+from spraycheck.arrays import Float
 from spraycheck.card.containers import RectifiedCard
-from spraycheck.card.printed.fitting import MIN_MARKERS, CardFit, fit_photo
-from spraycheck.card.printed.grouping import MarkerSet, group_markers
-from spraycheck.card.printed.labels import read_label
-from spraycheck.card.printed.markers import CARD_NUMBERS, WORKING_PX, SeenMarker, read_markers
-from spraycheck.card.printed.resampling import resample
-from spraycheck.card.printed.traces import what_shows, what_shows_on
-from spraycheck.card.sheet import rectify_card
+from spraycheck.card.edges import place_edges, trace_sides
+from spraycheck.card.fit import FittedCard, fit_card, fit_sheet, unlike_size
+from spraycheck.card.grouping import MIN_MARKERS, MarkerSet, group_markers
+from spraycheck.card.labels import read_label
+from spraycheck.card.markers import CARD_NUMBERS, WORKING_PX, SeenMarker, read_markers
+from spraycheck.card.outline import find_outline, make_working
+from spraycheck.card.resample import GridSettings, show_print, show_sheet, show_whole
 from spraycheck.card.spec import CardSpec
+from spraycheck.card.surface_fit import SurfaceSettings
 from spraycheck.card.target import CARD_VERSION, Label
+from spraycheck.card.unreadable import what_shows, what_shows_on
 from spraycheck.errors import CardNotFoundError
 from spraycheck.photo.containers import Photo
 
-__all__ = ["find_card", "rectify_printed_card"]
+__all__ = ["CardSettings", "find_card", "rectify_card", "rectify_printed_card"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CardSettings:
+    """Every number of this stage that decides.
+
+    Parameters
+    ----------
+    surface : SurfaceSettings
+        Cameras and paper.
+    grid : GridSettings
+        The cell, and what is flagged.
+    min_score : float
+        Outlines worth less are no sheet. Chosen between what photos without a sheet reach
+        (landscapes 0.55, the inside of a sheet 0.6) and pale paper on a pale table (from 0.67).
+    least_sides : int
+        Sides that must show an edge: two still tell the sheet's turn and, with its size, its place.
+    """
+
+    surface: SurfaceSettings = field(default_factory=SurfaceSettings)
+    grid: GridSettings = field(default_factory=GridSettings)
+    min_score: float = 0.66
+    least_sides: int = 2
 
 
 def find_card(
@@ -33,6 +64,7 @@ def find_card(
     spec: CardSpec = CardSpec(),  # noqa: B008 (frozen)
     *,
     cell_mm: float | None = None,
+    settings: CardSettings = CardSettings(),  # noqa: B008 (frozen)
 ) -> RectifiedCard:
     """Find the target card by its markers, or else a plain sheet by its edges.
 
@@ -44,6 +76,8 @@ def find_card(
         What is known of the sheet.
     cell_mm : float, optional
         Side of a cell of the result.
+    settings : CardSettings
+        Of the stage.
 
     Returns
     -------
@@ -58,7 +92,7 @@ def find_card(
     seen = _seen(photo)
     sets = _cards(seen)
     if sets:
-        return rectify_printed_card(photo, spec, cell_mm=cell_mm, sets=sets)
+        return _show_one(photo, spec, sets, cell_mm, 1.0, settings)
     if shows := what_shows(photo.rgb, seen):
         raise _unread(shows)
     if spec.which or not math.isnan(spec.printed_x_mm):
@@ -69,10 +103,77 @@ def find_card(
             hint="photograph the whole card with its black squares, or leave the option out for a "
             "plain sheet",
         )
-    card = rectify_card(photo, spec, cell_mm=cell_mm)
+    card = rectify_card(photo, spec, cell_mm=cell_mm, settings=settings)
     if shows := what_shows_on(card):
         raise _unread(shows)
     return card
+
+
+def rectify_card(
+    photo: Photo,
+    spec: CardSpec = CardSpec(),  # noqa: B008 (frozen)
+    *,
+    cell_mm: float | None = None,
+    curl: float = 1.0,
+    settings: CardSettings = CardSettings(),  # noqa: B008 (frozen)
+) -> RectifiedCard:
+    """Find a plain sheet and show it square-on, flat and in linear light.
+
+    Parameters
+    ----------
+    photo : Photo
+        Upright.
+    spec : CardSpec
+        What is known of the sheet. A known size gives real mm.
+    cell_mm : float, optional
+        Side of a cell of the result; by default 0.4 mm, or coarser when the photo has fewer pixels
+        or the sheet is large.
+    curl : float
+        Scales how much curl is expected; 0 keeps the sheet flat.
+    settings : CardSettings
+        Of the stage.
+
+    Returns
+    -------
+    RectifiedCard
+        The card's top edge is the sheet edge nearest the top of the photo. Without a visible sheet
+        the photo itself, taken as square-on (``found_by`` is ``none``).
+
+    Raises
+    ------
+    CardNotFoundError
+        The photo shows nothing at all: every pixel is alike.
+    """
+    if min(photo.rgb.shape[:2]) < 16 or np.ptp(photo.rgb[::4, ::4]) < 3:
+        raise CardNotFoundError(
+            "the photo shows nothing: every pixel is alike; expected a sheet of paper",
+            stage="rectification",
+            hint="photograph the whole sheet in even light, lens uncovered",
+        )
+    working = make_working(photo.rgb)
+
+    def to_full(points: Float) -> Float:
+        return photo.to_full((points + 0.5) * working.scale - 0.5)
+
+    def unlike(corners: Float) -> float:
+        return unlike_size(photo, to_full(corners), spec, settings.surface)
+
+    outline = find_outline(working, unlike if spec.size_known else None)
+    if outline is None or outline.score < settings.min_score:
+        return show_whole(photo, cell_mm, settings.grid)
+    corners = _top_first(outline.corners)
+    placed = place_edges(photo.rgb, trace_sides(working, corners), working.scale)
+    edges = tuple(replace(edge, points_px=photo.to_full(edge.points_px)) for edge in placed)
+    if len(edges) < settings.least_sides:
+        return show_whole(photo, cell_mm, settings.grid)
+    sheet = fit_sheet(photo, spec, to_full(corners), edges, settings.surface, curl=curl)
+    return show_sheet(photo, sheet, len(edges), cell_mm, settings.grid)
+
+
+def _top_first(corners: Float) -> Float:
+    """Start at the corner before the side whose middle is nearest the photo's top."""
+    middles = (corners + np.roll(corners, -1, axis=0)) / 2
+    return np.roll(corners, -int(np.argmin(middles[:, 1])), axis=0)
 
 
 def rectify_printed_card(
@@ -81,7 +182,7 @@ def rectify_printed_card(
     *,
     cell_mm: float | None = None,
     curl: float = 1.0,
-    sets: list[MarkerSet] | None = None,
+    settings: CardSettings = CardSettings(),  # noqa: B008 (frozen)
 ) -> RectifiedCard:
     """Show the target card square-on, flat and in linear light, its own print taken out.
 
@@ -95,8 +196,8 @@ def rectify_printed_card(
         Side of a cell of the result; by default 0.25 mm, or coarser for a photo of fewer pixels.
     curl : float
         Scales how much curl is expected; 0 keeps the card flat.
-    sets : list of MarkerSet, optional
-        Cards already found in this photo.
+    settings : CardSettings
+        Of the stage.
 
     Returns
     -------
@@ -108,18 +209,29 @@ def rectify_printed_card(
     CardNotFoundError
         No card, too little of it, mirrored, or several with none chosen.
     """
-    if sets is None:
-        sets = _cards(_seen(photo))
+    sets = _cards(_seen(photo))
     if not sets:
         raise CardNotFoundError(
             "no printed target card shows in the photo",
             stage="rectification",
             hint="photograph the whole card with its black squares",
         )
-    fit = fit_photo(photo, _chosen(photo, sets, spec), spec, curl)
+    return _show_one(photo, spec, sets, cell_mm, curl, settings)
+
+
+def _show_one(
+    photo: Photo,
+    spec: CardSpec,
+    sets: list[MarkerSet],
+    cell_mm: float | None,
+    curl: float,
+    settings: CardSettings,
+) -> RectifiedCard:
+    chosen = _chosen(photo, sets, spec, settings)
+    fit = fit_card(photo, chosen, spec, settings.surface, curl=curl)
     label = _label(photo, fit)
     _check_label(label)
-    return resample(photo, spec, fit, label, cell_mm)
+    return show_print(photo, spec, fit, label, cell_mm, settings.grid)
 
 
 def _unread(shows: str) -> CardNotFoundError:
@@ -181,7 +293,9 @@ def _cards(seen: list[SeenMarker]) -> list[MarkerSet]:
     return []
 
 
-def _chosen(photo: Photo, sets: list[MarkerSet], spec: CardSpec) -> MarkerSet:
+def _chosen(
+    photo: Photo, sets: list[MarkerSet], spec: CardSpec, settings: CardSettings
+) -> MarkerSet:
     ordered = sorted(sets, key=lambda s: float(s.middle[0]))
     if len(ordered) == 1 and spec.which <= 1:
         return ordered[0]
@@ -189,7 +303,7 @@ def _chosen(photo: Photo, sets: list[MarkerSet], spec: CardSpec) -> MarkerSet:
         return ordered[spec.which - 1]
     names = []
     for number, one in enumerate(ordered, start=1):
-        fit = fit_photo(photo, one, CardSpec(), 1.0)
+        fit = fit_card(photo, one, CardSpec(), settings.surface, curl=1.0)
         label = _label(photo, fit)
         said = " ".join(t for t in (label.job, label.injector) if t) if label else ""
         names.append(f"{number} ({said or 'no name read'})")
@@ -202,8 +316,8 @@ def _chosen(photo: Photo, sets: list[MarkerSet], spec: CardSpec) -> MarkerSet:
     )
 
 
-def _label(photo: Photo, fit: CardFit) -> Label | None:
-    return read_label(photo.rgb, fit.card, lambda mm: photo.to_decoded(fit.project(mm)))
+def _label(photo: Photo, fit: FittedCard) -> Label | None:
+    return read_label(photo.rgb, fit.card, lambda mm: photo.to_decoded(fit.project_print(mm)))
 
 
 def _check_label(label: Label | None) -> None:

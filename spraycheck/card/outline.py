@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, FloatMap, Mask
-from spraycheck.card.sheet.lines import find_lines, group_lines, lines_of_outline
-from spraycheck.card.sheet.score_quads import area_of, judge
+from spraycheck.card.lines import find_lines, group_lines, lines_of_outline
+from spraycheck.card.score_quads import area_of, judge
 
 WORKING_PX = 480
 """About how long the photo's long side is while searching (chosen: an edge of a small card is still

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, FloatMap
+from spraycheck.card.sampling import sample
 
 REACH = 8
 """How far from a side the colour is looked at, px."""
@@ -144,20 +142,3 @@ def _unlikely(quads: Float) -> Float:
         + 0.5 * np.maximum(long - 0.9, 0)
         + 0.5 * np.maximum(skew - 0.5, 0)
     )
-
-
-def sample(picture: NDArray[Any], at: NDArray[np.float32]) -> FloatMap:
-    """Bilinear samples of a picture at any array of (x, y); beyond it the nearest pixel counts."""
-    shape = at.shape[:-1]
-    flat = np.ascontiguousarray(at.reshape(-1, 2))
-    wide = 128  # rows of a map; OpenCV takes at most 32767 rows and columns
-    pad = -len(flat) % wide
-    flat = np.concatenate([flat, np.zeros((pad, 2), np.float32)]).reshape(-1, wide, 2)
-    out = [
-        cv2.remap(
-            picture, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
-        for part in np.array_split(flat, max(1, -(-len(flat) // 30000)))
-    ]
-    joined = np.concatenate(out).reshape(-1, picture.shape[2])
-    return np.asarray(joined[: int(np.prod(shape))].reshape(*shape, picture.shape[2]), np.float32)
