@@ -15,17 +15,26 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from spraycheck.arrays import Float
 from spraycheck.card.containers import RectifiedCard
-from spraycheck.card.edges import place_edges, trace_sides
+from spraycheck.card.edges import EdgeSettings, place_edges, trace_sides
 from spraycheck.card.fit import FittedCard, fit_card, fit_sheet, unlike_size
 from spraycheck.card.grouping import MIN_MARKERS, MarkerSet, group_markers
 from spraycheck.card.labels import read_label
-from spraycheck.card.markers import CARD_NUMBERS, WORKING_PX, SeenMarker, read_markers
-from spraycheck.card.outline import find_outline, make_working
+from spraycheck.card.markers import (
+    CARD_NUMBERS,
+    GLANCE_PX,
+    WORKING_PX,
+    SeenMarker,
+    read_markers,
+)
+from spraycheck.card.outline import Working, find_outline, make_working
 from spraycheck.card.resample import GridSettings, show_print, show_sheet, show_whole
+from spraycheck.card.sampling import block_for, reduce_by
 from spraycheck.card.spec import CardSpec
 from spraycheck.card.surface_fit import SurfaceSettings
 from spraycheck.card.target import CARD_VERSION, Label
@@ -42,6 +51,8 @@ class CardSettings:
 
     Parameters
     ----------
+    edges : EdgeSettings
+        How sides are followed.
     surface : SurfaceSettings
         Cameras and paper.
     grid : GridSettings
@@ -53,6 +64,7 @@ class CardSettings:
         Sides that must show an edge: two still tell the sheet's turn and, with its size, its place.
     """
 
+    edges: EdgeSettings = field(default_factory=EdgeSettings)
     surface: SurfaceSettings = field(default_factory=SurfaceSettings)
     grid: GridSettings = field(default_factory=GridSettings)
     min_score: float = 0.66
@@ -89,12 +101,18 @@ def find_card(
         A target card shows, but too little of it or too blurred, mirrored, or several with none
         chosen; or none shows although its check line was measured; or the photo shows nothing.
     """
-    seen = _seen(photo)
-    sets = _cards(seen)
-    if sets:
-        return _show_one(photo, spec, sets, cell_mm, 1.0, settings)
-    if shows := what_shows(photo.rgb, seen):
-        raise _unread(shows)
+    working = make_working(photo.rgb)
+    grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)
+    glance = reduce_by(grey, block_for(grey, GLANCE_PX))
+    seen = read_markers(glance, CARD_NUMBERS)
+    shows = what_shows(glance, working.rgb, seen)
+    if seen or shows:
+        seen = _read(grey)
+        sets = _cards(seen)
+        if sets:
+            return _show_one(photo, spec, sets, cell_mm, 1.0, settings)
+        if shows := what_shows(grey, working.rgb, seen):
+            raise _unread(shows)
     if spec.which or not math.isnan(spec.printed_x_mm):
         asked = "the printed length was given" if spec.which == 0 else "a card number was given"
         raise CardNotFoundError(
@@ -103,7 +121,7 @@ def find_card(
             hint="photograph the whole card with its black squares, or leave the option out for a "
             "plain sheet",
         )
-    card = rectify_card(photo, spec, cell_mm=cell_mm, settings=settings)
+    card = _rectify(photo, working, spec, cell_mm, 1.0, settings)
     if shows := what_shows_on(card):
         raise _unread(shows)
     return card
@@ -144,14 +162,23 @@ def rectify_card(
     CardNotFoundError
         The photo shows nothing at all: every pixel is alike.
     """
-    if min(photo.rgb.shape[:2]) < 16 or np.ptp(photo.rgb[::4, ::4]) < 3:
+    return _rectify(photo, make_working(photo.rgb), spec, cell_mm, curl, settings)
+
+
+def _rectify(
+    photo: Photo,
+    working: Working,
+    spec: CardSpec,
+    cell_mm: float | None,
+    curl: float,
+    settings: CardSettings,
+) -> RectifiedCard:
+    if min(photo.rgb.shape[:2]) < 16 or np.ptp(photo.rgb[::8, ::8]) < 3:
         raise CardNotFoundError(
             "the photo shows nothing: every pixel is alike; expected a sheet of paper",
             stage="rectification",
             hint="photograph the whole sheet in even light, lens uncovered",
         )
-    working = make_working(photo.rgb)
-
     def to_full(points: Float) -> Float:
         return photo.to_full((points + 0.5) * working.scale - 0.5)
 
@@ -162,7 +189,12 @@ def rectify_card(
     if outline is None or outline.score < settings.min_score:
         return show_whole(photo, cell_mm, settings.grid)
     corners = _top_first(outline.corners)
-    placed = place_edges(photo.rgb, trace_sides(working, corners), working.scale)
+    placed = place_edges(
+        photo.rgb,
+        trace_sides(working, corners, settings.edges),
+        working.scale,
+        settings.edges,
+    )
     edges = tuple(replace(edge, points_px=photo.to_full(edge.points_px)) for edge in placed)
     if len(edges) < settings.least_sides:
         return show_whole(photo, cell_mm, settings.grid)
@@ -209,7 +241,7 @@ def rectify_printed_card(
     CardNotFoundError
         No card, too little of it, mirrored, or several with none chosen.
     """
-    sets = _cards(_seen(photo))
+    sets = _cards(_read(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)))
     if not sets:
         raise CardNotFoundError(
             "no printed target card shows in the photo",
@@ -248,11 +280,11 @@ def _unread(shows: str) -> CardNotFoundError:
 # -- which card -------------------------------------------------------------------------------
 
 
-def _seen(photo: Photo) -> list[SeenMarker]:
+def _read(grey: NDArray[np.uint8]) -> list[SeenMarker]:
     """Read the markers; at full size when the reduced picture shows too few of them."""
-    seen = read_markers(photo.rgb, CARD_NUMBERS)
-    if 1 <= len(seen) <= MIN_MARKERS and max(photo.rgb.shape) > WORKING_PX:
-        seen = read_markers(photo.rgb, CARD_NUMBERS, working_px=max(photo.rgb.shape))
+    seen = read_markers(grey, CARD_NUMBERS, working_px=WORKING_PX)
+    if len(seen) <= MIN_MARKERS and max(grey.shape) > WORKING_PX:
+        seen = read_markers(grey, CARD_NUMBERS)
     return seen
 
 

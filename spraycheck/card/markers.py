@@ -25,9 +25,13 @@ from numpy.typing import NDArray
 from spraycheck.arrays import Float
 from spraycheck.card.target import CARDS, MARKER_MODULES
 
+GLANCE_PX: Final = 1000
+"""About the long side of the picture in which it is first seen whether there are markers at all: a
+12 mm marker of an A4 card that fills two thirds of it is 27 pixels wide, 4 to a module, where 3
+suffice."""
+
 WORKING_PX: Final = 1600
-"""Long side of the picture in which codes are read: a 12 mm marker of an A4 card that fills two
-thirds of it is 43 pixels wide, 6 to a module, where 3 suffice."""
+"""The same of the picture in which they are read."""
 
 _MODULE = 1 / MARKER_MODULES
 _ACROSS: Final = 14  # places along a side where it is looked for
@@ -68,25 +72,25 @@ class SeenMarker:
 
 
 def read_markers(
-    rgb: NDArray[np.uint8],
+    picture: NDArray[np.uint8],
     numbers: Iterable[int],
     *,
     dictionary: int = cv2.aruco.DICT_5X5_100,
-    working_px: int = WORKING_PX,
+    working_px: int | None = None,
     correct: bool = True,
 ) -> list[SeenMarker]:
     """Read the codes of markers, also mirrored ones; corners to about a pixel.
 
     Parameters
     ----------
-    rgb : (H, W, 3) ndarray of uint8
-        Picture.
+    picture : (H, W, 3) or (H, W) ndarray of uint8
+        In colour or grey.
     numbers : iterable of int
         Ids to look for; others are not seen.
     dictionary : int
         OpenCV's number of the dictionary.
-    working_px : int
-        Long side the picture is reduced to.
+    working_px : int, optional
+        Long side a larger picture is reduced to; by default it is read as it is.
     correct : bool
         Put wrong cells of a code right, as many as it allows; otherwise every cell must be as
         printed.
@@ -94,15 +98,15 @@ def read_markers(
     Returns
     -------
     list of SeenMarker
-        Corners in pixels of ``rgb``; the same id may come more than once.
+        Corners in pixels of ``picture``; the same id may come more than once.
     """
     wanted = tuple(sorted(numbers))
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    scale = max(1.0, max(grey.shape) / working_px)
+    grey = picture if picture.ndim == 2 else cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+    scale = 1.0 if working_px is None else max(1.0, max(grey.shape) / working_px)
     if scale > 1:
         size = (round(grey.shape[1] / scale), round(grey.shape[0] / scale))
         grey = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
-    ratio = np.array([rgb.shape[1] / grey.shape[1], rgb.shape[0] / grey.shape[0]])
+    ratio = np.array(picture.shape[1::-1]) / np.array(grey.shape[::-1])
     found, codes, _ = _detector(wanted, dictionary, correct).detectMarkers(grey)
     seen = []
     for corners, code in zip(found, np.ravel(codes) if codes is not None else (), strict=True):

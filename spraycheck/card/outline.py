@@ -19,14 +19,17 @@ from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, FloatMap, Mask
 from spraycheck.card.lines import find_lines, group_lines, lines_of_outline
+from spraycheck.card.sampling import block_for, reduce_by
 from spraycheck.card.score_quads import area_of, judge
 
 WORKING_PX = 480
 """About how long the photo's long side is while searching (chosen: an edge of a small card is still
 60 px long, and the search takes about as long as decoding)."""
 
-OPPONENT = np.array([[29.9, 58.7, 11.4], [60.0, -60.0, 0.0], [30.0, 30.0, -60.0]], np.float32)
-"""sRGB values (0 to 1) to lightness (Rec. 601 luma, 0 to 100), red-green and yellow-blue. Scaled so
+OPPONENT = (
+    np.array([[29.9, 58.7, 11.4], [60, -60, 0], [30, 30, -60]], np.float32) / np.float32(255)
+)
+"""8-bit sRGB values to lightness (Rec. 601 luma, 0 to 100), red-green and yellow-blue. Scaled so
 that equal distances look about equally different near grey, like CIE Lab at a tenth of its cost."""
 
 LEAST_NOISE = 0.25
@@ -66,14 +69,17 @@ class Working:
 
     Parameters
     ----------
+    rgb : (H, W, 3) ndarray of uint8
+        As it was.
     colour : (H, W, 3) ndarray of float32
-        CIE Lab, lightly smoothed.
+        Opponent colours, see `OPPONENT`, lightly smoothed.
     noise : float
         Typical difference between neighbouring patches that is no edge.
     scale : float
         Pixels of the picture it was made from per working pixel.
     """
 
+    rgb: NDArray[np.uint8]
     colour: FloatMap
     noise: float
     scale: float
@@ -81,20 +87,17 @@ class Working:
 
 def make_working(rgb: NDArray[np.uint8]) -> Working:
     """Reduce a photo to working size."""
-    rows, cols = rgb.shape[:2]
-    # Whole blocks: exact positions, and several times faster than any other factor.
-    block = max(1, round(max(rows, cols) / WORKING_PX))
-    height, width = rows // block, cols // block
-    whole = rgb[: height * block, : width * block]
-    small = cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA)
-    values = small.astype(np.float32) / 255
-    colour = cv2.GaussianBlur(cv2.transform(values, OPPONENT), (0, 0), 1.0)
+    block = block_for(rgb, WORKING_PX)
+    small = reduce_by(rgb, block)
+    width = small.shape[1]
+    colour = cv2.GaussianBlur(cv2.transform(small.astype(np.float32), OPPONENT), (0, 0), 1.0)
     # Against the mean of both neighbours, so that a slow fall-off of light is no noise.
     noise = LEAST_NOISE
     if width >= LEAST_WORKING_PX:
-        change = magnitude(colour[::2, 6:-6] - (colour[::2, :-12] + colour[::2, 12:]) / 2)
+        rows = colour[::4]
+        change = magnitude(rows[:, 6:-6] - (rows[:, :-12] + rows[:, 12:]) / 2)
         noise = max(1.15 * float(np.median(change)), LEAST_NOISE)
-    return Working(colour=np.asarray(colour, np.float32), noise=noise, scale=float(block))
+    return Working(rgb=small, colour=np.asarray(colour, np.float32), noise=noise, scale=float(block))
 
 
 def magnitude(colour: NDArray[Any]) -> FloatMap:

@@ -14,6 +14,10 @@ from spraycheck.optics import srgb_decode
 LINEAR: Final = np.ascontiguousarray(srgb_decode(np.arange(256) / 255), np.float32)
 """Linear light of each 8-bit sRGB value (IEC 61966-2-1:1999, inverse transfer function)."""
 
+_FULL_SCALE: Final = 65535
+_LINEAR_16: Final = np.ascontiguousarray(np.rint(_FULL_SCALE * LINEAR), np.uint16)
+# In 16 bits while it is averaged: half the memory traffic; the darkest 8-bit step is 20 of these.
+
 LUMINANCE: Final = np.array([0.2126, 0.7152, 0.0722], np.float32)
 """Share of each colour in the luminance of linear sRGB light (IEC 61966-2-1:1999)."""
 
@@ -54,6 +58,27 @@ def sample(picture: NDArray[Any], at: NDArray[np.float32], *, beyond: float | No
     return joined.reshape(-1, *rest)[:count].reshape(*at.shape[:-1], *rest)
 
 
+def reduce_by(picture: NDArray[Any], block: int) -> NDArray[Any]:
+    """Average whole blocks of ``block`` pixels a side; a rest at the right and bottom is left out.
+
+    Whole blocks, so that positions stay exact; by halves where that goes, which is several times
+    as fast as any other factor.
+    """
+    rows, cols = (max(size // block, 1) for size in picture.shape[:2])
+    out = picture[: rows * block, : cols * block]
+    while block > 1:
+        step = 2 if block % 2 == 0 else block
+        block //= step
+        size = (cols * block, rows * block)
+        out = cv2.resize(out, size, interpolation=cv2.INTER_AREA)
+    return out
+
+
+def block_for(picture: NDArray[Any], long_px: int) -> int:
+    """Block by which `reduce_by` brings a picture's long side nearest to this many pixels."""
+    return max(1, round(max(picture.shape[:2]) / long_px))
+
+
 def sample_light(rgb: NDArray[np.uint8], at: NDArray[np.float32]) -> FloatMap:
     """Linear light ``(..., 3)`` of bilinear samples of a photo, nearest pixel beyond it.
 
@@ -91,21 +116,9 @@ def sample_linear(
 
     x0, x1 = bounds(map_x, cols)
     y0, y1 = bounds(map_y, rows)
-    linear = cv2.LUT(rgb[y0:y1, x0:x1], LINEAR)
-    if reduce > 1:
-        height, width = linear.shape[:2]
-        # Whole blocks only, so that a block's centre is where it is taken to be.
-        height, width = max(height // reduce, 1) * reduce, max(width // reduce, 1) * reduce
-        linear = linear[:height, :width]
-        size = (max(linear.shape[1] // reduce, 1), max(linear.shape[0] // reduce, 1))
-        linear = cv2.resize(linear, size, interpolation=cv2.INTER_AREA)
+    # Whole blocks only, so that a block's centre is where it is taken to be.
+    linear = reduce_by(cv2.LUT(rgb[y0:y1, x0:x1], _LINEAR_16), reduce)
     at_x = (map_x - x0 + 0.5) / reduce - 0.5
     at_y = (map_y - y0 + 0.5) / reduce - 0.5
-    out = cv2.remap(
-        linear,
-        at_x.astype(np.float32),
-        at_y.astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return np.asarray(out, np.float32)
+    out = cv2.remap(linear, at_x, at_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.multiply(out, np.float32(1 / _FULL_SCALE), dtype=np.float32)

@@ -108,7 +108,7 @@ class Surface:
 
     def relief(self, x: Float, y: Float) -> Float:
         """Height above the sheet's plane, away from the camera, half square roots of its area."""
-        return np.asarray(basis_of(x, y).shapes @ self.values[HEIGHTS:])
+        return np.asarray(_shapes(np.ravel(x), np.ravel(y))[0] @ self.values[HEIGHTS:])
 
     def local(self, x: Float, y: Float) -> Float:
         """Derivatives ``(N, 2, 2)`` of the photo position in pixels by the place on the sheet.
@@ -116,17 +116,10 @@ class Surface:
         By the place along its width and height, half square roots of the area.
         """
         step = 1e-4
-        return (
-            np.stack(
-                [
-                    self.project(x + step, y) - self.project(x - step, y),
-                    self.project(x, y + step) - self.project(x, y - step),
-                ],
-                axis=2,
-            )
-            / (2 * step)
-            / self.half
-        )
+        ways = np.array([[step, 0], [-step, 0], [0, step], [0, -step]])
+        at = np.stack([x, y], axis=1) + ways[:, None]
+        right, left, below, above = self.project(*at.reshape(-1, 2).T).reshape(4, -1, 2)
+        return np.stack([right - left, below - above], axis=2) / (2 * step * self.half)
 
     def moved(self, x: Float, y: Float) -> Float:
         """Derivatives ``(N, 2, 27)`` of places on the sheet by the parameters.
@@ -249,30 +242,34 @@ def _shapes(x: Float, y: Float) -> tuple[Float, Float, Float]:
 
     Each is 0 in the middle and about 1 at its end.
     """
-    one, zero = np.ones_like(x), np.zeros_like(x)
-    value = [x * x, x * y, y * y, x**3, x * x * y, x * y * y, y**3]
-    by_x = [2 * x, y, zero, 3 * x * x, 2 * x * y, y * y, zero]
-    by_y = [zero, x, 2 * y, zero, x * x, 2 * x * y, 3 * y * y]
-    by_xx = [2 * one, zero, zero, 6 * x, 2 * y, zero, zero]
-    by_xy = [zero, one, zero, zero, 2 * x, 2 * y, zero]
-    by_yy = [zero, zero, 2 * one, zero, zero, 2 * x, 6 * y]
-    for sx, sy in _CORNERS:
+    value = np.empty((*x.shape, SHAPES))
+    first, second = np.zeros((2, *value.shape)), np.zeros((3, *value.shape))
+    xx, xy, yy = x * x, x * y, y * y
+    for k, part in enumerate((xx, xy, yy, xx * x, xx * y, x * yy, yy * y)):
+        value[..., k] = part
+    for k, part in ((0, 2 * x), (1, y), (3, 3 * xx), (4, 2 * xy), (5, yy)):
+        first[0, ..., k] = part
+    for k, part in ((1, x), (2, 2 * y), (4, xx), (5, 2 * xy), (6, 3 * yy)):
+        first[1, ..., k] = part
+    for by, k, bend in (
+        *((0, 0, 2.0), (0, 3, 6 * x), (0, 4, 2 * y), (1, 1, 1.0), (1, 4, 2 * x), (1, 5, 2 * y)),
+        *((2, 2, 2.0), (2, 5, 2 * x), (2, 6, 6 * y)),
+    ):
+        second[by, ..., k] = bend
+    steep = 1 / (1 - _CORNER_START)
+    for corner, (sx, sy) in enumerate(_CORNERS):
+        k = 7 + 2 * corner
         d = np.maximum((sx * x + sy * y) / 2, 0)
-        e = np.maximum(d - _CORNER_START, 0) / (1 - _CORNER_START)
-        k = 1 / (1 - _CORNER_START)
-        value += [d**3, e * e]
-        slope = (1.5 * d * d, k * e)
-        bend = (1.5 * d, 0.5 * k * k * (e > 0))
-        by_x += [sx * s for s in slope]
-        by_y += [sy * s for s in slope]
-        by_xx += [*bend]
-        by_xy += [sx * sy * b for b in bend]
-        by_yy += [*bend]
-    return (
-        np.stack(value, axis=-1),
-        np.stack([np.stack(by_x, axis=-1), np.stack(by_y, axis=-1)]),
-        np.stack([np.stack(part, axis=-1) for part in (by_xx, by_xy, by_yy)]),
-    )
+        e = steep * np.maximum(d - _CORNER_START, 0)
+        value[..., k], value[..., k + 1] = d**3, e * e
+        for shape, slope, bend in (
+            (k, 1.5 * d * d, 1.5 * d),
+            (k + 1, steep * e, 0.5 * steep**2 * (e > 0)),
+        ):
+            first[0, ..., shape], first[1, ..., shape] = sx * slope, sy * slope
+            second[0, ..., shape] = second[2, ..., shape] = bend
+            second[1, ..., shape] = sx * sy * bend
+    return value, first, second
 
 
 def position_of(values: Float, basis: Basis) -> Float:

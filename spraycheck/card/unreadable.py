@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from spraycheck.arrays import Float, FloatMap, Mask
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.card.markers import SeenMarker, read_markers
-from spraycheck.card.sampling import LINEAR
+from spraycheck.card.sampling import LINEAR, block_for, reduce_by
 from spraycheck.card.target import CARDS, parse_label
 
 Complexes = NDArray[np.complex128]
@@ -74,40 +74,36 @@ class UnreadableSettings:
 UNREADABLE: Final = UnreadableSettings()
 
 
-def what_shows(rgb: NDArray[np.uint8], seen: list[SeenMarker]) -> str:
+def what_shows(grey: NDArray[np.uint8], small: NDArray[np.uint8], seen: list[SeenMarker]) -> str:
     """Say in a few words what shows of a target card that cannot be read; empty where nothing.
 
     Parameters
     ----------
-    rgb : (H, W, 3) ndarray of uint8
-        Picture.
+    grey : (H, W) ndarray of uint8
+        Picture in which markers were looked for.
+    small : (h, w, 3) ndarray of uint8
+        The same in colour, reduced to about ``working_px``.
     seen : list of SeenMarker
         What was read as markers, too few for a card.
     """
-    light = LINEAR[_brightest(_reduced(rgb))]
-    if count := count_squares(light):
+    if count := count_squares(LINEAR[_brightest(small)]):
         return f"{count} dark squares lie as on one"
     # Clutter is now and then read as a marker by putting wrong cells right; without that, never.
-    if seen and read_markers(rgb, {m.number for m in seen}, correct=False):
+    if seen and read_markers(grey, {m.number for m in seen}, correct=False):
         return "one of its coded squares"
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    codes = zxingcpp.read_barcodes(np.ascontiguousarray(grey), formats=_QR)
+    codes = zxingcpp.read_barcodes(grey, formats=_QR)
     return "its QR code" if any(parse_label(code.text) for code in codes) else ""
 
 
 def what_shows_on(card: RectifiedCard) -> str:
     """Say what shows on a sheet found by its edges, square-on and without the table."""
-    light = _brightest(card.linear_rgb)
+    block = block_for(card.inside, UNREADABLE.working_px)
+    light = _brightest(reduce_by(card.linear_rgb, block))
+    inside = reduce_by(card.inside.astype(np.uint8), block).astype(bool)
     # Beside the sheet there is nothing dark: its rim is white all the way.
-    light = np.where(card.inside, light, np.median(light[card.inside]))
-    count = count_squares(np.asarray(_reduced(light), np.float32))
+    light[~inside] = np.median(light[::4, ::4][inside[::4, ::4]])
+    count = count_squares(light)
     return f"{count} dark squares lie as on one" if count else ""
-
-
-def _reduced(picture: NDArray[Any]) -> NDArray[Any]:
-    scale = max(1.0, max(picture.shape[:2]) / UNREADABLE.working_px)
-    size = (round(picture.shape[1] / scale), round(picture.shape[0] / scale))
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA))
 
 
 def _brightest(rgb: NDArray[Any]) -> NDArray[Any]:
