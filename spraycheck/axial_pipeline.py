@@ -13,7 +13,7 @@ import numpy as np
 
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.card.find import find_card
-from spraycheck.card.reference import subtract_clean_card
+from spraycheck.card.reference import divide_by_reference
 from spraycheck.card.spec import CardSpec
 from spraycheck.constants import RESULTS_VERSION, WET_THRESHOLD_FRAC
 from spraycheck.errors import InputError
@@ -102,7 +102,7 @@ class CentralPipeline:
         at = aim_on(card, aim)
         if dry is not None:
             clean = self.rectify(dry, spec or CardSpec(), cell_mm=card.cell_mm)
-            card = subtract_clean_card(card, clean)
+            card = divide_by_reference(card, clean)
         wet = self.wetness(card)
         patch = self.measure(wet, at)
         if wet.noise > NOISE_LIMIT:  # beyond it only what is plain is proof, as for holes

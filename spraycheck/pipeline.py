@@ -13,7 +13,7 @@ import numpy as np
 
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.card.find import find_card
-from spraycheck.card.reference import subtract_clean_card
+from spraycheck.card.reference import divide_by_reference
 from spraycheck.card.spec import CardSpec
 from spraycheck.constants import RESULTS_VERSION, WET_THRESHOLD_FRAC
 from spraycheck.errors import CardNotFoundError
@@ -116,7 +116,7 @@ class Pipeline:
             except CardNotFoundError as error:
                 told = f"in the dry photo, {error}"
                 raise CardNotFoundError(told, stage=error.stage, hint=error.hint) from None
-            card = subtract_clean_card(seen, clean)
+            card = divide_by_reference(seen, clean)
         wet = self.wetness(card)
         centre = self.centre(wet)
         segmentation, wet = leave_out_things(self.segment(wet, centre), wet, photo)

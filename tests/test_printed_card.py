@@ -12,11 +12,11 @@ from printed_cards import flat_card, mapped, paste, photograph, view
 from spraycheck import flags
 from spraycheck.card.find import find_card as find_card_finely
 from spraycheck.card.find import rectify_printed_card
-from spraycheck.card.printed_ink import without_print
 from spraycheck.card.markers import CARD_NUMBERS, place_corners, read_markers
-from spraycheck.card.unreadable import look_for_traces
+from spraycheck.card.printed_ink import without_print
 from spraycheck.card.spec import CardSpec, parse_sheet
 from spraycheck.card.target import CARDS, inert
+from spraycheck.card.unreadable import count_squares
 from spraycheck.errors import CardNotFoundError
 from spraycheck.photo import photo_from_array
 from spraycheck.simulate import Artwork, Camera, Curl, Paper, SyntheticNozzle, draw_card
@@ -283,7 +283,7 @@ def test_spots_that_lie_anyhow_are_no_card():
     for x, y in rng.uniform(40, 660, (14, 2)):
         photo[int(y) : int(y) + 34, int(x) : int(x) + 34] = 40
     light = np.asarray((photo.max(axis=2) / 255.0) ** 2.2, np.float32)
-    assert look_for_traces(cv2.resize(light, (373, 480))) is None
+    assert count_squares(cv2.resize(light, (373, 480))) == 0
 
 
 def test_other_peoples_markers_are_left_alone():

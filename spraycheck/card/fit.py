@@ -1,4 +1,4 @@
-"""From points to a sheet of known size in space: printed cards by their markers, others by edges."""
+"""From points to a sheet of known size in space: printed cards by markers, others by edges."""
 
 from __future__ import annotations
 
@@ -170,7 +170,8 @@ def _fit_sized(
         surface, size = min(fits, key=lambda fit: fit[0].misfit)
         return FittedSheet(surface=surface, size_mm=size, scale_known=True)
     surface = fit_bent(flat, edges, free, settings, noise_px=noise_px)
-    ratio, notes = math.exp(surface.aspect_log), (flag.NO_SCALE,)
+    ratio = math.exp(surface.aspect_log)
+    notes: tuple[str, ...] = (flag.NO_SCALE,)
     usual = _usual_format(surface, settings) if len(edges) == 4 else None
     if usual is not None:
         notes = (flag.ASPECT_ASSUMED, flag.NO_SCALE)

@@ -53,7 +53,7 @@ class MarkerSet:
     @property
     def middle(self) -> Float:
         """Pixel of the card's middle."""
-        return self.project(np.zeros((1, 2)))[0]
+        return np.asarray(self.project(np.zeros((1, 2)))[0])
 
     def project(self, points_mm: Float) -> Float:
         """Pixels of ``(K, 2)`` card positions, on a flat card."""

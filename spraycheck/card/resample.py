@@ -144,7 +144,9 @@ def show_whole(photo: Photo, cell_mm: float | None, settings: GridSettings) -> R
     """Take the photo itself for the card, seen square-on; its long side is the assumed one."""
     mm_per_px = ASSUMED_LONG_MM / max(photo.width_px, photo.height_px)
     size = (photo.width_px * mm_per_px, photo.height_px * mm_per_px)
-    cell = _cell(size, 1 / mm_per_px / photo.decode_scale, cell_mm, settings.finest_sheet_mm, settings)
+    cell = _cell(
+        size, 1 / mm_per_px / photo.decode_scale, cell_mm, settings.finest_sheet_mm, settings
+    )
     x, y = _centres(size, cell)
     map_x = np.broadcast_to((x / mm_per_px + (photo.width_px - 1) / 2), (len(y), len(x)))
     map_y = np.broadcast_to((y / mm_per_px + (photo.height_px - 1) / 2)[:, None], map_x.shape)
@@ -312,9 +314,7 @@ def _grid(
     cell = _cell(sheet.size_mm, px_per_mm / photo.decode_scale, cell_mm, finest_mm, settings)
     x, y = _centres(sheet.size_mm, cell)
     every = settings.node_cells
-    nodes_x, nodes_y = (
-        a[0] + cell * every * (np.arange(len(a) // every + 3) - 1) for a in (x, y)
-    )
+    nodes_x, nodes_y = (a[0] + cell * every * (np.arange(len(a) // every + 3) - 1) for a in (x, y))
     grid = np.column_stack([a.ravel() for a in np.meshgrid(nodes_x, nodes_y)])
     nodes = sheet.project(grid).reshape(len(nodes_y), len(nodes_x), 2).astype(np.float32)
     at_x = np.tile(np.arange(len(x), dtype=np.float32) / every + 1, (len(y), 1))

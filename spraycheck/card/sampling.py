@@ -42,20 +42,24 @@ def sample(picture: NDArray[Any], at: NDArray[np.float32], *, beyond: float | No
     (...) or (..., C) ndarray
         Of the picture's type.
     """
-    flat = np.ascontiguousarray(at, np.float32).reshape(-1, 2)
-    count = len(flat)
-    flat = np.concatenate([flat, np.zeros((-count % _ROW, 2), np.float32)]).reshape(-1, _ROW, 2)
+    places = np.ascontiguousarray(at, np.float32).reshape(-1, 2)
+    padding = np.zeros((-len(places) % _ROW, 2), np.float32)
+    rows = np.concatenate([places, padding]).reshape(-1, _ROW, 2)
     border = cv2.BORDER_REPLICATE if beyond is None else cv2.BORDER_CONSTANT
-    value = 0.0 if beyond is None else beyond
     parts = [
         cv2.remap(
-            picture, flat[k : k + _MOST_ROWS], None, cv2.INTER_LINEAR, None, border, (value,) * 4
+            picture,
+            rows[k : k + _MOST_ROWS, :, 0],
+            rows[k : k + _MOST_ROWS, :, 1],
+            cv2.INTER_LINEAR,
+            borderMode=border,
+            borderValue=beyond or 0.0,
         )
-        for k in range(0, len(flat), _MOST_ROWS)
+        for k in range(0, len(rows), _MOST_ROWS)
     ]
     joined = parts[0] if len(parts) == 1 else np.concatenate(parts)
     rest = picture.shape[2:]
-    return joined.reshape(-1, *rest)[:count].reshape(*at.shape[:-1], *rest)
+    return joined.reshape(-1, *rest)[: len(places)].reshape(*at.shape[:-1], *rest)
 
 
 def reduce_by(picture: NDArray[Any], block: int) -> NDArray[Any]:
@@ -76,7 +80,7 @@ def reduce_by(picture: NDArray[Any], block: int) -> NDArray[Any]:
 
 def block_for(picture: NDArray[Any], long_px: int) -> int:
     """Block by which `reduce_by` brings a picture's long side nearest to this many pixels."""
-    return max(1, round(max(picture.shape[:2]) / long_px))
+    return max(1, round(float(max(picture.shape[:2])) / long_px))
 
 
 def sample_light(rgb: NDArray[np.uint8], at: NDArray[np.float32]) -> FloatMap:

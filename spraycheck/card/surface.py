@@ -87,7 +87,7 @@ class Surface:
     @property
     def half(self) -> Float:
         """Half width and half height, half square roots of the area."""
-        return np.exp(np.array([-0.5, 0.5]) * self.values[ASPECT])
+        return np.asarray(np.exp(np.array([-0.5, 0.5]) * self.values[ASPECT]))
 
     @property
     def tilt_deg(self) -> float:
@@ -222,6 +222,7 @@ class Basis:
 
 
 def basis_of(x: Float, y: Float) -> Basis:
+    """Shapes at ``(N,)`` places given as fractions of the sheet."""
     at = np.stack([np.ravel(x), np.ravel(y)], axis=1).astype(float)
     ray = at[:, None] * _NODES[:, None]
     _, first, second = _shapes(ray[..., 0], ray[..., 1])
@@ -242,8 +243,11 @@ def _shapes(x: Float, y: Float) -> tuple[Float, Float, Float]:
 
     Each is 0 in the middle and about 1 at its end.
     """
-    value = np.empty((*x.shape, SHAPES))
-    first, second = np.zeros((2, *value.shape)), np.zeros((3, *value.shape))
+    value: Float = np.empty((*x.shape, SHAPES))
+    first: Float = np.zeros((2, *value.shape))
+    second: Float = np.zeros((3, *value.shape))
+    part: Float | float
+    bend: Float | float
     xx, xy, yy = x * x, x * y, y * y
     for k, part in enumerate((xx, xy, yy, xx * x, xx * y, x * yy, yy * y)):
         value[..., k] = part

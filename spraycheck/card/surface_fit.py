@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -300,7 +300,8 @@ class _Problem:
         self.held = np.flatnonzero(self.inverse_u)
         self.tailed = self.held == (FOCAL if not prior.focal_known else -1)
         self.free = np.arange(COUNT if prior.curl else HEIGHTS)
-        self._key, self._last = b"", (np.empty(0), np.empty((0, 0)))
+        self._key = b""
+        self._last: tuple[Float, Float] = (np.empty(0), np.empty((0, 0)))
 
     def at(self, values: Float) -> tuple[Float, Float]:
         """Residuals ``(M,)`` and derivatives ``(M, 27)`` of the points, pixels."""
@@ -345,7 +346,7 @@ class _Problem:
             residuals,
             values[self.free],
             jac=jacobian,
-            loss=loss,
+            loss=loss,  # type: ignore[arg-type] # the stub has the loss as scipy wraps it
             x_scale="jac",
             ftol=tolerance,
             xtol=tolerance,
@@ -411,7 +412,7 @@ def _corner_rows(values: Float, *, seen: Float, basis: Basis) -> tuple[Float, Fl
 
 
 def _edge_rows(
-    values: Float, *, seen: list[Float], sides: tuple[int, ...], basis: Basis
+    values: Float, *, seen: Sequence[Float], sides: tuple[int, ...], basis: Basis
 ) -> tuple[Float, Float]:
     """Distance of each edge point from its side, and derivatives."""
     position, jacobian = view_of(values, basis)

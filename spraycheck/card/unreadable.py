@@ -126,8 +126,10 @@ def count_squares(light: FloatMap) -> int:
         at, side = _spots(log, round(share * max(light.shape)))
         if len(at) >= UNREADABLE.least_squares:
             for card in CARDS.values():
-                places = np.array([complex(m.x_mm, m.y_mm) for m in card.markers])
-                most = max(most, _most_explained(places / card.markers[0].side_mm, at, side, light.shape))
+                places = np.array([m.x_mm + 1j * m.y_mm for m in card.markers], np.complex128)
+                most = max(
+                    most, _most_explained(places / card.markers[0].side_mm, at, side, light.shape)
+                )
     return most
 
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, Mask
 from spraycheck.card.containers import RectifiedCard
+from spraycheck.card.edge_rise import edge_spread_mm
 from spraycheck.judge.layout import Assessment, PhotoQuality
 from spraycheck.judge.quality.light import clipped_frac, look_at_light
-from spraycheck.judge.quality.sharpness import edge_spread_mm
 from spraycheck.spray.containers import PlumeCatalogue, PlumeSegmentation, WetnessMap
 from spraycheck.spray.seen import Seen
 

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from spraycheck.arrays import FloatMap, Mask
+from spraycheck.card.infill import fill_hidden
 
 RULED_SHARE = 0.06
 """From this share of the sheet on the ink is a ruling (squared or lined paper): there is too little
@@ -79,8 +80,8 @@ def remove_thin_ink(
         return Ink(mask=mask, log_light=np.asarray(closed, np.float32), ruled=True)
     reach = max(1, round(0.35 / cell_mm))
     mask = cv2.dilate(mask.astype(np.uint8), np.ones((2 * reach + 1,) * 2, np.uint8)).astype(bool)
-    filled = fill_from_beside(log_light, mask | ~usable, mask, 0.8 / cell_mm)
-    return Ink(mask=mask, log_light=filled, ruled=False)
+    beside = fill_hidden(log_light, mask | ~usable)
+    return Ink(mask=mask, log_light=np.where(mask[..., None], beside, log_light), ruled=False)
 
 
 def least(colours: FloatMap) -> FloatMap:
@@ -100,21 +101,3 @@ def _long_components(strong: Mask, weak: Mask, length: float) -> Mask:
     keep = (extent > length) & (seeds > 0.25 * length) & thin
     keep[0] = False
     return np.asarray(keep[labels] & weak)
-
-
-def fill_from_beside(values: FloatMap, unknown: Mask, fill: Mask, sigma: float) -> FloatMap:
-    """Fill cells from the known ones around them (normalised box mean, widening until done)."""
-    out = values.copy()
-    stack = cv2.merge([*cv2.split(values), np.ones(fill.shape, np.float32)])
-    stack[unknown] = 0
-    todo = fill.copy()
-    for _ in range(4):
-        if not todo.any():
-            break
-        size = 2 * max(1, round(1.5 * sigma)) + 1
-        total = cv2.blur(cv2.blur(stack, (size, size)), (size, size))  # twice: nearly a cone
-        done = todo & (total[..., 3] > 0.03)
-        out[done] = total[done, :3] / total[done, 3:]
-        todo &= ~done
-        sigma *= 2.5
-    return out
