@@ -156,6 +156,7 @@ def show_whole(photo: Photo, cell_mm: float | None, settings: GridSettings) -> R
         map_x=np.ascontiguousarray(map_x, np.float32),
         map_y=np.ascontiguousarray(map_y, np.float32),
         px_per_mm=1 / mm_per_px,
+        cell_mm=cell,
     )
     return RectifiedCard(
         **grid.fields(photo),
@@ -274,10 +275,7 @@ class _Grid:
     map_x: FloatMap
     map_y: FloatMap
     px_per_mm: float
-
-    @property
-    def cell_mm(self) -> float:
-        return float(self.x_mm[1] - self.x_mm[0])
+    cell_mm: float
 
     def fields(self, photo: Photo) -> dict[str, Any]:
         """Light, and the fields of a card that place it."""
@@ -322,7 +320,7 @@ def _grid(
     # Not OpenCV's cubic: its kernel does not even reproduce a straight line.
     both = cv2.remap(nodes, at_x, at_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     map_x, map_y = (np.asarray(m, np.float32) for m in cv2.split(both))
-    return _Grid(x_mm=x, y_mm=y, map_x=map_x, map_y=map_y, px_per_mm=px_per_mm)
+    return _Grid(x_mm=x, y_mm=y, map_x=map_x, map_y=map_y, px_per_mm=px_per_mm, cell_mm=cell)
 
 
 def _cell(

@@ -32,7 +32,11 @@ import numpy as np
 from spraycheck.arrays import Float
 
 SHAPES: Final = 15
-"""Ways to bend: seven of second and third order, and two for each corner."""
+"""Ways to depart from a plane: seven bends of second and third order, two shapes a corner."""
+
+BENDS: Final = 7
+"""The first so many bend the whole sheet, which keeps its lengths. A lifted corner's own shortening
+is left out: edges alone cannot tell it, and a fit given it went astray on photographs."""
 
 TURN, SHIFT, FOCAL, LENS, ASPECT, AXIS, SPREAD, HEIGHTS = 0, 3, 6, 7, 8, 9, 11, 12
 """First places of the parameters: rotation vector (3), shift (3), log focal length, radial term,
@@ -108,7 +112,7 @@ class Surface:
 
     def relief(self, x: Float, y: Float) -> Float:
         """Height above the sheet's plane, away from the camera, half square roots of its area."""
-        return np.asarray(_shapes(np.ravel(x), np.ravel(y))[0] @ self.values[HEIGHTS:])
+        return np.asarray(_shapes(np.ravel(x), np.ravel(y)) @ self.values[HEIGHTS:])
 
     def local(self, x: Float, y: Float) -> Float:
         """Derivatives ``(N, 2, 2)`` of the photo position in pixels by the place on the sheet.
@@ -214,10 +218,10 @@ class Basis:
 
     at: Float  # (N, 2) fractions
     shapes: Float  # (N, K)
-    slope: Float  # (2, N, T, K): by x and by y
-    twist: Float  # (2, N, T, K): grad grad h times p
-    along: Float  # (N, T, K): p . grad h
-    bend: Float  # (N, T, K): p . twist
+    slope: Float  # (2, N, T, 7): of the bends, by x and by y
+    twist: Float  # (2, N, T, 7): grad grad h times p
+    along: Float  # (N, T, 7): p . grad h
+    bend: Float  # (N, T, 7): p . twist
     outward: Float | None = None
 
 
@@ -225,12 +229,12 @@ def basis_of(x: Float, y: Float) -> Basis:
     """Shapes at ``(N,)`` places given as fractions of the sheet."""
     at = np.stack([np.ravel(x), np.ravel(y)], axis=1).astype(float)
     ray = at[:, None] * _NODES[:, None]
-    _, first, second = _shapes(ray[..., 0], ray[..., 1])
+    first, second = _bends(ray[..., 0], ray[..., 1])
     px, py = at[:, 0, None, None], at[:, 1, None, None]
     twist = np.stack([second[0] * px + second[1] * py, second[1] * px + second[2] * py])
     return Basis(
         at=at,
-        shapes=_shapes(at[:, 0], at[:, 1])[0],
+        shapes=_shapes(at[:, 0], at[:, 1]),
         slope=first,
         twist=twist,
         along=first[0] * px + first[1] * py,
@@ -238,42 +242,32 @@ def basis_of(x: Float, y: Float) -> Basis:
     )
 
 
-def _shapes(x: Float, y: Float) -> tuple[Float, Float, Float]:
-    """Shapes ``(..., K)``, first derivatives by x, y and second by xx, xy, yy.
+def _shapes(x: Float, y: Float) -> Float:
+    """Shapes ``(N, K)`` a sheet bends into, each 0 in the middle and about 1 at its end."""
+    shapes = [x * x, x * y, y * y, x**3, x * x * y, x * y * y, y**3]
+    for sx, sy in _CORNERS:
+        along = np.maximum((sx * x + sy * y) / 2, 0)
+        end = np.maximum(along - _CORNER_START, 0) / (1 - _CORNER_START)
+        shapes += [along**3, end * end]
+    return np.stack(shapes, axis=-1)
 
-    Each is 0 in the middle and about 1 at its end.
-    """
-    value: Float = np.empty((*x.shape, SHAPES))
-    first: Float = np.zeros((2, *value.shape))
-    second: Float = np.zeros((3, *value.shape))
-    part: Float | float
-    bend: Float | float
+
+def _bends(x: Float, y: Float) -> tuple[Float, Float]:
+    """Derivatives of the `BENDS`: by x, y ``(2, ..., 7)`` and by xx, xy, yy ``(3, ..., 7)``."""
+    first: Float = np.zeros((2, *x.shape, BENDS))
+    second: Float = np.zeros((3, *x.shape, BENDS))
     xx, xy, yy = x * x, x * y, y * y
-    for k, part in enumerate((xx, xy, yy, xx * x, xx * y, x * yy, yy * y)):
-        value[..., k] = part
-    for k, part in ((0, 2 * x), (1, y), (3, 3 * xx), (4, 2 * xy), (5, yy)):
-        first[0, ..., k] = part
-    for k, part in ((1, x), (2, 2 * y), (4, xx), (5, 2 * xy), (6, 3 * yy)):
-        first[1, ..., k] = part
-    for by, k, bend in (
-        *((0, 0, 2.0), (0, 3, 6 * x), (0, 4, 2 * y), (1, 1, 1.0), (1, 4, 2 * x), (1, 5, 2 * y)),
-        *((2, 2, 2.0), (2, 5, 2 * x), (2, 6, 6 * y)),
-    ):
-        second[by, ..., k] = bend
-    steep = 1 / (1 - _CORNER_START)
-    for corner, (sx, sy) in enumerate(_CORNERS):
-        k = 7 + 2 * corner
-        d = np.maximum((sx * x + sy * y) / 2, 0)
-        e = steep * np.maximum(d - _CORNER_START, 0)
-        value[..., k], value[..., k + 1] = d**3, e * e
-        for shape, slope, bend in (
-            (k, 1.5 * d * d, 1.5 * d),
-            (k + 1, steep * e, 0.5 * steep**2 * (e > 0)),
-        ):
-            first[0, ..., shape], first[1, ..., shape] = sx * slope, sy * slope
-            second[0, ..., shape] = second[2, ..., shape] = bend
-            second[1, ..., shape] = sx * sy * bend
-    return value, first, second
+    for k, slope in ((0, 2 * x), (1, y), (3, 3 * xx), (4, 2 * xy), (5, yy)):
+        first[0, ..., k] = slope
+    for k, slope in ((1, x), (2, 2 * y), (4, xx), (5, 2 * xy), (6, 3 * yy)):
+        first[1, ..., k] = slope
+    for k, bend in ((0, 2.0), (3, 6 * x), (4, 2 * y)):
+        second[0, ..., k] = bend
+    for k, bend in ((1, 1.0), (4, 2 * x), (5, 2 * y)):
+        second[1, ..., k] = bend
+    for k, bend in ((2, 2.0), (5, 2 * x), (6, 6 * y)):
+        second[2, ..., k] = bend
+    return first, second
 
 
 def position_of(values: Float, basis: Basis) -> Float:
@@ -325,7 +319,9 @@ def view_of(values: Float, basis: Basis) -> tuple[Float, Float]:
     out[..., SPREAD] = np.einsum("nij,nj->ni", in_sheet, spread)
     out[..., HEIGHTS:] = in_sheet[..., 2:] * basis.shapes[:, None]
     for k in (0, 1):
-        out[..., HEIGHTS:] += in_sheet[..., k, None] * (by_heights[k] / half[k])[:, None]
+        out[..., HEIGHTS : HEIGHTS + BENDS] += (
+            in_sheet[..., k, None] * (by_heights[k] / half[k])[:, None]
+        )
     return position, out
 
 
@@ -334,17 +330,19 @@ def _unstretched(basis: Basis, heights: Float) -> Float:
 
     In fractions of the sheet as if it were square.
     """
-    slope, twist = basis.slope @ heights, basis.twist @ heights
-    along, bend = basis.along @ heights, basis.bend @ heights
+    bends = heights[:BENDS]
+    slope, twist = basis.slope @ bends, basis.twist @ bends
+    along, bend = basis.along @ bends, basis.bend @ bends
     rest = 1 - _NODES
     within = (slope * along + rest * (slope * bend - along * twist)) @ _WEIGHTS
     return np.asarray(-0.5 * within.T)
 
 
 def _unstretched_by(basis: Basis, heights: Float) -> Float:
-    """Derivatives ``(2, N, K)`` of `_unstretched` by the heights."""
-    slope, twist = basis.slope @ heights, basis.twist @ heights
-    along, bend = basis.along @ heights, basis.bend @ heights
+    """Derivatives ``(2, N, 7)`` of `_unstretched` by the bends' heights."""
+    bends = heights[:BENDS]
+    slope, twist = basis.slope @ bends, basis.twist @ bends
+    along, bend = basis.along @ bends, basis.bend @ bends
     rest = 1 - _NODES
 
     def over(weight: Float, by: Float) -> Float:
