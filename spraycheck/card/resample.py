@@ -38,9 +38,9 @@ class GridSettings:
     least_across : float
         Least cells across a sheet, however coarse the photo (chosen).
     node_cells : int
-        The map is computed at every this many cells and is linear between. Across 6.4 mm a map's
-        slope changes by about 3 % at most (perspective at 45 degrees from 300 mm), so a cell is
-        off by a twentieth of a cell at most. A power of two: OpenCV interpolates in 32nds.
+        The map is computed at every this many cells and is linear between. Across 3 mm a map's
+        slope changes by about a percent at most (perspective at 45 degrees from 300 mm), so a cell
+        is off by a hundredth of a cell at most. A power of two: OpenCV interpolates in 32nds.
     coarse_px_per_mm : float
         Fewer photo pixels per mm are flagged: a plume 10 mm wide is then under 20 px (chosen).
     oblique_deg : float
@@ -80,7 +80,7 @@ class GridSettings:
     most_cells: float = 1.2e6
     cell_px: float = 0.9
     least_across: float = 60.0
-    node_cells: int = 16
+    node_cells: int = 8
     coarse_px_per_mm: float = 2.0
     oblique_deg: float = 20.0
     curled_frac: float = 0.01

@@ -55,9 +55,10 @@ class SurfaceSettings:
         electronic stabilisation and mild digital zoom.
     focal_freedom : float
         Degrees of freedom of Student's t, which that prior is: phones have second lenses of twice
-        the focal length, 3.5 times the scale, which then costs 5.6 and not 12. With 1 a curled
-        sheet of the practice photos was taken for one seen through another lens, with a normal
-        prior the long lens for curl.
+        the focal length, 2.8 times the scale. Of the pairs tried (1 to 4; 0.2 to 0.3) those next to
+        this one leave 32 practice photos as they were (0.37 mm) and see the long lens; with 1 a
+        curled sheet is taken for one seen through another lens (6.7 mm off), with 3 or 4 and a
+        scale of 0.2 the long lens for curl (4.3 mm).
     focal_exif_u_log : float
         Standard uncertainty of the same where EXIF says, normal: the tag is rounded to whole mm and
         cropping is not told.
@@ -108,7 +109,7 @@ class SurfaceSettings:
     """
 
     focal_35mm: float = 26.0
-    focal_u_log: float = 0.2
+    focal_u_log: float = 0.25
     focal_freedom: float = 4.0
     focal_exif_u_log: float = 0.04
     focal_low_35mm: float = 10.0
