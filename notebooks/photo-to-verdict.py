@@ -22,11 +22,11 @@
 # %%
 from IPython.display import Image, Markdown
 
+from figures import stages
+from figures.gallery import overlay_picture
+from figures.tables import markdown_table
 from spraycheck import measure_photo
 from spraycheck.judge.findings import AID
-from spraycheck.report.lessons import stages
-from spraycheck.report.lessons.gallery import overlay_picture
-from spraycheck.report.lessons.tables import markdown_table
 from spraycheck.report.summary import explain_verdict
 
 a = measure_photo("../sample_images/two-faults-of-five.jpg", holes=5, sheet="letter")

@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from spraycheck.batch.expectations import Expectations
+from spraycheck.batch.expectations import Expectations, PhotoOptions
 from spraycheck.card.target import make_label
 from spraycheck.cli.main import main
 from spraycheck.errors import InputError, MeasurementError
@@ -96,12 +96,12 @@ def test_batch_asks_the_card_last(shelf: Cabinet, tmp_path: Path) -> None:
     card = save(tmp_path, "card.png", picture("Lorry A"))
     wrong = save(tmp_path, "wrong.png", picture("Lory A"))
     (tmp_path / "text.png").write_text("no photo")
-    asking = Expectations(cabinet=shelf)
+    asking = Expectations(PhotoOptions(cabinet=shelf))
     found = asking.of(card)
-    assert found.layout is not None
-    assert (len(found.layout), found.source) == (5, "card")
+    assert found.settings.layout is not None
+    assert (len(found.settings.layout), found.source) == (5, "card")
     assert asking.of(card) is found
     assert "did you mean Lorry a" in str(asking.of(wrong).problem)
     assert "nobody says how many holes" in str(asking.of(str(tmp_path / "text.png")).problem)
-    told = Expectations(cabinet=shelf, nozzle=Nozzle.evenly_spread(4)).of(card)
+    told = Expectations(PhotoOptions(cabinet=shelf, nozzle=Nozzle.evenly_spread(4))).of(card)
     assert told.source == "option"

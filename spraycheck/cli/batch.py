@@ -32,9 +32,9 @@ from spraycheck.cli.options import (
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
-    from spraycheck.batch.outcome import Summary
     from spraycheck.batch.progress import Watcher
     from spraycheck.batch.run import Options
+    from spraycheck.batch.summary import Summary
     from spraycheck.cli.main import Commands
 
 _DESCRIPTION = """\
@@ -244,13 +244,14 @@ def _stopping(watcher: Watcher) -> Iterator[Callable[[], bool]]:
 
 
 def _tell(summary: Summary, watcher: Watcher) -> None:
+    from spraycheck.batch.progress import WORDS
+
     counts = summary.counts
-    words = {"failed": "not measured", "not-reached": "not reached"}
     total = counts.total()
     print(f"{total} photo{'' if total == 1 else 's'}")
-    for name in ("pass", "fail", "recheck", "failed", "not-reached"):
+    for name, word in WORDS.items():
         if counts[name]:
-            print(f"  {words.get(name, name):<13}{counts[name]:>8}")
+            print(f"  {word:<13}{counts[name]:>8}")
     if summary.duplicates:
         print(f"  {summary.duplicates} of them have the content of another")
     if summary.comparison:

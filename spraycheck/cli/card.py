@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from spraycheck.cli.options import add_folder_option, check_nozzle_options, nozzle_asked
 from spraycheck.errors import InputError
-from spraycheck.output_files import target_file
+from spraycheck.output_files import target_file, write_file
 
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
@@ -110,12 +110,12 @@ def run(args: argparse.Namespace) -> int:
 
     from spraycheck.report.card_pdf import card_pdf
 
-    _write(target, card_pdf([page for page in pages for _ in range(args.copies)]))
+    write_file(target, card_pdf([page for page in pages for _ in range(args.copies)]), "card")
     names = [str(target)]
     for number, picture in enumerate(pictures, start=1):
         suffix = f"-{number}" if len(pictures) > 1 else ""
         beside = target.with_name(f"{target.stem}{suffix}.png")
-        _write(beside, picture)
+        write_file(beside, picture, "card")
         names.append(str(beside))
     print("\n".join(names))
     print(
@@ -149,14 +149,3 @@ def _pictures(pages: list[CardPage], dpi: float) -> list[bytes]:
     from spraycheck.report.card_png import card_picture, png_bytes
 
     return [png_bytes(card_picture(page, dpi), dpi) for page in pages]
-
-
-def _write(path: Path, data: bytes) -> None:
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise InputError(
-            f"card {str(path)!r} cannot be written ({error.strerror or error}), expected room and "
-            "permission to write",
-            "choose another place",
-        ) from None

@@ -68,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
         print(text, end="")
         return 0
     from spraycheck import __version__
-    from spraycheck.train.pictures import write_file
+    from spraycheck.output_files import write_file
 
     made_with = f"spraycheck {__version__}, findings"
     if target.suffix.lower() == ".pdf":
@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
 
         data = catalogue_pdf(groups, made_with=made_with)
     else:
-        from spraycheck.report.catalogue.html import catalogue_html
+        from spraycheck.report.catalogue import catalogue_html
 
         data = catalogue_html(groups, made_with=made_with).encode("utf-8")
     write_file(target, data, "findings")

@@ -26,7 +26,7 @@ from spraycheck.errors import InputError, MeasurementError
 from spraycheck.judge.findings import describe, most_important_first
 from spraycheck.judge.layout import Assessment, Evidence, Layout, SprayAngles
 from spraycheck.spray.containers import PlumeCatalogue
-from spraycheck.stats.decision import Tolerance, conformity_probability
+from spraycheck.stats.conformity import Tolerance, conformity_probability
 
 HEIGHT_U_MM: Final = 1.0
 """Expanded uncertainty (95 %) of a height given alone: a rule held beside the tip (chosen)."""

@@ -19,7 +19,7 @@ from spraycheck.arrays import Float
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.judge.layout import Evidence
 from spraycheck.judge.limits import Limits
-from spraycheck.stats.decision import (
+from spraycheck.stats.conformity import (
     Tolerance,
     conformity_probability,
     joint_bounds,

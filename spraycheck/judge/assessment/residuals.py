@@ -14,7 +14,7 @@ from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.judge.limits import Limits
 from spraycheck.judge.matching import Match
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue
-from spraycheck.stats.decision import guard_factor
+from spraycheck.stats.conformity import guard_factor
 
 HEALTHY_DEG = 0.8
 """Standard scatter of a healthy hole's direction (chosen: drilled and flown, healthy plumes stay

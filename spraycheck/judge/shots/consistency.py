@@ -15,7 +15,7 @@ from spraycheck.judge.limits import Limits
 from spraycheck.judge.shots.same_card import SAME_CARD, likeness
 from spraycheck.judge.shots.shots import TROUBLE, Shot
 from spraycheck.stats.circular import wrap_180
-from spraycheck.stats.decision import risk_per_limit
+from spraycheck.stats.conformity import risk_per_limit
 
 _TRY = "give only photos of one nozzle, and look at each photo by itself first"
 _ONE_CARD = "leave --same-card or --photos-per-card out where every photo shows a shot of its own"

@@ -11,7 +11,7 @@ import numpy as np
 from spraycheck.judge.assessment import FAULTS
 from spraycheck.judge.shots.consistency import material, name_of, two_sided
 from spraycheck.judge.shots.shots import Shot
-from spraycheck.stats.decision import risk_per_limit
+from spraycheck.stats.conformity import risk_per_limit
 
 
 @dataclass(frozen=True, kw_only=True)
