@@ -386,8 +386,10 @@ def test_a_plain_sheet_is_read_as_before():
         find_card_finely(photo_from_array(photo), spec),
         rectify_card(photo_from_array(photo), spec),
     )
-    for field in dataclasses.fields(plain):
-        np.testing.assert_array_equal(getattr(found, field.name), getattr(plain, field.name))
+    for mine, other in ((found, plain), (found.surface, plain.surface)):
+        for field in dataclasses.fields(other):
+            if field.name != "surface":
+                np.testing.assert_array_equal(getattr(mine, field.name), getattr(other, field.name))
 
 
 def test_inert_text_never_holds_a_line_break():
