@@ -17,8 +17,7 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from spraycheck.card.printed import find_card
-    from spraycheck.card.sheet import rectify_card
+    from spraycheck.card.find import find_card, rectify_card
     from spraycheck.card.spec import CardSpec
     from spraycheck.errors import (
         ArchiveError,
@@ -119,9 +118,8 @@ _HOME = {
     "judge.limits": ("AxialLimits", "Limits"),
     "spray.measure": ("measure_plumes",),
     "pipeline": ("Pipeline",),
-    "card.printed": ("find_card",),
+    "card.find": ("find_card", "rectify_card"),
     "judge.quality.wicking": ("SprayTime",),
-    "card.sheet": ("rectify_card",),
     "spray.plumes": ("locate_centre", "segment_plumes"),
     "spray.settings": ("MeasureSettings", "PlumeSettings", "WetnessSettings"),
     "judge.standoff": ("Standoff",),

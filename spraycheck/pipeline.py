@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 
 from spraycheck.card.containers import RectifiedCard
-from spraycheck.card.printed import find_card
-from spraycheck.card.reference import subtract_clean_card
+from spraycheck.card.find import find_card
+from spraycheck.card.reference import divide_by_reference
 from spraycheck.card.spec import CardSpec
 from spraycheck.constants import RESULTS_VERSION, WET_THRESHOLD_FRAC
 from spraycheck.errors import CardNotFoundError, InputError
@@ -90,7 +90,7 @@ class Pipeline:
     """
 
     rectify: Callable[..., RectifiedCard] = find_card
-    divide: Callable[..., RectifiedCard] = subtract_clean_card
+    divide: Callable[..., RectifiedCard] = divide_by_reference
     wetness: Callable[..., WetnessMap] = map_wetness
     axial_wetness: Callable[..., WetnessMap] = AXIAL_WETNESS
     segment: Callable[..., PlumeSegmentation] = segment_plumes

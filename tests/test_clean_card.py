@@ -11,7 +11,7 @@ from drawn_photos import photograph as shot
 from report_factory import printed_facts
 
 from spraycheck import flags
-from spraycheck.card.reference import subtract_clean_card
+from spraycheck.card.reference import divide_by_reference
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import CardNotFoundError
 from spraycheck.judge.layout import Layout
@@ -50,12 +50,12 @@ def stained_wetness(card, x, y):
 def test_old_stains_read_dry_once_the_clean_card_is_known(pair):
     card, clean, x, y = pair
     assert stained_wetness(card, x, y) > 0.3  # negative control: without it they read wet
-    assert abs(stained_wetness(subtract_clean_card(card, clean), x, y)) < 0.05
+    assert abs(stained_wetness(divide_by_reference(card, clean), x, y)) < 0.05
 
 
 def test_plumes_keep_their_wetness(pair):
     card, clean, x, y = pair
-    before, after = map_wetness(card), map_wetness(subtract_clean_card(card, clean))
+    before, after = map_wetness(card), map_wetness(divide_by_reference(card, clean))
     away = np.min([np.hypot(x - bx, y - by) - r for bx, by, r in STAINS], axis=0) > 4
     wet = (before.smooth > 0.5) & away
     assert np.abs(after.smooth[wet] - before.smooth[wet]).mean() < 0.05
@@ -68,7 +68,7 @@ def test_a_plain_sheet_laid_the_other_way_up_is_turned_back(pair):
         linear_rgb=np.ascontiguousarray(clean.linear_rgb[::-1, ::-1]),
         inside=np.ascontiguousarray(clean.inside[::-1, ::-1]),
     )
-    assert abs(stained_wetness(subtract_clean_card(card, upside_down), x, y)) < 0.05
+    assert abs(stained_wetness(divide_by_reference(card, upside_down), x, y)) < 0.05
 
 
 def facts(**changes):
@@ -81,19 +81,19 @@ def test_another_card_is_refused(pair):
     with pytest.raises(
         CardNotFoundError, match=r"another card \(A4 7 CYL 2\), expected A4 7 CYL 1"
     ):
-        subtract_clean_card(mine, dataclasses.replace(clean, printed=facts(injector="CYL 2")))
+        divide_by_reference(mine, dataclasses.replace(clean, printed=facts(injector="CYL 2")))
     with pytest.raises(CardNotFoundError, match="printed target card and the other a plain sheet"):
-        subtract_clean_card(mine, clean)
+        divide_by_reference(mine, clean)
     with pytest.raises(CardNotFoundError, match="sheet of 148 x 210 mm"):
-        subtract_clean_card(card, dataclasses.replace(clean, size_mm=(148.0, 210.0)))
+        divide_by_reference(card, dataclasses.replace(clean, size_mm=(148.0, 210.0)))
     with pytest.raises(CardNotFoundError, match="dry photo shows no sheet"):
-        subtract_clean_card(card, dataclasses.replace(clean, found_by="none"))
+        divide_by_reference(card, dataclasses.replace(clean, found_by="none"))
 
 
 def test_a_label_that_was_not_read_is_no_other_card(pair):
     card, clean, *_ = pair
     unread = facts(label_read=False, job="", injector="")
-    out = subtract_clean_card(
+    out = divide_by_reference(
         dataclasses.replace(card, printed=facts()), dataclasses.replace(clean, printed=unread)
     )
     assert "before spraying" in out.method

@@ -14,7 +14,7 @@ import pytest
 from hostile_cards import ANSI, BELL, BIDI, hostile_photo
 from PIL import Image
 
-from spraycheck.card.printed import find_card
+from spraycheck.card.find import find_card
 from spraycheck.card.target import MAX_LABEL, make_label
 from spraycheck.cli.main import main
 from spraycheck.photo import read_photo

@@ -8,7 +8,7 @@ from functools import partial
 import pytest
 
 from spraycheck import MeasureSettings, Pipeline, PlumeSettings, WetnessSettings, map_wetness
-from spraycheck.card.sheet import rectify_card
+from spraycheck.card.find import rectify_card
 
 
 def parameters(pipeline: Pipeline, stage: str) -> dict[str, object]:

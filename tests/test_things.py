@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from drawn_photos import Camera, Card, even, photograph
 from numpy.typing import NDArray
+from spraycheck.card.sheet import rectify_card
 
 from spraycheck import (
     CardSpec,
@@ -15,7 +16,6 @@ from spraycheck import (
     measure_photo,
     photo_from_array,
 )
-from spraycheck.card.sheet import rectify_card
 from spraycheck.judge.result import Doubt
 from spraycheck.report.terminal import terminal_report
 from spraycheck.spray.containers import CellFlag

@@ -10,6 +10,7 @@ import numpy as np
 
 from spraycheck.arrays import Float, FloatMap, Mask, check_array
 from spraycheck.card.spec import PrintedFacts
+from spraycheck.card.surface import Surface
 from spraycheck.flags import Flags
 
 
@@ -49,6 +50,8 @@ class RectifiedCard:
         Name of what was actually done, for provenance.
     printed : PrintedFacts or None
         What a printed target card says; None for a plain sheet.
+    surface : Surface or None
+        The fitted sheet in space with its covariance; None when no sheet was found.
     """
 
     linear_rgb: FloatMap
@@ -68,6 +71,7 @@ class RectifiedCard:
     flags: Flags = ()
     method: str = ""
     printed: PrintedFacts | None = None
+    surface: Surface | None = None
 
     def __post_init__(self) -> None:
         check_array("linear_rgb", self.linear_rgb, (None, None, 3), np.float32)
@@ -113,6 +117,32 @@ class RectifiedCard:
         step_y = (sample(at + [0, 1]) - sample(at - [0, 1])) / 2
         beyond = cells - held
         return sample(held) + step_x * beyond[:, :1] + step_y * beyond[:, 1:]
+
+    def position_covariance_mm2(self, points_mm: Float) -> Float:
+        """Covariance of card positions as far as they rest on where the sheet lies in space.
+
+        Scale is left out where it rests on a rule (``printed.scale_u_frac``) or on nothing.
+
+        Parameters
+        ----------
+        points_mm : (K, 2) ndarray of float64
+            Where.
+
+        Returns
+        -------
+        (2 K, 2 K) ndarray of float64
+            Rows run x and y of the first position, x and y of the second and so on. Without a
+            fitted sheet the stretch of either axis is uncertain by ``aspect_u_frac`` over root 2.
+        """
+        points = np.asarray(points_mm, float).reshape(-1, 2)
+        if self.surface is None:
+            stretch = np.zeros((len(points), 2, 2))
+            stretch[:, [0, 1], [0, 1]] = points * self.aspect_u_frac / math.sqrt(2)
+            rows = stretch.reshape(-1, 2)
+            return np.asarray(rows @ rows.T)
+        x, y = (points / (np.array(self.size_mm) / 2)).T
+        unit_mm2 = self.size_mm[0] * self.size_mm[1] / 4
+        return self.surface.position_covariance(x, y) * unit_mm2
 
     def px_per_mm(self, point_mm: Float) -> float:
         """Return the local scale: full-photo pixels per mm (root of the area ratio)."""

@@ -25,14 +25,14 @@ SIZE_TOLERANCE: Final = 0.02
 """Relative difference in size from which two sheets are not the same (cut paper: under 1 %)."""
 
 
-def subtract_clean_card(card: RectifiedCard, clean: RectifiedCard) -> RectifiedCard:
-    """Take out of a sprayed card what the clean one showed already.
+def divide_by_reference(card: RectifiedCard, reference: RectifiedCard) -> RectifiedCard:
+    """Take out of a sprayed card what the same card dry showed already.
 
     Parameters
     ----------
     card : RectifiedCard
         Sprayed.
-    clean : RectifiedCard
+    reference : RectifiedCard
         The same card before, rectified with the same cell.
 
     Returns
@@ -50,10 +50,10 @@ def subtract_clean_card(card: RectifiedCard, clean: RectifiedCard) -> RectifiedC
     A plain sheet does not say which way up it lies; the turn at which the two photos' own marks
     agree best is taken.
     """
-    _check_same(card, clean)
-    before = np.asarray(np.log(np.maximum(clean.linear_rgb, 1e-4)), np.float32)
+    _check_same(card, reference)
+    before = np.asarray(np.log(np.maximum(reference.linear_rgb, 1e-4)), np.float32)
     after = np.asarray(np.log(np.maximum(card.linear_rgb, 1e-4)), np.float32)
-    known = clean.inside
+    known = reference.inside
     shape = card.inside.shape
     if card.printed is None:
         before, known = _turned(before, known, after, card.inside, card.cell_mm)

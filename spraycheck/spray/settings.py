@@ -70,14 +70,6 @@ class WetnessSettings:
     """A line covers less than this share of the square over its extent; a blob covers more."""
     ink_rim_mm: float = 0.35
     """Blurred rim of a line that is filled with it (chosen)."""
-    ink_fill_mm: float = 0.8
-    """First reach over which a line is filled from the paper beside it: half its width."""
-    ink_fill_growth: float = 2.5
-    """Factor on that reach where nothing known lies in it..."""
-    ink_fill_rounds: int = 4
-    """... and how often it may grow (to 12 mm)."""
-    ink_fill_known_frac: float = 0.03
-    """Least share of known paper in reach (chosen)."""
     ruled_frac: float = 0.06
     """From this share of the sheet on the ink is a ruling (squared or lined paper): too little bare
     paper is left between the lines to fill from, and the lines are closed all over instead."""

@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))  # tests share small helper m
 from printed_cards import Float, Picture, flat_card, mapped, photograph, view
 
 from spraycheck import photo_from_array
-from spraycheck.card.printed import find_card
+from spraycheck.card.find import find_card
 from spraycheck.card.target import CARDS
 from spraycheck.errors import SprayCheckError
 

@@ -113,7 +113,7 @@ def main() -> int:
     cv2.setNumThreads(1)
     count: Counter[str] = Counter()
     names = ("what_shows", "what_shows_on")
-    off = [mock.patch(f"spraycheck.card.printed.{name}", return_value="") for name in names]
+    off = [mock.patch(f"spraycheck.card.find.{name}", return_value="") for name in names]
     for paper, blur, crop, rgb in photos(papers):
         if args.without:
             with off[0], off[1]:

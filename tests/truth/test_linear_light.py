@@ -15,7 +15,7 @@ import pytest
 from drawn_photos import Blot, Card, even, flat, linear_light, srgb, wetness
 
 from spraycheck.card.containers import RectifiedCard
-from spraycheck.card.sheet.light import sample_linear
+from spraycheck.card.sampling import sample_linear
 from spraycheck.spray.measure import measure_plumes
 from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness

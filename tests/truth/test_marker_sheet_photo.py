@@ -14,10 +14,18 @@ import cv2
 import numpy as np
 import pytest
 
-from spraycheck.card.printed.bending import fit_card
-from spraycheck.card.printed.markers import place_corners, read_markers
+from spraycheck.card.fit import FittedSheet
+from spraycheck.card.markers import place_corners, read_markers
+from spraycheck.card.surface import place_flat
+from spraycheck.card.surface_fit import (
+    PrintedPoints,
+    Prior,
+    SurfaceSettings,
+    fit_bent,
+    fit_flat,
+)
 from spraycheck.photo import read_photo
-from spraycheck.stats.geometry import fit_homography
+from spraycheck.stats.geometry import apply_homography, fit_homography
 
 FOLDER = os.environ.get("SPRAYCHECK_REAL", "")
 PICTURE = Path(FOLDER) / "markers" / "raspi.jpg"
@@ -42,24 +50,23 @@ def predicted_off_mm(photo, placed, hidden, centres):
     kept = [k for k in range(4) if k != hidden]
     points = np.concatenate([centres[k] + WAYS for k in kept])
     pixels = photo.to_full(np.concatenate([placed[k].corners for k in kept]))
-    size = (photo.width_px, photo.height_px)
-    card = fit_card(
-        points,
-        np.sign(np.concatenate([WAYS] * 3)),
-        pixels,
-        homography=fit_homography(points, pixels),
-        half_mm=(83.0, 123.0),
-        focal_px=photo.focal_35mm / math.hypot(36, 24) * math.hypot(*size),
-        focal_u_log=0.04,
-        size_px=size,
-        noise_px=0.1,
-        curl=0.0,  # the sheet is a stiff frame
+    half = np.array([83.0, 123.0])
+    settings = SurfaceSettings()
+    prior = Prior.of(photo, settings, curl=0.0)  # the sheet is a stiff frame
+    prior = prior.shaped(math.log(half[1] / half[0]), settings.print_u_log)
+    seen = PrintedPoints(
+        at=points / half, outward=np.sign(np.concatenate([WAYS] * 3)), points_px=pixels
     )
+    corners = apply_homography(
+        fit_homography(points, pixels), np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
+    )
+    start = place_flat(corners, prior.focal_log, (photo.width_px, photo.height_px))
+    start = fit_flat(start.shaped(prior.aspect_log), seen, prior, settings, noise_px=0.1)
+    surface = fit_bent(start, seen, prior, settings, noise_px=0.1)
+    card = FittedSheet(surface=surface, size_mm=tuple(2 * half), scale_known=True)
     here = centres[hidden : hidden + 1]
-    step = np.array([[1.0, 0.0]])
-    px_per_mm = np.linalg.norm(card.project(here + step) - card.project(here))
     found = photo.to_full(placed[hidden].middle[None])
-    return float(np.linalg.norm(card.project(here) - found) / px_per_mm)
+    return float(np.linalg.norm(card.project(here) - found) / card.px_per_mm(here)[0])
 
 
 @pytest.mark.parametrize("hidden", range(4))

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from spraycheck.card.containers import RectifiedCard
-from spraycheck.card.sheet import rectify_card
+from spraycheck.card.find import rectify_card
 from spraycheck.card.spec import CardSpec
 from spraycheck.photo.containers import Photo
 

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, Mask
 from spraycheck.card.containers import RectifiedCard
+from spraycheck.card.edge_rise import edge_spread_mm
 from spraycheck.judge.quality.gate import limitations
 from spraycheck.judge.quality.light import clipped_frac, measure_light
-from spraycheck.judge.quality.sharpness import edge_spread_mm
 from spraycheck.judge.quality.wicking import wicking_mm
 from spraycheck.judge.result import PhotoQuality
 from spraycheck.spray.containers import PlumeCatalogue, PlumeSegmentation, WetnessMap

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from spraycheck.arrays import FloatMap, Mask
+from spraycheck.card.infill import fill_hidden
 from spraycheck.spray.settings import WetnessSettings
 from spraycheck.spray.wetness.light import least
 
@@ -78,7 +79,8 @@ def remove_thin_ink(
         return Ink(mask=mask, log_light=np.asarray(closed, np.float32))
     reach = max(1, round(s.ink_rim_mm / cell_mm))
     mask = cv2.dilate(mask.astype(np.uint8), np.ones((2 * reach + 1,) * 2, np.uint8)).astype(bool)
-    return Ink(mask=mask, log_light=_fill_from_beside(log_light, mask | ~usable, mask, cell_mm, s))
+    beside = fill_hidden(log_light, mask | ~usable)
+    return Ink(mask=mask, log_light=np.where(mask[..., None], beside, log_light))
 
 
 def _blurred(values: FloatMap, sigma_cells: float) -> FloatMap:
@@ -104,30 +106,3 @@ def _long_components(strong: Mask, weak: Mask, length: float, settings: WetnessS
     keep = (extent > length) & (seeds > settings.ink_seed_share * length) & thin
     keep[0] = False
     return np.asarray(keep[labels] & weak)
-
-
-def _fill_from_beside(
-    values: FloatMap, unknown: Mask, fill: Mask, cell_mm: float, settings: WetnessSettings
-) -> FloatMap:
-    """Fill cells from the known ones around them (normalised box mean, widening until done)."""
-    s = settings
-    out = values.copy()
-    stack = cv2.merge([*cv2.split(values), np.ones(fill.shape, np.float32)])
-    stack[unknown] = 0
-    todo = fill.copy()
-    reach = s.ink_fill_mm / cell_mm
-    for _ in range(s.ink_fill_rounds):
-        if not todo.any():
-            break
-        size = 2 * max(1, round(_BOX_REACH * reach)) + 1
-        total = cv2.blur(cv2.blur(stack, (size, size)), (size, size))  # twice: nearly a cone
-        done = todo & (total[..., 3] > s.ink_fill_known_frac)
-        out[done] = total[done, :3] / total[done, 3:]
-        todo &= ~done
-        reach *= s.ink_fill_growth
-    return out
-
-
-_BOX_REACH = 1.5
-"""Half a box over the Gaussian sigma it stands for, run twice (a box of half-width ``h`` has a
-variance of ``h**2 / 3``; chosen a little wider)."""

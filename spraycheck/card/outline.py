@@ -18,15 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, FloatMap, Mask
-from spraycheck.card.sheet.lines import find_lines, group_lines, lines_of_outline
-from spraycheck.card.sheet.score_quads import area_of, judge
+from spraycheck.card.lines import find_lines, group_lines, lines_of_outline
+from spraycheck.card.sampling import block_for, reduce_by
+from spraycheck.card.score_quads import ScoreSettings, area_of, score_quads
 
 WORKING_PX = 480
 """About how long the photo's long side is while searching (chosen: an edge of a small card is still
 60 px long, and the search takes about as long as decoding)."""
 
-OPPONENT = np.array([[29.9, 58.7, 11.4], [60.0, -60.0, 0.0], [30.0, 30.0, -60.0]], np.float32)
-"""sRGB values (0 to 1) to lightness (Rec. 601 luma, 0 to 100), red-green and yellow-blue. Scaled so
+OPPONENT = np.array([[29.9, 58.7, 11.4], [60, -60, 0], [30, 30, -60]], np.float32) / np.float32(255)
+"""8-bit sRGB values to lightness (Rec. 601 luma, 0 to 100), red-green and yellow-blue. Scaled so
 that equal distances look about equally different near grey, like CIE Lab at a tenth of its cost."""
 
 LEAST_NOISE = 0.25
@@ -52,7 +53,7 @@ class Outline:
         Share of each side (from each corner to the next) that shows the paper's edge; NaN where
         the side lies along or beyond the photo's border.
     score : float
-        Worth of the candidate; below `MIN_SCORE` nothing was found.
+        Worth of the candidate; see `score_quads`.
     """
 
     corners: Float
@@ -66,14 +67,17 @@ class Working:
 
     Parameters
     ----------
+    rgb : (H, W, 3) ndarray of uint8
+        As it was.
     colour : (H, W, 3) ndarray of float32
-        CIE Lab, lightly smoothed.
+        Opponent colours, see `OPPONENT`, lightly smoothed.
     noise : float
         Typical difference between neighbouring patches that is no edge.
     scale : float
         Pixels of the picture it was made from per working pixel.
     """
 
+    rgb: NDArray[np.uint8]
     colour: FloatMap
     noise: float
     scale: float
@@ -81,20 +85,19 @@ class Working:
 
 def make_working(rgb: NDArray[np.uint8]) -> Working:
     """Reduce a photo to working size."""
-    rows, cols = rgb.shape[:2]
-    # Whole blocks: exact positions, and several times faster than any other factor.
-    block = max(1, round(max(rows, cols) / WORKING_PX))
-    height, width = rows // block, cols // block
-    whole = rgb[: height * block, : width * block]
-    small = cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA)
-    values = small.astype(np.float32) / 255
-    colour = cv2.GaussianBlur(cv2.transform(values, OPPONENT), (0, 0), 1.0)
+    block = block_for(rgb, WORKING_PX)
+    small = reduce_by(rgb, block)
+    width = small.shape[1]
+    colour = cv2.GaussianBlur(cv2.transform(small.astype(np.float32), OPPONENT), (0, 0), 1.0)
     # Against the mean of both neighbours, so that a slow fall-off of light is no noise.
     noise = LEAST_NOISE
     if width >= LEAST_WORKING_PX:
-        change = magnitude(colour[::2, 6:-6] - (colour[::2, :-12] + colour[::2, 12:]) / 2)
+        rows = colour[::4]
+        change = magnitude(rows[:, 6:-6] - (rows[:, :-12] + rows[:, 12:]) / 2)
         noise = max(1.15 * float(np.median(change)), LEAST_NOISE)
-    return Working(colour=np.asarray(colour, np.float32), noise=noise, scale=float(block))
+    return Working(
+        rgb=small, colour=np.asarray(colour, np.float32), noise=noise, scale=float(block)
+    )
 
 
 def magnitude(colour: NDArray[Any]) -> FloatMap:
@@ -105,7 +108,11 @@ def magnitude(colour: NDArray[Any]) -> FloatMap:
 
 
 def find_outline(
-    working: Working, unlikely: Callable[[Float], float] | None = None, *, looked_at: int = 14
+    working: Working,
+    settings: ScoreSettings,
+    unlike: Callable[[Float], float] | None = None,
+    *,
+    asked: int = 14,
 ) -> Outline | None:
     """Find the sheet; None when nothing looks like one.
 
@@ -113,9 +120,11 @@ def find_outline(
     ----------
     working : Working
         From `make_working`.
-    unlikely : callable, optional
+    settings : ScoreSettings
+        What makes a sheet.
+    unlike : callable, optional
         What corners ``(4, 2)`` in working pixels cost for what is known beforehand.
-    looked_at : int
+    asked : int
         How many of the best candidates are asked about.
     """
     if min(working.colour.shape[:2]) < LEAST_WORKING_PX:
@@ -123,56 +132,12 @@ def find_outline(
     candidates = _candidates(working)
     if len(candidates) == 0:
         return None
-    scores, support, one_paper = judge(working.colour, working.noise, candidates)
-    if unlikely is not None:
-        for k in np.argsort(scores)[::-1][:looked_at]:
-            scores[k] -= unlikely(candidates[k])
-    best = _choose(candidates, scores, support, one_paper)
-    return Outline(corners=candidates[best], support=support[best], score=float(scores[best]))
-
-
-def _choose(quads: Float, scores: Float, support: Float, one_paper: Float) -> int:
-    """Pick the best candidate; of two good ones, one inside the other, the one that is a sheet.
-
-    A candidate that shares sides with a larger one was cut off by a shadow's edge: the larger one
-    is the sheet. One that lies wholly within a larger one lies on it: a sheet in a tray.
-    """
+    scores, support = score_quads(working.colour, working.noise, candidates, settings)
+    if unlike is not None:
+        for k in np.argsort(scores)[::-1][:asked]:
+            scores[k] -= unlike(candidates[k])
     best = int(np.argmax(scores))
-    area = area_of(quads)
-    unbroken = np.nan_to_num(support).min(axis=1)
-    for other in np.argsort(scores)[::-1]:
-        wider = area[other] > 1.25 * area[best] and unbroken[other] > 0.9
-        if wider and one_paper[other] > 0.7 and scores[other] > 0.75 * scores[best]:
-            shared = _shared_sides(quads[best], quads[other])
-            if shared >= 2 and _overlap(quads[best], quads[other]) > 0.9 * area[best]:
-                best = int(other)
-                break
-    for other in np.argsort(scores)[::-1]:
-        within = 0.2 * area[best] < area[other] < 0.93 * area[best] and unbroken[other] > 0.97
-        alike = within and scores[other] > 0.85 * scores[best]
-        if alike and _depths(quads[other], quads[best]).min() > 3.5:
-            return int(other)
-    return best
-
-
-def _overlap(one: Float, other: Float) -> float:
-    common, _ = cv2.intersectConvexConvex(one.astype(np.float32), other.astype(np.float32))
-    return float(common)
-
-
-def _depths(points: Float, quad: Float) -> Float:
-    """How far points lie inside each side of a quadrilateral, ``(points, 4)``, px."""
-    way = np.roll(quad, -1, axis=0) - quad
-    inward = np.stack([-way[:, 1], way[:, 0]], axis=1)
-    inward /= np.linalg.norm(inward, axis=1, keepdims=True) + 1e-9
-    return np.asarray(((points[:, None] - quad) * inward).sum(axis=2))
-
-
-def _shared_sides(inner: Float, outer: Float, limit_px: float = 6.0) -> int:
-    """How many sides of one quadrilateral lie along a side of another."""
-    off = np.abs(_depths(inner, outer))
-    along = np.maximum(off, np.roll(off, -1, axis=0)) < limit_px
-    return int(along.any(axis=1).sum())
+    return Outline(corners=candidates[best], support=support[best], score=float(scores[best]))
 
 
 def _candidates(working: Working) -> Float:

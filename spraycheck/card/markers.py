@@ -25,9 +25,13 @@ from numpy.typing import NDArray
 from spraycheck.arrays import Float
 from spraycheck.card.target import CARDS, MARKER_MODULES
 
+GLANCE_PX: Final = 1000
+"""About the long side of the picture in which it is first seen whether there are markers at all: a
+12 mm marker of an A4 card that fills two thirds of it is 27 pixels wide, 4 to a module, where 3
+suffice."""
+
 WORKING_PX: Final = 1600
-"""Long side of the picture in which codes are read: a 12 mm marker of an A4 card that fills two
-thirds of it is 43 pixels wide, 6 to a module, where 3 suffice."""
+"""The same of the picture in which they are read."""
 
 _MODULE = 1 / MARKER_MODULES
 _ACROSS: Final = 14  # places along a side where it is looked for
@@ -68,25 +72,25 @@ class SeenMarker:
 
 
 def read_markers(
-    rgb: NDArray[np.uint8],
+    picture: NDArray[np.uint8],
     numbers: Iterable[int],
     *,
     dictionary: int = cv2.aruco.DICT_5X5_100,
-    working_px: int = WORKING_PX,
+    working_px: int | None = None,
     correct: bool = True,
 ) -> list[SeenMarker]:
     """Read the codes of markers, also mirrored ones; corners to about a pixel.
 
     Parameters
     ----------
-    rgb : (H, W, 3) ndarray of uint8
-        Picture.
+    picture : (H, W, 3) or (H, W) ndarray of uint8
+        In colour or grey.
     numbers : iterable of int
         Ids to look for; others are not seen.
     dictionary : int
         OpenCV's number of the dictionary.
-    working_px : int
-        Long side the picture is reduced to.
+    working_px : int, optional
+        Long side a larger picture is reduced to; by default it is read as it is.
     correct : bool
         Put wrong cells of a code right, as many as it allows; otherwise every cell must be as
         printed.
@@ -94,15 +98,15 @@ def read_markers(
     Returns
     -------
     list of SeenMarker
-        Corners in pixels of ``rgb``; the same id may come more than once.
+        Corners in pixels of ``picture``; the same id may come more than once.
     """
     wanted = tuple(sorted(numbers))
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    scale = max(1.0, max(grey.shape) / working_px)
+    grey = picture if picture.ndim == 2 else cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+    scale = 1.0 if working_px is None else max(1.0, max(grey.shape) / working_px)
     if scale > 1:
         size = (round(grey.shape[1] / scale), round(grey.shape[0] / scale))
         grey = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
-    ratio = np.array([rgb.shape[1] / grey.shape[1], rgb.shape[0] / grey.shape[0]])
+    ratio = np.array(picture.shape[1::-1]) / np.array(grey.shape[::-1])
     found, codes, _ = _detector(wanted, dictionary, correct).detectMarkers(grey)
     seen = []
     for corners, code in zip(found, np.ravel(codes) if codes is not None else (), strict=True):
@@ -179,52 +183,6 @@ def place_corners(rgb: NDArray[np.uint8], marker: SeenMarker) -> SeenMarker | No
     if np.abs(corners + low - marker.corners).max() > 1.2 * _MODULE * marker.side:
         return None
     return SeenMarker(number=marker.number, corners=corners + low, mirrored=marker.mirrored)
-
-
-def edge_rise(rgb: NDArray[np.uint8], marker: SeenMarker) -> tuple[float, float]:
-    """Measure how wide a marker's printed edges show: distance from 10 % to 90 % of the step.
-
-    Parameters
-    ----------
-    rgb : (H, W, 3) ndarray of uint8
-        The picture at its full size.
-    marker : SeenMarker
-        From `place_corners`.
-
-    Returns
-    -------
-    (float, float)
-        Across its upright sides (left and right) and across its level ones (top and bottom), in
-        sides of the marker; NaN where the edge is wider than can be told. They differ when the
-        phone moved.
-
-    Notes
-    -----
-    The slanted-edge idea of ISO 12233:2017: profiles across an edge that crosses the pixel rows at
-    a slant fill one another's gaps. A Gaussian blur of standard deviation s rises over 2.563 s.
-    """
-    low = np.maximum(np.floor(marker.corners.min(axis=0) - 12).astype(int), 0)
-    high = np.ceil(marker.corners.max(axis=0) + 13).astype(int)
-    patch = cv2.cvtColor(rgb[low[1] : high[1], low[0] : high[0]], cv2.COLOR_RGB2GRAY)
-    light = np.asarray((patch.astype(np.float32) / 255) ** 2.2, np.float32)
-    corners = marker.corners - low
-    rises = []
-    for k in range(4):
-        a, b = corners[k], corners[(k + 1) % 4]
-        length = float(np.linalg.norm(b - a))
-        profile, off = _profiles(light, a, b, 0.95)
-        mean = np.median(profile, axis=0)
-        dark, bright = mean[:3].mean(), mean[-3:].mean()
-        step = (mean - dark) / max(float(bright - dark), 1e-6)
-        # The step counts as whole only if it is flat at both ends.
-        flat = step[4] < 0.1 and step[-5] > 0.9
-        fine = [
-            float(np.interp(part, step[i - 1 : i + 1], off[i - 1 : i + 1]))
-            for part, i in ((0.1, int(np.argmax(step > 0.1))), (0.9, int(np.argmax(step > 0.9))))
-            if i > 0
-        ]
-        rises.append((fine[1] - fine[0]) / length if flat and len(fine) == 2 else np.nan)
-    return float(np.mean([rises[1], rises[3]])), float(np.mean([rises[0], rises[2]]))
 
 
 def _once(light: NDArray[np.float32], corners: Float, reach: float) -> Float | None:

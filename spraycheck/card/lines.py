@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, FloatMap
 
-MOST_PIXELS = 8000
+MOST_PIXELS = 5000
 """Edge pixels that vote: enough for every side of a sheet, few enough for textured ground."""
 
 LEAST_SLOPE = 0.15

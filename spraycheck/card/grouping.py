@@ -9,17 +9,21 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.arrays import Float
-from spraycheck.card.printed.markers import SeenMarker
+from spraycheck.card.markers import SeenMarker
 from spraycheck.card.target import CARDS, Artwork, PrintedMarker
 from spraycheck.errors import InputError
 from spraycheck.stats.geometry import apply_homography, fit_homography
 
-NEAR_SIDES = 0.6
+MIN_MARKERS: Final = 3
+"""Two markers fix a perspective but nothing checks it; the third does."""
+
+NEAR_SIDES: Final = 0.6
 """A marker belongs to a card when its middle lies within this many of its own sides of where the
 card has it: a curl of 12 mm over A4 displaces the far markers by about a third of a side under a
 perspective fitted to two of them; the next marker is at least four sides away (chosen)."""
@@ -49,7 +53,11 @@ class MarkerSet:
     @property
     def middle(self) -> Float:
         """Pixel of the card's middle."""
-        return np.asarray(apply_homography(self.homography, np.zeros((1, 2)))[0])
+        return np.asarray(self.project(np.zeros((1, 2)))[0])
+
+    def project(self, points_mm: Float) -> Float:
+        """Pixels of ``(K, 2)`` card positions, on a flat card."""
+        return np.asarray(apply_homography(self.homography, points_mm))
 
 
 def group_markers(seen: list[SeenMarker]) -> list[MarkerSet]:

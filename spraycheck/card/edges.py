@@ -14,10 +14,65 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, FloatMap
-from spraycheck.card.sheet.adjustment import EdgePoints
-from spraycheck.card.sheet.detect import Working
-from spraycheck.card.sheet.light import LINEAR_FINE, LINEAR_STEPS
-from spraycheck.card.sheet.score_quads import sample
+from spraycheck.card.outline import Working
+from spraycheck.card.sampling import sample, sample_light
+from spraycheck.card.surface_fit import EdgePoints
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeSettings:
+    """How sides are followed.
+
+    Parameters
+    ----------
+    coarse, fine : int
+        Places looked at along each side at working size and at the photo's own.
+    curl_frac : float
+        Curl lifts an edge off its chord by up to this share of the longest side (chosen: the sheets
+        of `surface_fit`); so far to either side it is looked for.
+    reach_px : (int, int)
+        Least and most of it, working pixels (chosen).
+    beside_px : int
+        Paper and table are looked at this much further in and out.
+    step_px, fine_step_px : int
+        A step is the mean of so many pixels within against so many without; the finer one places
+        it between pixels.
+    side_share : float
+        How far a step counts by going the side's own way, against by its strength alone (chosen:
+        a side in a shadow steps less, a thing over the edge steps another way).
+    unlike_share : float
+        What an inner side unlike the sheet's paper costs, of its colour difference (chosen).
+    far_share : float
+        What a step at the end of the reach costs, of a usual step: of two edges alike the nearer
+        one (chosen).
+    bend_toll : float
+        What a path pays for a pixel sideways from place to place, of a usual step (chosen).
+    least_noise : float
+        Steps below this many times the noise are none: one in seven of pure noise is more.
+    other_step : float
+        Steps that differ from the side's usual by this share of it count a quarter (chosen).
+    least_trust : float
+        Places trusted less are not seen: what lies beyond the photo reaches a millionth, what is
+        seen a third and more.
+    least_seen : float
+        Least share of places seen of a side that is one (chosen).
+    """
+
+    coarse: int = 48
+    fine: int = 36
+    curl_frac: float = 0.05
+    reach_px: tuple[int, int] = (6, 20)
+    beside_px: int = 8
+    step_px: int = 3
+    fine_step_px: int = 2
+    side_share: float = 0.7
+    unlike_share: float = 0.8
+    far_share: float = 0.3
+    bend_toll: float = 0.25
+    least_noise: float = 1.5
+    other_step: float = 0.6
+    least_trust: float = 0.05
+    least_seen: float = 0.15
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,39 +97,39 @@ class SidePath:
     trust: Float
 
 
-def trace_sides(working: Working, corners: Float, *, count: int = 48) -> tuple[SidePath, ...]:
+def trace_sides(working: Working, corners: Float, settings: EdgeSettings) -> tuple[SidePath, ...]:
     """Follow the four sides at working size, starting from straight ones.
 
     Parameters
     ----------
     working : Working
-        From `finding.make_working`.
+        From `outline.make_working`.
     corners : (4, 2) ndarray of float64
         Clockwise, working pixels.
-    count : int
-        Points per side.
+    settings : EdgeSettings
+        How.
     """
     ends = np.roll(corners, -1, axis=0)
     length = np.linalg.norm(ends - corners, axis=1)
     way = (ends - corners) / np.maximum(length, 1)[:, None]
-    inward = np.repeat(np.stack([-way[:, 1], way[:, 0]], axis=1)[:, None], count, axis=1)
-    along = np.linspace(0.01, 0.99, count)
+    inward = np.stack([-way[:, 1], way[:, 0]], axis=1)
+    inward = np.repeat(inward[:, None], settings.coarse, axis=1)
+    along = np.linspace(0.01, 0.99, settings.coarse)
     points = corners[:, None] + (ends - corners)[:, None] * along[:, None]
-    # Curl lifts an edge off its chord by some percent of its length.
-    reach = int(np.clip(round(0.05 * length.max()), 6, 20))
-    strip = sample(working.colour, _across(points, inward, reach + 8))
-    shift, trust = _follow(strip, reach, np.full(4, working.noise))
-    trust = trust * _within(points, working.colour.shape, 3)
+    reach = int(np.clip(round(settings.curl_frac * length.max()), *settings.reach_px))
+    strip = sample(working.colour, _across(points, inward, reach + settings.beside_px))
+    visible = _within(points, working.colour.shape, 3)
+    shift, trust = _follow(strip, visible, reach, np.full(4, working.noise), settings)
     traced = points + inward * shift[..., None]
     return tuple(
         SidePath(side=side, points=traced[side], inward=inward[side], trust=trust[side])
         for side in range(4)
-        if (trust[side] > 0).sum() >= count // 6
+        if (trust[side] > settings.least_trust).mean() >= settings.least_seen
     )
 
 
 def place_edges(
-    rgb: NDArray[np.uint8], paths: tuple[SidePath, ...], scale: float, *, count: int = 72
+    rgb: NDArray[np.uint8], paths: tuple[SidePath, ...], scale: float, settings: EdgeSettings
 ) -> tuple[EdgePoints, ...]:
     """Place the edge to a fraction of a pixel, in linear light.
 
@@ -86,8 +141,8 @@ def place_edges(
         From `trace_sides`.
     scale : float
         Decoded pixels per pixel of the paths.
-    count : int
-        Points per side.
+    settings : EdgeSettings
+        How.
 
     Returns
     -------
@@ -96,21 +151,25 @@ def place_edges(
     """
     if not paths:
         return ()
-    smooth = [_smooth_path(path, count) for path in paths]
+    smooth = [_smooth_path(path, settings.fine) for path in paths]
     points = (np.stack([path[0] for path in smooth]) + 0.5) * scale - 0.5
     inward = np.stack([path[1] for path in smooth])
+    # Twice the coarse path's own doubt, and the blur of a coarse pixel.
     reach = int(np.ceil(1.5 * scale)) + 3
     strip = np.stack(
-        [_light_across(rgb, p, n, reach + 8) for p, n in zip(points, inward, strict=True)]
+        [
+            _light_across(rgb, p, n, reach + settings.beside_px)
+            for p, n in zip(points, inward, strict=True)
+        ]
     )
-    shift, trust = _follow(strip, reach, _noise(strip))
-    fine = _sub_pixel(strip, shift)
-    placed = points + inward * fine[..., None]
-    trust = trust * _within(points, rgb.shape, 2)
+    visible = _within(points, rgb.shape, 2)
+    shift, trust = _follow(strip, visible, reach, _noise(strip), settings)
+    placed = points + inward * _sub_pixel(strip, shift, settings.fine_step_px)[..., None]
+    trust = trust * _within(placed, rgb.shape, 2)
     out = []
     for path, where, weight in zip(paths, placed, trust, strict=True):
-        seen = weight > 0
-        if seen.sum() >= count // 8:
+        seen = weight > settings.least_trust
+        if seen.mean() >= settings.least_seen:
             out.append(EdgePoints(side=path.side, points_px=where[seen], weight=weight[seen]))
     return tuple(out)
 
@@ -172,10 +231,8 @@ def _light_across(rgb: NDArray[np.uint8], points: Float, inward: Float, reach: i
     gap = float(np.median(np.linalg.norm(np.diff(points, axis=0), axis=1)))
     lanes = np.arange(-2, 3)[:, None, None] * min(gap / 5, 2.0)
     at = _across(points - low + along * lanes, np.broadcast_to(inward, (5, *inward.shape)), reach)
-    values = sample(crop, at)
     # Light is averaged, not sRGB values: an edge then stays where half the light is.
-    linear = LINEAR_FINE[np.round(values * LINEAR_STEPS).astype(np.int32)]
-    return np.asarray(linear.mean(axis=0), np.float32)
+    return np.asarray(sample_light(crop, at).mean(axis=0), np.float32)
 
 
 def _noise(strip: FloatMap) -> Float:
@@ -183,10 +240,19 @@ def _noise(strip: FloatMap) -> Float:
     return np.asarray(np.maximum(np.median(np.sqrt((rough**2).sum(axis=3)), axis=(1, 2)), 1e-4))
 
 
-def _follow(strip: FloatMap, reach: int, noise: Float, width: int = 3) -> tuple[Float, Float]:
-    """Find the edge's offset and trust in each row of strips ``(S, K, 2 (reach + 8) + 1, 3)``."""
+def _follow(
+    strip: FloatMap,
+    visible: NDArray[np.bool_],
+    reach: int,
+    noise: Float,
+    settings: EdgeSettings,
+) -> tuple[Float, Float]:
+    """Find the edge's offset and trust in each row of strips ``(S, K, 2 (reach + beside) + 1, 3)``.
+
+    What is usual of a side is taken from its visible rows alone.
+    """
     sides, count, spread = strip.shape[:3]
-    middle = spread // 2
+    middle, width = spread // 2, settings.step_px
     place = middle + np.arange(-reach, reach + 1)
     total = np.zeros((sides, count, spread + 1, 3), np.float32)
     np.cumsum(strip, axis=2, out=total[:, :, 1:])
@@ -196,31 +262,41 @@ def _follow(strip: FloatMap, reach: int, noise: Float, width: int = 3) -> tuple[
     size = np.sqrt((step**2).sum(axis=3))
     own = np.median(strip[:, :, middle + reach :], axis=2)
     beside = np.median(strip[:, :, : middle - reach + 1], axis=2)
-    heading = np.median(own, axis=1) - np.median(beside, axis=1)
+    heading = _usual(own, visible) - _usual(beside, visible)
     contrast = np.linalg.norm(heading, axis=1)
     strongest = np.take_along_axis(step, size.argmax(axis=2)[:, :, None, None], axis=2)[:, :, 0]
-    usual = np.median(strongest, axis=1)
-    heading = np.where((contrast < 1.5 * noise)[:, None], usual, heading)
+    doubtful = contrast < settings.least_noise * noise
+    heading = np.where(doubtful[:, None], _usual(strongest, visible), heading)
     heading /= np.linalg.norm(heading, axis=1, keepdims=True) + 1e-12
-    # A step towards the paper's side: like the side's usual one, and any strong one.
-    gain = 0.7 * np.einsum("skoc,sc->sko", step, heading) + 0.3 * size
+    share = settings.side_share
+    gain = share * np.einsum("skoc,sc->sko", step, heading) + (1 - share) * size
     unlike = np.sqrt(((inner - own[:, :, None]) ** 2).sum(axis=3))
-    scale = np.median(gain.max(axis=2), axis=1)[:, None] + 1e-9
-    # Of two edges alike the nearer one.
-    far = 0.3 * (np.arange(-reach, reach + 1) / reach) ** 2
-    cost = -(gain - 0.8 * unlike) / scale[..., None]
-    path = _smoothest(np.clip(cost, -1.5, 1.0) + far)
+    scale = _usual(gain.max(axis=2), visible)[:, None] + 1e-9
+    far = settings.far_share * (np.arange(-reach, reach + 1) / reach) ** 2
+    cost = -(gain - settings.unlike_share * unlike) / scale[..., None]
+    # One bright or dark line may not outbid the rest of a side.
+    path = _smoothest(np.clip(cost, -1.5, 1.0) + far, settings.bend_toll)
     got = np.take_along_axis(gain, path[..., None], axis=2)[..., 0]
-    trust = np.clip(got / scale, 0, 1) * (got > 1.5 * noise[:, None])
+    trust = np.clip(got / scale, 0, 1) * (got > settings.least_noise * noise[:, None]) * visible
     # The side's own step, whatever its strength in a shadow, is trusted; another colour's is not.
     taken = np.take_along_axis(step, path[..., None, None], axis=2)[:, :, 0]
-    common = np.median(taken, axis=1)[:, None]
-    off = ((taken - common) ** 2).sum(axis=2) / (0.36 * (common**2).sum(axis=2) + 1e-12)
-    trust = trust / (1 + off) ** 2
-    return (path - reach).astype(float), trust
+    common = _usual(taken, visible)[:, None]
+    off = ((taken - common) ** 2).sum(axis=2)
+    off /= settings.other_step**2 * (common**2).sum(axis=2) + 1e-12
+    return (path - reach).astype(float), trust / (1 + off) ** 2
 
 
-def _smoothest(cost: Float, bend: float = 0.25) -> NDArray[np.int64]:
+def _usual(values: Float, visible: NDArray[np.bool_]) -> Float:
+    """Median of each side's visible rows, ``(S, ...)``; of a hidden side's all rows."""
+    return np.stack(
+        [
+            np.median(side[seen] if seen.any() else side, axis=0)
+            for side, seen in zip(values, visible, strict=True)
+        ]
+    )
+
+
+def _smoothest(cost: Float, bend: float) -> NDArray[np.int64]:
     """Cheapest path down the rows of each side that moves at most two columns a row."""
     sides, count, width = cost.shape
     moves = np.arange(-2, 3)
@@ -242,7 +318,7 @@ def _smoothest(cost: Float, bend: float = 0.25) -> NDArray[np.int64]:
     return path
 
 
-def _sub_pixel(strip: FloatMap, shift: Float, width: int = 2) -> Float:
+def _sub_pixel(strip: FloatMap, shift: Float, width: int) -> Float:
     """Place the steepest point of the step near ``shift`` by a parabola."""
     spread = strip.shape[2]
     middle = spread // 2
