@@ -1,0 +1,1 @@
+"""The first freeze: documents of known pictures, and the surface, as the first house gave them."""
