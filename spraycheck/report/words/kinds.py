@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import string
 from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.errors import InputError
+from spraycheck.report.words.numbers import fields_of
 
 ABOUT = ("hole", "card", "photo")
 
@@ -52,5 +52,4 @@ class FindingKind:
     @property
     def fields(self) -> frozenset[str]:
         """Names that `describe` needs for this kind, besides ``hole``."""
-        parsed = string.Formatter().parse(f"{self.text} {self.next_step}")
-        return frozenset(name for _, name, _, _ in parsed if name) - {"hole"}
+        return fields_of(f"{self.text} {self.next_step}") - {"hole"}

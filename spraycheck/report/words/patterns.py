@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from spraycheck.judge.findings.kinds import FRESH, FRESH_CARD, RELEASE, FindingKind
+from spraycheck.report.words.kinds import FRESH, FRESH_CARD, RELEASE, FindingKind
 
 PATTERN_KINDS: Final = (
     FindingKind(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from spraycheck.judge.findings.kinds import FRESH, FRESH_CARD, RELEASE, FindingKind
+from spraycheck.report.words.kinds import FRESH, FRESH_CARD, RELEASE, FindingKind
 
 _CLEAN: Final = (
     f"{RELEASE} Clean pintle or needle tip and the hole's mouth the way the nozzle's maker allows"

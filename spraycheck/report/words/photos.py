@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from spraycheck import flags
-from spraycheck.judge.findings.kinds import FindingKind
+from spraycheck.report.words.kinds import FindingKind
 
 PHOTO_ADVICE: Final[dict[str, str]] = {
     flags.DARK: "Bring even light onto the card, without flash, and photograph it again.",
@@ -31,9 +31,9 @@ PHOTO_KINDS: Final = (
         code="photo-poor",
         title="Photo too poor",
         about="photo",
-        text="The photo limits what can be judged: {flag:meaning}.",
+        text="The photo limits what can be judged: {meaning}.",
         causes=(),
-        next_step="{flag:advice}",
+        next_step="{advice}",
     ),
     FindingKind(
         code="photo-blurred",

@@ -1,0 +1,109 @@
+"""Entries that documents of every kind share, filled in."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from spraycheck.card.containers import RectifiedCard
+from spraycheck.judge.limits import LimitSet, limit_fields
+from spraycheck.judge.result import Finding, LimitCheck
+from spraycheck.photo.containers import Photo
+from spraycheck.report.document import entries
+from spraycheck.report.document.entries import as_document
+from spraycheck.report.words.findings import text_of
+
+
+def limits_entry(limits: LimitSet) -> dict[str, Any]:
+    """Return the entry for a set of limits: each with unit and source.
+
+    The value of a limit that is switched off is None, and ``off`` says so.
+    """
+    each: dict[str, Any] = {"name": limits.name}
+    for one in limit_fields(type(limits)):
+        on = limits.held(one.name)
+        entry = entries.Limit(
+            value=float(getattr(limits, one.name)) if on else None,
+            unit=limits.unit(one.name),
+            source=limits.source(one.name),
+            off=not on,
+        )
+        each[one.name] = as_document(entry)
+    return each
+
+
+def photo_values(photo: Photo) -> dict[str, Any]:
+    """Return the values of the entry for a photo that was read."""
+    return {
+        "file": photo.file or None,
+        "sha256": photo.sha256 or None,
+        "width_px": photo.width_px,
+        "height_px": photo.height_px,
+        "taken_at": photo.taken_at or None,
+        "focal_35mm": photo.focal_35mm,
+        "flags": photo.flags,
+    }
+
+
+def card_entry(card: RectifiedCard, x_mm: float, y_mm: float) -> entries.Card:
+    """Return the entry for the sheet, its scale that at a place on the card."""
+    scale = card.px_per_mm(np.array([x_mm, y_mm]))
+    corners = np.asarray(card.corners_px)
+    facts = card.printed
+    printed = None
+    if facts is not None:
+        printed = entries.Printed(
+            **{
+                name: getattr(facts, name)
+                for name in entries.Printed.__struct_fields__
+                if name not in ("job", "injector", "sheet_asked")
+            },
+            job=facts.job or None,
+            injector=facts.injector or None,
+            sheet_asked=facts.sheet_asked or None,
+        )
+    return entries.Card(
+        found_by=card.found_by,  # type: ignore[arg-type]
+        mm_per_px=1 / scale if scale > 0 else None,
+        size_mm=card.size_mm,
+        flags=card.flags,
+        corners_px=points(corners) if np.isfinite(corners).all() else None,
+        printed=printed,
+    )
+
+
+def finding_entry(finding: Finding) -> entries.Finding:
+    """Return the entry for a finding."""
+    return entries.Finding(
+        code=finding.code,
+        hole=finding.hole if finding.hole > 0 else None,
+        text=text_of(finding),
+        evidence=evidence_entry(finding.check) if finding.check is not None else None,
+    )
+
+
+def evidence_entry(check: LimitCheck) -> entries.Evidence:
+    """Return the entry for a value and its limit."""
+    return entries.Evidence(
+        limit=check.limit,
+        value=check.value,
+        u=check.u,
+        allowed=check.allowed,
+        unit=check.unit,
+        probability=check.probability,
+    )
+
+
+def points(places: Any) -> Any:
+    """Return places as tuples of two numbers."""
+    return tuple((float(x), float(y)) for x, y in places)
+
+
+def in_photo(card: RectifiedCard, x_mm: float, y_mm: float) -> entries.Point:
+    """Return where a place on the card lies in the photo; NaN where that is not known."""
+    if not (math.isfinite(x_mm) and math.isfinite(y_mm)):
+        return (math.nan, math.nan)
+    x, y = card.to_photo(np.array([[x_mm, y_mm]]))[0]
+    return (float(x), float(y))
