@@ -66,9 +66,15 @@ LOOKS: Final[Mapping[HoleState | Sight, Look]] = MappingProxyType(
         HoleState.WEAK: Look("down", "▼", "-", "bold yellow", (255, 190, 55), 0.45, (2.4, 1.3)),
         HoleState.HEAVY: Look("up", "▲", "+", "bold yellow", (255, 225, 80), 0.95),
         HoleState.BLOCKED: Look("cross", "✗", "x", "bold red", (255, 112, 67), 0.45, (0.9, 0.9)),
-        HoleState.OFF_LINE: Look("turn", "↷", ">", "bold magenta", (240, 150, 255), 0.45, (4.5, 1.0, 0.8, 1.0)),
-        HoleState.MISSHAPEN: Look("lozenge", "◇", "~", "bold magenta", (255, 160, 200), 0.45, (1.6, 0.7)),
-        HoleState.UNSURE: Look("query", "?", "?", "bold", (245, 245, 245), 0.45, (0.5, 1.1), alarm=False),
+        HoleState.OFF_LINE: Look(
+            "turn", "↷", ">", "bold magenta", (240, 150, 255), 0.45, (4.5, 1.0, 0.8, 1.0)
+        ),
+        HoleState.MISSHAPEN: Look(
+            "lozenge", "◇", "~", "bold magenta", (255, 160, 200), 0.45, (1.6, 0.7)
+        ),
+        HoleState.UNSURE: Look(
+            "query", "?", "?", "bold", (245, 245, 245), 0.45, (0.5, 1.1), alarm=False
+        ),
         Sight.STRAY: Look("star", "*", "*", "bold", (190, 255, 120), 0.45, (1.2, 0.8, 0.4, 0.8)),
         Sight.DRIP: Look("drop", "•", "o", "bold", (245, 245, 245), 0.40, alarm=False),
     }

@@ -94,9 +94,7 @@ def error_document(photo: Photo | str, error: Exception) -> dict[str, Any]:
         schema="spraycheck.assessment/1",
         photo=UnreadPhoto(**values),
         verdict=None,
-        error=Error(
-            stage=told.stage, message=told.message, hint=told.hint, code=told.code or None
-        ),
+        error=Error(stage=told.stage, message=told.message, hint=told.hint, code=told.code or None),
     )
     return as_document(form)
 
@@ -121,9 +119,7 @@ def refusal_document(kind: str, files: Sequence[str], error: Exception) -> dict[
 
     told = explain_error(error)
     stage = told.stage if told.of_photo else "combination"
-    why = PhotosError(
-        stage=stage, message=told.message, hint=told.hint, code=told.code or None
-    )
+    why = PhotosError(stage=stage, message=told.message, hint=told.hint, code=told.code or None)
     if kind == "combination":
         return as_document(
             RefusedCombination(

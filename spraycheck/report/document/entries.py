@@ -141,7 +141,7 @@ class Limit(Entry, kw_only=True):
 
 
 Limits = Annotated[
-    dict[str, Limit | str],
+    dict[str, Limit],
     Meta(
         extra_json_schema={
             "required": ["name"],

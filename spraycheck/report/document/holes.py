@@ -167,9 +167,7 @@ def _layout(layout: Layout) -> forms.Layout:
         even=layout.even,
         counts_from=layout.counts_from or None,
         holes=tuple(
-            forms.LayoutHole(
-                azimuth_deg=azimuth, axis_angle_deg=angle, diameter_mm=width, row=row
-            )
+            forms.LayoutHole(azimuth_deg=azimuth, axis_angle_deg=angle, diameter_mm=width, row=row)
             for azimuth, angle, width, row in rows
         ),
     )

@@ -39,9 +39,7 @@ def schema_text(kind: str = "holes") -> str:
 
 
 def _schema(kind: str) -> dict[str, Any]:
-    published, parts = msgspec.json.schema_components(
-        KINDS[kind], ref_template="#/$defs/{name}"
-    )
+    published, parts = msgspec.json.schema_components(KINDS[kind], ref_template="#/$defs/{name}")
     for name, part in parts.items():
         for key, node in part.get("properties", {}).items():
             node["description"] = meaning_of(name, key)

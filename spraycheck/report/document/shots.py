@@ -29,9 +29,7 @@ def shots_form(result: Result, shots: Shots) -> dict[str, Any]:
         extremes=tuple(evidence_entry(check) for check in worst_checks(result)),
         findings=tuple(finding_entry(finding) for finding in result.findings),
         widened=forms.Pair(direction=shots.widened[0], area=shots.widened[1]),
-        photo_scatter=forms.Pair(
-            direction=shots.photo_scatter[0], area=shots.photo_scatter[1]
-        ),
+        photo_scatter=forms.Pair(direction=shots.photo_scatter[0], area=shots.photo_scatter[1]),
         photos=(),
     )
     # Each photo has a scale of its own.

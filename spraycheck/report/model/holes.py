@@ -170,9 +170,7 @@ def _faults_in_words(faulty: Sequence[Hole]) -> list[str]:
         if numbers and parts:
             parts.append(say("more-holes-state", holes=", ".join(numbers), state=STATES[state]))
         elif numbers:
-            parts.append(
-                say("holes-state.many", holes=", ".join(numbers), state=STATES[state])
-            )
+            parts.append(say("holes-state.many", holes=", ".join(numbers), state=STATES[state]))
     return parts
 
 

@@ -185,9 +185,7 @@ def _intermittent(finding: Finding) -> dict[str, Any]:
     return {"state": STATES[given["state"]], "seen": _seen(**given)}
 
 
-def _seen(
-    state: HoleState, faulty: Sequence[Told], sound: Sequence[Told], followed: bool
-) -> str:
+def _seen(state: HoleState, faulty: Sequence[Told], sound: Sequence[Told], followed: bool) -> str:
     """Say on which photos a hole is faulty and on which it is sound."""
     first = f"{_value(state, faulty[0])} on {listed([name for name, _, _ in faulty])}"
     if not followed:

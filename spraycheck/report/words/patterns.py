@@ -48,8 +48,7 @@ PATTERN_KINDS: Final = (
         code="hole-off-line",
         title="Off-line",
         about="hole",
-        text="Hole {hole} sprays {value:turn} of where it should (± {u:.1f}°, limit "
-        "{limit:.1f}°).",
+        text="Hole {hole} sprays {value:turn} of where it should (± {u:.1f}°, limit {limit:.1f}°).",
         causes=(
             "deposit at one side of the hole's mouth",
             "damaged or worn hole edge",
@@ -62,8 +61,7 @@ PATTERN_KINDS: Final = (
         code="hole-weak",
         title="Weak",
         about="hole",
-        text="Hole {hole} wets only {value:.0%} of what it should (± {u:.0%}, limit "
-        "{limit:.0%}).",
+        text="Hole {hole} wets only {value:.0%} of what it should (± {u:.0%}, limit {limit:.0%}).",
         causes=(
             "deposit that partly closes the hole",
             "needle not lifting squarely",

@@ -240,8 +240,7 @@ SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
         "foot-mm": "centre ± {radius:.1f} mm  |  an aid, not a certificate",
         "foot-px": "centre ± {radius:.0f} photo pixels  |  an aid, not a certificate",
         "foot-axial": "± holds 95 %  |  an aid, not a certificate",
-        "foot-changes": "holes as numbered before  |  + is clockwise  |  an aid, not a "
-        "certificate",
+        "foot-changes": "holes as numbered before  |  + is clockwise  |  an aid, not a certificate",
         "foot-by-reach": "sizes matched by the plumes' reach  |  holes as numbered before  |  "
         "+ is clockwise  |  an aid, not a certificate",
         "label-heavy-side": "heavy side {share:.0%}",
