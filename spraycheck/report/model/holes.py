@@ -25,6 +25,7 @@ from spraycheck.report.model.parts import (
 )
 from spraycheck.report.model.shared import (
     SAID_BY_FINDING,
+    brief_value,
     flag_lines,
     hole_in_words,
     limits_line,
@@ -225,6 +226,7 @@ def _hole_table(result: Result) -> Table:
                 word=say("merged") if merged else STATES[hole.state],
                 look=LOOKS[hole.state],
                 decisive="" if merged else _DECISIVE.get(hole.state, ""),
+                brief="" if merged else brief_value(hole, sign=True),
             )
         )
     notes = [say("note-holes")]

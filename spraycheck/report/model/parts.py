@@ -95,6 +95,8 @@ class Row:
         Of the state.
     decisive : str
         Key of the column that decided the state; empty for none.
+    brief : str
+        The value that decided, for a medium with little room; empty for none.
     wide_word : str
         The state in words where there is room for more.
     """
@@ -103,6 +105,7 @@ class Row:
     word: str = ""
     look: Look | None = None
     decisive: str = ""
+    brief: str = ""
     wide_word: str = ""
 
 

@@ -55,13 +55,19 @@ def told_findings(findings: Sequence[Finding]) -> tuple[ToldFinding, ...]:
     return tuple(told)
 
 
+def brief_value(hole: Hole, *, sign: bool = False) -> str:
+    """Write the value that speaks for a hole's state; empty where none does."""
+    if hole.state in (HoleState.WEAK, HoleState.HEAVY) and math.isfinite(hole.area_ratio):
+        return percent(hole.area_ratio)
+    if hole.state is HoleState.OFF_LINE and math.isfinite(hole.deviation_deg):
+        turn = hole.deviation_deg
+        return f"{number(turn, '+.0f') if sign else number(abs(turn), '.0f')}°"
+    return ""
+
+
 def hole_in_words(hole: Hole) -> str:
     """Say a hole with its state and the number that speaks for it, for example ``hole 3 weak``."""
-    value = ""
-    if hole.state in (HoleState.WEAK, HoleState.HEAVY):
-        value = percent(hole.area_ratio)
-    elif hole.state is HoleState.OFF_LINE:
-        value = f"{number(abs(hole.deviation_deg), '.0f')}°"
+    value = brief_value(hole)
     key = "hole-state-value" if value else "hole-state"
     return say(key, hole=hole.hole, state=STATES[hole.state], value=value)
 

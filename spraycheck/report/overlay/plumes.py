@@ -10,11 +10,11 @@ from spraycheck import flags
 from spraycheck.judge.result import Hole, HoleState
 from spraycheck.report.looks import LOOKS, Look, Sight
 from spraycheck.report.model.holes import pattern_fits
+from spraycheck.report.model.shared import brief_value
 from spraycheck.report.overlay.drawing import Drawing
 from spraycheck.report.overlay.pen import INK, PAPER, Points, circle
 from spraycheck.report.overlay.view import ghost_outline, smooth_outline
 from spraycheck.report.words.labels import STATES
-from spraycheck.report.words.numbers import number, percent
 from spraycheck.report.words.sentences import say
 from spraycheck.spray.containers import Mark
 
@@ -30,12 +30,8 @@ def label_text(holes: list[Hole], *, merged: bool = False) -> str:
     hole = holes[0]
     if hole.state is HoleState.CLEAR:
         return numbers
-    word = STATES[hole.state]
-    if hole.state in (HoleState.WEAK, HoleState.HEAVY) and math.isfinite(hole.area_ratio):
-        word = f"{word} {percent(hole.area_ratio)}"
-    if hole.state is HoleState.OFF_LINE and math.isfinite(hole.deviation_deg):
-        word = f"{word} {number(abs(hole.deviation_deg), '.0f')}°"
-    return say("label-holes", holes=numbers, what=word)
+    what = f"{STATES[hole.state]} {brief_value(hole)}".rstrip()
+    return say("label-holes", holes=numbers, what=what)
 
 
 class HolesDrawing(Drawing):

@@ -123,9 +123,7 @@ def _many_holes(pen: Pen, table: Table) -> None:
     for k, row in enumerate(table.rows):
         x, y = (39.5 if k < each else 69.5) * u, (top + pitch * (k % each)) * u
         _hole_and_state(pen, table, row, x, y, 2.8)
-        if row.decisive:
-            value = _with_unit(table, row, row.decisive)
-            pen.text(x + 28.5 * u, y, value, PAPER, 2.8, align=1.0)
+        pen.text(x + 28.5 * u, y, row.brief, PAPER, 2.8, align=1.0)
 
 
 def _hole_and_state(pen: Pen, table: Table, row: Row, x: float, y: float, size: float) -> None:
