@@ -23,11 +23,11 @@
 from IPython.display import Image, Markdown
 
 from spraycheck import measure_photo
-from spraycheck.judge.findings import AID
+from spraycheck.report.words import AID
 from spraycheck.report.lessons import stages
 from spraycheck.report.lessons.gallery import overlay_picture
 from spraycheck.report.lessons.tables import markdown_table
-from spraycheck.report.summary import explain_verdict
+from spraycheck.report.model.holes import explain_verdict
 
 a = measure_photo("../sample_images/two-faults-of-five.jpg", holes=5, sheet="letter")
 print(a.verdict, "-", "; ".join(explain_verdict(a)))

@@ -30,7 +30,7 @@ from dataclasses import replace
 
 from IPython.display import Image, Markdown
 
-from spraycheck.judge.findings import AID, CAUTION
+from spraycheck.report.words import AID, CAUTION
 from spraycheck.report.lessons.gallery import card_row, page_text, photo_and_seen, seen_row
 from spraycheck.train.building import build_page
 from spraycheck.train.card_request import Wish

@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from spraycheck.axial_pipeline import CentralPipeline
     from spraycheck.card.printed import find_card
     from spraycheck.card.sheet import rectify_card
     from spraycheck.card.spec import CardSpec
@@ -33,14 +32,15 @@ if TYPE_CHECKING:
         SprayCheckError,
         SprayNotFoundError,
     )
-    from spraycheck.judge.assessment import assess_layout
-    from spraycheck.judge.axial import CentralAssessment, CentralNozzle
-    from spraycheck.judge.layout import Assessment, Layout
-    from spraycheck.judge.limits import CentralLimits, Limits
-    from spraycheck.judge.quality import SprayTime
+    from spraycheck.judge.judge import check_spray, decide_case
+    from spraycheck.judge.layout import Layout
+    from spraycheck.judge.limits import AxialLimits, Limits
+    from spraycheck.judge.nozzle import AxialNozzle
+    from spraycheck.judge.quality.wicking import SprayTime
+    from spraycheck.judge.result import Result
     from spraycheck.judge.shots import combine_shots, compare_cards
     from spraycheck.judge.standoff import Standoff
-    from spraycheck.measuring import measure_central_photo, measure_photo
+    from spraycheck.measuring import measure_photo
     from spraycheck.nozzles.files import read_layout, read_nozzle
     from spraycheck.nozzles.limits import read_limits
     from spraycheck.photo import photo_from_array, read_photo
@@ -53,13 +53,10 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ArchiveError",
-    "Assessment",
+    "AxialLimits",
+    "AxialNozzle",
     "CardNotFoundError",
     "CardSpec",
-    "CentralAssessment",
-    "CentralLimits",
-    "CentralNozzle",
-    "CentralPipeline",
     "CentreNotFoundError",
     "InputError",
     "Layout",
@@ -70,18 +67,19 @@ __all__ = [
     "PhotoError",
     "PhotoQualityError",
     "Pipeline",
+    "Result",
     "SprayCheckError",
     "SprayNotFoundError",
     "SprayTime",
     "Standoff",
     "__version__",
-    "assess_layout",
+    "check_spray",
     "combine_shots",
     "compare_cards",
+    "decide_case",
     "find_card",
     "locate_centre",
     "map_wetness",
-    "measure_central_photo",
     "measure_photo",
     "measure_plumes",
     "photo_from_array",
@@ -94,7 +92,7 @@ __all__ = [
 ]
 
 _HOME = {
-    "measuring": ("measure_central_photo", "measure_photo"),
+    "measuring": ("measure_photo",),
     "nozzles.files": ("read_layout", "read_nozzle"),
     "nozzles.limits": ("read_limits",),
     "photo": ("photo_from_array", "read_photo"),
@@ -110,19 +108,19 @@ _HOME = {
         "SprayCheckError",
         "SprayNotFoundError",
     ),
-    "judge.assessment": ("assess_layout",),
+    "judge.judge": ("check_spray", "decide_case"),
     "card.spec": ("CardSpec",),
-    "axial_pipeline": ("CentralPipeline",),
-    "judge.axial": ("CentralAssessment", "CentralNozzle"),
+    "judge.nozzle": ("AxialNozzle",),
     "spray.centre": ("locate_centre",),
     "judge.shots": ("combine_shots", "compare_cards"),
     "photo.containers": ("Photo",),
-    "judge.layout": ("Assessment", "Layout"),
-    "judge.limits": ("CentralLimits", "Limits"),
+    "judge.layout": ("Layout",),
+    "judge.result": ("Result",),
+    "judge.limits": ("AxialLimits", "Limits"),
     "spray.measure": ("measure_plumes",),
     "pipeline": ("Pipeline",),
     "card.printed": ("find_card",),
-    "judge.quality": ("SprayTime",),
+    "judge.quality.wicking": ("SprayTime",),
     "card.sheet": ("rectify_card",),
     "spray.segmentation": ("segment_plumes",),
     "judge.standoff": ("Standoff",),

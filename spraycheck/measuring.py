@@ -10,17 +10,16 @@ from numpy.typing import NDArray
 
 from spraycheck.card.spec import CardSpec, parse_sheet
 from spraycheck.errors import InputError
-from spraycheck.judge.layout import Assessment, Layout
-from spraycheck.judge.limits import Limits
-from spraycheck.judge.quality import SprayTime, parse_spray_time
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.limits import LimitSet
+from spraycheck.judge.nozzle import AxialNozzle
+from spraycheck.judge.quality.wicking import SprayTime, parse_spray_time
+from spraycheck.judge.result import Result
 from spraycheck.judge.standoff import Standoff, parse_standoff
 from spraycheck.photo import photo_from_array, read_photo
 from spraycheck.photo.containers import Photo
 
 if TYPE_CHECKING:
-    from spraycheck.axial_pipeline import CentralPipeline
-    from spraycheck.judge.axial import CentralAssessment, CentralNozzle
-    from spraycheck.judge.limits import CentralLimits
     from spraycheck.pipeline import Pipeline
 
 
@@ -29,14 +28,16 @@ def measure_photo(
     *,
     holes: int | None = None,
     layout: Layout | None = None,
+    nozzle: Layout | AxialNozzle | None = None,
+    aim: str | tuple[float, float] | None = None,
     sheet: str | CardSpec | None = None,
-    limits: Limits | None = None,
+    limits: LimitSet | None = None,
     dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None = None,
     standoff: str | Standoff | None = None,
     sprayed_at: str | SprayTime | None = None,
     lined_up: str = "",
     pipeline: Pipeline | None = None,
-) -> Assessment:
+) -> Result:
     """Measure one sprayed card and judge it.
 
     Parameters
@@ -47,10 +48,16 @@ def measure_photo(
         How many equal, evenly spread holes the nozzle should have, 3 to 16.
     layout : Layout
         The holes the nozzle should have, where they are not even; give this or ``holes``.
+    nozzle : Layout or AxialNozzle
+        What the nozzle should do: a layout again, or a nozzle that sprays along its own axis
+        (pintle or single-hole); give this or one of the other two.
+    aim : (float, float) or str
+        Where the tip of a nozzle with an axial spray was set over the card: mm right of and below
+        the middle of the sheet, or ``centre``. A printed target card has its own.
     sheet : str or CardSpec
         Size of the sheet: ``a4``, ``a5``, ``a6``, ``letter``, ``WIDTHxHEIGHT`` in mm, or a
         `CardSpec`. Without it nothing is given in mm.
-    limits : Limits
+    limits : Limits or AxialLimits
         What is tolerated; the defaults when not given.
     dry : path, (H, W, 3) ndarray or Photo
         The same card before spraying; stains and print on it then do not count.
@@ -69,7 +76,7 @@ def measure_photo(
 
     Returns
     -------
-    Assessment
+    Result
         Everything measured, and the verdict.
 
     Raises
@@ -77,20 +84,24 @@ def measure_photo(
     PhotoError
         The photo cannot be read.
     InputError
-        Neither or both of ``holes`` and ``layout``; an impossible hole count or sheet size; a
-        feature that the layout does not count from.
+        Not one of ``holes``, ``layout`` and ``nozzle``; an impossible hole count, sheet size or
+        aim; limits of another kind of nozzle; a feature that the layout does not count from; an
+        option that this kind of nozzle cannot have.
     MeasurementError
         The photo was read but shows no card, no spray, or nothing that can be judged.
 
     Examples
     --------
-    >>> assessment = measure_photo("card.jpg", holes=4, sheet="a4")  # doctest: +SKIP
-    >>> assessment.verdict  # doctest: +SKIP
+    >>> measure_photo("card.jpg", holes=4, sheet="a4").verdict.value  # doctest: +SKIP
+    'pass'
+    >>> from spraycheck import AxialNozzle
+    >>> nozzle = AxialNozzle.single_hole()
+    >>> measure_photo("card.jpg", nozzle=nozzle, aim="centre").verdict.value  # doctest: +SKIP
     'pass'
     """
     # Options first: a mistake in them should not wait for a photo to be decoded.
-    expected = expected_layout(holes=holes, layout=layout)
-    expected.check_lined_up(lined_up)
+    expected = expected_nozzle(holes=holes, layout=layout, nozzle=nozzle)
+    _check_options(expected, limits, aim=aim, sprayed_at=sprayed_at, lined_up=lined_up)
     spec = card_spec(sheet)
     height = parse_standoff(standoff) if isinstance(standoff, str) else standoff
     sprayed = parse_spray_time(sprayed_at) if isinstance(sprayed_at, str) else sprayed_at
@@ -101,81 +112,74 @@ def measure_photo(
         pipeline = Pipeline()
     # A pipeline of the caller's own need not know of what is seldom given.
     extra: dict[str, Any] = {"dry": before, "standoff": height, "sprayed": sprayed}
-    extra["lined_up"] = lined_up or None
+    extra |= {"lined_up": lined_up or None, "aim": aim}
     extra = {name: value for name, value in extra.items() if value is not None}
-    return pipeline(seen, spec, layout=expected, limits=limits, **extra)
+    return pipeline(seen, spec, nozzle=expected, limits=limits, **extra)
 
 
-def measure_central_photo(
-    photo: str | os.PathLike[str] | NDArray[np.generic] | Photo,
-    nozzle: CentralNozzle,
+def expected_nozzle(
     *,
-    aim: str | tuple[float, float] | None = None,
-    sheet: str | CardSpec | None = None,
-    limits: CentralLimits | None = None,
-    dry: str | os.PathLike[str] | NDArray[np.generic] | Photo | None = None,
-    standoff: str | Standoff | None = None,
-    pipeline: CentralPipeline | None = None,
-) -> CentralAssessment:
-    """Measure one card sprayed by a pintle or single-hole nozzle and judge it.
-
-    Parameters
-    ----------
-    photo, sheet, dry, standoff
-        As of `measure_photo`.
-    nozzle : CentralNozzle
-        What the nozzle should do.
-    aim : (float, float) or str
-        Where the tip was set over the card: mm right of and below the middle of the sheet, or
-        ``centre``. A printed target card has its own.
-    limits : CentralLimits
-        What is tolerated; the defaults when not given.
-    pipeline : CentralPipeline
-        The stages; the house's own when not given.
-
-    Raises
-    ------
-    PhotoError
-        The photo cannot be read.
-    InputError
-        An impossible aim or sheet size.
-    MeasurementError
-        The photo was read but shows no card, no spray, or nothing that can be judged.
-
-    Examples
-    --------
-    >>> from spraycheck import CentralNozzle
-    >>> nozzle = CentralNozzle.single_hole()
-    >>> measure_central_photo("card.jpg", nozzle, aim="centre").verdict  # doctest: +SKIP
-    'pass'
-    """
-    spec = card_spec(sheet)
-    height = parse_standoff(standoff) if isinstance(standoff, str) else standoff
-    seen, before = _both(photo, dry)
-    if pipeline is None:
-        from spraycheck.axial_pipeline import CentralPipeline
-
-        pipeline = CentralPipeline()
-    return pipeline(seen, spec, nozzle=nozzle, limits=limits, aim=aim, dry=before, standoff=height)
-
-
-def expected_layout(*, holes: int | None, layout: Layout | None) -> Layout:
-    """Return the layout to compare with.
+    holes: int | None = None,
+    layout: Layout | None = None,
+    nozzle: Layout | AxialNozzle | None = None,
+) -> Layout | AxialNozzle:
+    """Return the nozzle to compare with.
 
     Raises
     ------
     InputError
-        Neither or both were given.
+        None or several were given.
     LayoutError
         Fewer than 3 or more than 16 holes.
     """
-    if (holes is None) == (layout is None):
-        found = "neither holes nor layout" if holes is None else "both holes and layout"
+    given = {"holes": holes, "layout": layout, "nozzle": nozzle}
+    named = [name for name, value in given.items() if value is not None]
+    if len(named) != 1:
+        found = "both " + " and ".join(named) if named else "neither holes nor layout"
         raise InputError(
             f"{found} given, expected one of them",
             "give the number of spray holes in the nozzle tip, for example holes=4",
         )
-    return layout if layout is not None else Layout.evenly_spread(holes)  # type: ignore[arg-type]
+    if holes is not None:
+        return Layout.evenly_spread(holes)
+    expected = layout if nozzle is None else nozzle
+    assert expected is not None  # one of them is named
+    return expected
+
+
+def _check_options(
+    expected: Layout | AxialNozzle,
+    limits: LimitSet | None,
+    *,
+    aim: object,
+    sprayed_at: object,
+    lined_up: str,
+) -> None:
+    """Refuse what does not go with the kind of nozzle."""
+    from spraycheck.judge.judge import JUDGED_ON
+
+    wanted = JUDGED_ON[expected.kind]().limits
+    if limits is not None and not isinstance(limits, wanted):
+        raise InputError(
+            f"limits {limits.name!r} are {type(limits).__name__}, expected {wanted.__name__} for "
+            f"{expected.name!r}",
+            "give limits for this kind of nozzle",
+        )
+    if isinstance(expected, Layout):
+        if aim is not None:
+            raise InputError(
+                f"aim given, but {expected.name!r} has holes, expected a pintle or single-hole "
+                "nozzle",
+                "leave it out: the holes themselves tell where the tip stood",
+            )
+        expected.check_lined_up(lined_up)
+    elif sprayed_at is not None or lined_up:
+        option = "sprayed_at" if sprayed_at is not None else "lined_up"
+        raise InputError(
+            f"{option} given, but {expected.name!r} has an axial spray, expected a nozzle with "
+            "holes",
+            "leave it out",
+        )
 
 
 def card_spec(sheet: str | CardSpec | None) -> CardSpec:

@@ -10,15 +10,16 @@ import pytest
 from cards import Scene, draw, even
 from hypothesis import given
 from hypothesis import strategies as st
-
-from spraycheck import flags as flag
 from spraycheck.judge.assessment import assess_layout
 from spraycheck.judge.assessment.area_ratios import area_ratios
 from spraycheck.judge.assessment.illumination import fades_towards
 from spraycheck.judge.assessment.residuals import unexplained
-from spraycheck.judge.layout import SPREAD_U, Assessment, Layout
+
+from spraycheck import flags as flag
+from spraycheck.judge.layout import SPREAD_U, Layout
 from spraycheck.judge.limits import Limits
 from spraycheck.judge.matching import match_layout
+from spraycheck.judge.result import Result
 from spraycheck.judge.standoff import Standoff, add_spray_angles
 from spraycheck.photo.containers import Photo
 from spraycheck.spray.centre import locate_centre
@@ -77,7 +78,7 @@ def judge(
     *,
     wet: WetnessMap = WET,
     marks: tuple[Mark, ...] = (),
-) -> Assessment:
+) -> Result:
     wanted = layout if isinstance(layout, Layout) else Layout.evenly_spread(layout)
     return assess_layout(
         rows,
@@ -91,11 +92,11 @@ def judge(
     )
 
 
-def states(result: Assessment) -> list[str]:
+def states(result: Result) -> list[str]:
     return [hole.state for hole in result.holes]
 
 
-def codes(result: Assessment) -> set[str]:
+def codes(result: Result) -> set[str]:
     return {finding.code for finding in result.findings}
 
 
@@ -256,7 +257,7 @@ def test_a_hole_under_a_large_stain_is_not_called_blocked() -> None:
     x, y = CENTRE.x_mm + 46 * math.sin(gone), CENTRE.y_mm - 46 * math.cos(gone)
     rows = catalogue(FIVE[:2] + FIVE[3:])
 
-    def stained(area: float) -> Assessment:
+    def stained(area: float) -> Result:
         return judge(rows, 5, marks=(Mark(kind="stain", x_mm=x, y_mm=y, area_mm2=area),))
 
     assert states(stained(400.0))[2] == "unsure"
@@ -316,7 +317,7 @@ def test_where_a_dark_thing_was_left_out_a_missing_plume_is_not_called_blocked()
 
 def test_an_included_angle_that_is_surely_not_the_layouts_fails() -> None:
     # Ends at 33 and 59 mm from a tip 20 mm up: the axis leans (atan 1.65 + atan 2.95) / 2 = 65.0.
-    def seen(axis_deg: float, limits: Limits) -> Assessment:
+    def seen(axis_deg: float, limits: Limits) -> Result:
         layout = Layout(
             name="invented", azimuth_deg=tuple(FIVE), axis_angle_deg=(axis_deg,) * len(FIVE)
         )

@@ -16,8 +16,8 @@ from spraycheck.batch.manifest import Labels
 from spraycheck.batch.run import _settings
 from spraycheck.card.spec import CardSpec
 from spraycheck.cli.main import main
-from spraycheck.judge.axial import CentralNozzle
-from spraycheck.judge.limits import CentralLimits
+from spraycheck.judge.limits import AxialLimits
+from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.simulate import Camera, Paper, SprayShot, SyntheticNozzle, draw_card, photograph
 
 SAMPLES = Path(__file__).parents[1] / "sample_images"
@@ -85,9 +85,9 @@ def test_nothing_is_measured_twice_unless_the_aim_is_another(archive: Path, seri
 
 
 def digest(aim: str | tuple[float, float] | None) -> bytes:
-    nozzle = CentralNozzle.single_hole()
+    nozzle = AxialNozzle.single_hole()
     return _settings(None, aim)(
-        Expected(layout=nozzle, limits=CentralLimits(), spec=CardSpec(), source="", labels=Labels())
+        Expected(layout=nozzle, limits=AxialLimits(), spec=CardSpec(), source="", labels=Labels())
     )
 
 

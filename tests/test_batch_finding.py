@@ -16,9 +16,9 @@ from spraycheck.batch.expectations import Expectations
 from spraycheck.batch.manifest import read_manifest
 from spraycheck.batch.sources import find_photos, is_address
 from spraycheck.errors import InputError
-from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
-from spraycheck.judge.limits import CentralLimits, Limits
+from spraycheck.judge.limits import AxialLimits, Limits
+from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.nozzles.files import Nozzle
 from spraycheck.nozzles.library import Cabinet, open_cabinet
 
@@ -317,8 +317,8 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
         assert expected.layout is None
         assert said in str(expected.problem)
     needle = asking.of(str(cards / "4.jpg"))
-    assert isinstance(needle.layout, CentralNozzle)
-    assert isinstance(needle.limits, CentralLimits)
+    assert isinstance(needle.layout, AxialNozzle)
+    assert isinstance(needle.limits, AxialLimits)
     assert "did you mean lorry" in str(asking.of(str(cards / "3.jpg")).problem)
     asking.nozzle = shelf.read("tractor")
     assert of("1.jpg") == (5, "manifest", "ours", 3.0)

@@ -8,22 +8,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from central_cards import disc, grid, photo_of, wet_map
+from spraycheck.axial_pipeline import aim_on
 
 from spraycheck import flags
-from spraycheck.axial_pipeline import aim_on
 from spraycheck.cli.axial import parse_aim
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError, LayoutError, SprayNotFoundError
-from spraycheck.judge.axial import (
-    Aim,
-    CentralAssessment,
-    CentralNozzle,
-    CentralPatch,
-    assess_central,
-    measure_central,
-)
-from spraycheck.judge.limits import OFF, CentralLimits
+from spraycheck.judge.axial import assess_central, measure_central
+from spraycheck.judge.limits import OFF, AxialLimits
+from spraycheck.judge.nozzle import AxialNozzle
+from spraycheck.judge.result import Result
 from spraycheck.judge.standoff import Standoff
+from spraycheck.spray.axial.containers import Aim, CentralPatch
 from spraycheck.spray.containers import WetnessMap
 
 MIDDLE = (7.0, -12.0)
@@ -40,16 +36,16 @@ def judged(
     *,
     fill: str = "filled",
     aim: Aim = HERE,
-    limits: CentralLimits | None = None,
+    limits: AxialLimits | None = None,
     wet: WetnessMap | None = None,
     **more: object,
-) -> CentralAssessment:
+) -> Result:
     wet = wet or wet_map(wetness)
-    nozzle = CentralNozzle(name="test", kind="pintle", fill=fill, full_angle_deg=20.0)
+    nozzle = AxialNozzle(name="test", kind="pintle", fill=fill, full_angle_deg=20.0)
     return assess_central(
         measure_central(wet, aim),
         nozzle,
-        limits or CentralLimits(),
+        limits or AxialLimits(),
         photo=photo_of(wet),
         card=wet.card,
         wetness=wet,
@@ -58,11 +54,11 @@ def judged(
     )
 
 
-def state(a: CentralAssessment, limit: str) -> str:
+def state(a: Result, limit: str) -> str:
     return next(j.state for j in a.judged if j.limit == limit)
 
 
-def codes(a: CentralAssessment) -> list[str]:
+def codes(a: Result) -> list[str]:
     return [f.code for f in a.findings]
 
 
@@ -350,12 +346,12 @@ def test_a_shadow_at_the_border_is_no_plume() -> None:
 
 
 def test_a_limit_that_is_off_is_not_held() -> None:
-    wide = CentralLimits(roundness_low_ratio=0.0)
+    wide = AxialLimits(roundness_low_ratio=0.0)
     assert judged(disc(12, MIDDLE, long=1.6), limits=wide).verdict == "pass"
 
 
 def test_the_spray_angle_follows_from_height_and_width() -> None:
-    limits = CentralLimits(spray_angle_deg=3.0)
+    limits = AxialLimits(spray_angle_deg=3.0)
     a = judged(disc(12, MIDDLE), standoff=Standoff(height_mm=35.0, u_mm=0.5), limits=limits)
     assert a.spray_angle_deg == pytest.approx(2 * math.degrees(math.atan(12.37 / 35)), abs=0.5)
     assert state(a, "spray_angle_deg") == "broken"
@@ -389,18 +385,18 @@ def test_aims_as_a_person_writes_them() -> None:
 
 
 def test_nozzles() -> None:
-    assert CentralNozzle.pintle().fill == "either"
-    assert CentralNozzle.single_hole().fill == "filled"
+    assert AxialNozzle.pintle().fill == "either"
+    assert AxialNozzle.single_hole().fill == "filled"
     with pytest.raises(LayoutError, match="'slit'"):
-        CentralNozzle(name="x", kind="slit")
+        AxialNozzle(name="x", kind="slit")
     with pytest.raises(LayoutError, match="fill 'half'"):
-        CentralNozzle(name="x", kind="pintle", fill="half")
+        AxialNozzle(name="x", kind="pintle", fill="half")
     with pytest.raises(LayoutError, match="full_angle_deg"):
-        CentralNozzle(name="x", kind="pintle", full_angle_deg=0.2)
+        AxialNozzle(name="x", kind="pintle", full_angle_deg=0.2)
 
 
 def test_limits_keep_their_range() -> None:
     with pytest.raises(InputError, match="limit side_frac"):
-        CentralLimits(side_frac=2.0)
-    assert not CentralLimits().held("spray_angle_deg")
-    assert CentralLimits().spray_angle_deg == OFF
+        AxialLimits(side_frac=2.0)
+    assert not AxialLimits().held("spray_angle_deg")
+    assert AxialLimits().spray_angle_deg == OFF

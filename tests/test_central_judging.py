@@ -8,17 +8,12 @@ import numpy as np
 import pytest
 from central_cards import disc, grid, photo_of, wet_map
 
-from spraycheck.axial_pipeline import CentralPipeline
-from spraycheck.judge.axial import (
-    QUANTITIES,
-    Aim,
-    CentralAssessment,
-    CentralNozzle,
-    CentralPatch,
-    assess_central,
-    measure_central,
-)
-from spraycheck.judge.limits import CentralLimits
+from spraycheck.judge.axial import assess_central, measure_central
+from spraycheck.judge.limits import AxialLimits
+from spraycheck.judge.nozzle import AxialNozzle
+from spraycheck.judge.result import Result
+from spraycheck.pipeline import Pipeline
+from spraycheck.spray.axial.containers import QUANTITIES, Aim, CentralPatch
 from spraycheck.spray.containers import WetnessMap
 
 MIDDLE = (7.0, -12.0)
@@ -26,11 +21,11 @@ HERE = Aim(x_mm=MIDDLE[0], y_mm=MIDDLE[1], u_mm=0.3, source="given")
 RING = disc(15, MIDDLE) - disc(9, MIDDLE)
 
 
-def judge(patch: CentralPatch, wet: WetnessMap, *, fill: str = "filled") -> CentralAssessment:
+def judge(patch: CentralPatch, wet: WetnessMap, *, fill: str = "filled") -> Result:
     return assess_central(
         patch,
-        CentralNozzle(name="test", kind="pintle", fill=fill, full_angle_deg=20.0),
-        CentralLimits(),
+        AxialNozzle(name="test", kind="pintle", fill=fill, full_angle_deg=20.0),
+        AxialLimits(),
         photo=photo_of(wet),
         card=wet.card,
         wetness=wet,
@@ -38,11 +33,11 @@ def judge(patch: CentralPatch, wet: WetnessMap, *, fill: str = "filled") -> Cent
     )
 
 
-def judged(wet: WetnessMap) -> CentralAssessment:
+def judged(wet: WetnessMap) -> Result:
     return judge(measure_central(wet, HERE), wet)
 
 
-def state(a: CentralAssessment, limit: str) -> str:
+def state(a: Result, limit: str) -> str:
     return next(one.state for one in a.judged if one.limit == limit)
 
 
@@ -153,11 +148,11 @@ def test_a_noisy_photo_is_judged_with_twice_the_uncertainty() -> None:
         seen.append(patch)
 
     for noise in (0.05, 0.12):
-        pipeline = CentralPipeline(
+        pipeline = Pipeline(
             rectify=lambda *_, **__: sound.card,
             wetness=lambda _, noise=noise: replace(sound, noise=noise),
             measure=lambda wet, at: measure_central(replace(wet, noise=sound.noise), at),
             assess=assess,
         )
-        pipeline(photo_of(sound), nozzle=CentralNozzle(name="t", kind="pintle"), aim="centre")
+        pipeline(photo_of(sound), nozzle=AxialNozzle(name="t", kind="pintle"), aim="centre")
     assert seen[1].u("roundness") == pytest.approx(2 * seen[0].u("roundness"))

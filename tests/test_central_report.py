@@ -13,21 +13,18 @@ from PIL import Image
 
 from spraycheck import measure_central_photo
 from spraycheck.cli.main import main
-from spraycheck.judge.axial import (
-    Aim,
-    CentralAssessment,
-    CentralNozzle,
-    assess_central,
-    measure_central,
-)
-from spraycheck.judge.findings import CAUTION
-from spraycheck.judge.limits import CentralLimits
+from spraycheck.judge.axial import assess_central, measure_central
+from spraycheck.report.words import CAUTION
+from spraycheck.judge.limits import AxialLimits
+from spraycheck.judge.nozzle import AxialNozzle
+from spraycheck.judge.result import Result
 from spraycheck.report.central_document import central_document, schema_text
 from spraycheck.report.central_overlay import draw_central_overlay
 from spraycheck.report.central_terminal import central_report
 from spraycheck.report.central_words import explain
 from spraycheck.report.document import dumps
 from spraycheck.simulate import Camera, Paper, SprayShot, SyntheticNozzle, draw_card, photograph
+from spraycheck.spray.axial.containers import Aim
 
 VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema_text()))
 AIM = Aim(x_mm=5.0, y_mm=-8.0, u_mm=0.3, source="given")
@@ -38,12 +35,12 @@ RING = disc(14, (5.0, -8.0)) - disc(8, (5.0, -8.0))
 
 def assess(
     wetness: np.ndarray, *, aim: Aim = AIM, fill: str = "filled", scale: bool = True
-) -> CentralAssessment:
+) -> Result:
     wet = wet_map(wetness, scale_known=scale)
     return assess_central(
         measure_central(wet, aim),
-        CentralNozzle(name="n\x1b[31m", kind="pintle", fill=fill),
-        CentralLimits(),
+        AxialNozzle(name="n\x1b[31m", kind="pintle", fill=fill),
+        AxialLimits(),
         photo=photo_of(wet),
         card=wet.card,
         wetness=wet,
@@ -134,7 +131,7 @@ def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_a_photograph_from_the_library(photo: Path) -> None:
-    nozzle = CentralNozzle(name="ring", kind="pintle", fill="hollow", full_angle_deg=20.0)
+    nozzle = AxialNozzle(name="ring", kind="pintle", fill="hollow", full_angle_deg=20.0)
     a = measure_central_photo(photo, nozzle, aim=(6.0, -9.0), sheet="a5", standoff="70")
     assert a.verdict == "pass"
     # The ring's crest lies at 70 tan(10) = 12.3 mm; its wall and soaking reach further.

@@ -22,7 +22,8 @@ from spraycheck.cli import exits
 from spraycheck.cli.main import build_parser, main
 from spraycheck.cli.overlay_files import plan_overlays, write_overlay
 from spraycheck.errors import InputError, SprayNotFoundError
-from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.result import Result
 from spraycheck.photo.containers import Photo
 from spraycheck.report.document import schema_text
 
@@ -41,7 +42,7 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> Asked:
     """What was asked of the measurement; the verdict is read off the file's name."""
     calls: Asked = []
 
-    def measure(photo: Photo, **options: Any) -> Assessment:
+    def measure(photo: Photo, **options: Any) -> Result:
         calls.append({"photo": photo, **options})
         name = Path(photo.file).stem
         if name.startswith("blank"):

@@ -5,15 +5,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from spraycheck.judge.assessment import assess_layout
+from spraycheck.judge.shots.averaging import scatter
+from spraycheck.judge.shots.shots import lay_out, turned
 
 from spraycheck.errors import InputError
-from spraycheck.judge.assessment import assess_layout
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
 from spraycheck.judge.shots import combine_shots, compare_cards
-from spraycheck.judge.shots.averaging import scatter
 from spraycheck.judge.shots.same_card import SAME_CARD, likeness
-from spraycheck.judge.shots.shots import lay_out, turned
 from spraycheck.photo.containers import Photo
 from spraycheck.spray.containers import NozzleCentre, PlumeSegmentation
 from spraycheck.stats.circular import wrap_180

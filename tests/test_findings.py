@@ -5,17 +5,12 @@ import pytest
 
 from spraycheck import flags
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import (
-    AID,
-    CAUTION,
-    KINDS,
-    PHOTO_ADVICE,
-    FindingKind,
-    clock_position,
-    describe,
-    most_important_first,
-)
-from spraycheck.judge.layout import Finding
+from spraycheck.report.words import AID, CAUTION
+from spraycheck.report.words.findings import KINDS, describe
+from spraycheck.report.words.kinds import FindingKind
+from spraycheck.report.words.numbers import clock_position
+from spraycheck.report.words.photos import PHOTO_ADVICE
+from spraycheck.judge.result import Finding, most_important_first
 
 EXAMPLE = {
     "expected": 9,

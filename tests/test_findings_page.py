@@ -11,7 +11,9 @@ from refusals import check_refused
 from reportlab.platypus import Paragraph
 
 from spraycheck.cli.main import main
-from spraycheck.judge.findings import AID, CAUTION, KINDS, PHOTO_ADVICE
+from spraycheck.report.words import AID, CAUTION
+from spraycheck.report.words.findings import KINDS
+from spraycheck.report.words.photos import PHOTO_ADVICE
 from spraycheck.report.catalogue import NO_CAUSE, Entry, catalogue
 from spraycheck.report.catalogue.examples import EXAMPLES, example_text
 from spraycheck.report.catalogue.html import catalogue_html

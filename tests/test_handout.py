@@ -14,7 +14,7 @@ from refusals import check_refused
 from reportlab.platypus import Paragraph
 
 from spraycheck.cli.main import main
-from spraycheck.judge.findings import AID
+from spraycheck.report.words import AID
 from spraycheck.judge.limits import Limits
 from spraycheck.report.handout import PAPERS, Handout, compose_handout
 from spraycheck.report.handout.pdf import handout_pdf

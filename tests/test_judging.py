@@ -8,15 +8,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from report_factory import printed_facts
-from test_assessment import CENTRE, FIVE, LABELS, PHOTO, WET, catalogue, codes, judge, states
-
-from spraycheck.errors import InputError
 from spraycheck.judge.assessment import assess_layout
 from spraycheck.judge.assessment.checks import hold, keeps_all, shared_risk
 from spraycheck.judge.assessment.residuals import unexplained
-from spraycheck.judge.layout import Assessment, Layout
+from test_assessment import CENTRE, FIVE, LABELS, PHOTO, WET, catalogue, codes, judge, states
+
+from spraycheck.errors import InputError
+from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import OFF, Limits, limit_fields
 from spraycheck.judge.matching import match_layout
+from spraycheck.judge.result import Result
 from spraycheck.spray.containers import Mark
 from spraycheck.stats.decision import conformity_probability
 
@@ -41,7 +42,7 @@ def with_limits(rows, layout: Layout, limits: Limits, *, lined_up=False, printed
 EVEN4 = Layout.evenly_spread(4)
 
 
-def of(result: Assessment, code: str):
+def of(result: Result, code: str):
     return next(f for f in result.findings if f.code == code)
 
 

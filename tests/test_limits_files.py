@@ -7,7 +7,7 @@ import pytest
 from refusals import check_file_refused
 
 from spraycheck.cli.main import main
-from spraycheck.judge.limits import CentralLimits, Limits, LimitSet, limit_fields
+from spraycheck.judge.limits import AxialLimits, Limits, LimitSet, limit_fields
 from spraycheck.nozzles.limits import KINDS, examine_limits, read_limits
 from spraycheck.nozzles.writing import limits_text
 from spraycheck.report.document import limits_entry
@@ -56,7 +56,7 @@ def test_a_file_changes_what_it_names(tmp_path: Path) -> None:
 def test_limits_of_central_nozzles(tmp_path: Path) -> None:
     text = 'kind = "single-hole"\n' + section("streak_frac", 0.3, "share")
     limits = read_limits(write(tmp_path, text))
-    assert isinstance(limits, CentralLimits)
+    assert isinstance(limits, AxialLimits)
     assert limits.streak_frac == 0.3
 
 
@@ -96,7 +96,7 @@ def test_a_mistake_is_told_with_its_line(tmp_path: Path, text: str, line: int, s
     check_file_refused(read_limits, path, "limits file", line, said)
 
 
-@pytest.mark.parametrize("kind", [Limits, CentralLimits])
+@pytest.mark.parametrize("kind", [Limits, AxialLimits])
 def test_every_limit_is_held_to_its_own_range_and_unit(
     tmp_path: Path, kind: type[LimitSet]
 ) -> None:

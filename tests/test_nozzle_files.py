@@ -8,9 +8,9 @@ import pytest
 from refusals import check_file_refused
 
 from spraycheck.errors import InputError, LayoutError
-from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
-from spraycheck.judge.limits import CentralLimits, Limits
+from spraycheck.judge.limits import AxialLimits, Limits
+from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.nozzles.files import Pressure, examine_nozzle, read_layout, read_nozzle
 from spraycheck.nozzles.lines import Place, find_lines, line_of
 
@@ -195,21 +195,21 @@ def test_a_hole_count_alone(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "expected"),
     [
-        ('kind = "pintle"\n', CentralNozzle.pintle("nozzle")),
-        ('kind = "single-hole"\n', CentralNozzle.single_hole("nozzle")),
+        ('kind = "pintle"\n', AxialNozzle.pintle("nozzle")),
+        ('kind = "single-hole"\n', AxialNozzle.single_hole("nozzle")),
         (
             'name = "p"\nkind = "pintle"\nfill = "hollow"\nfull_angle_deg = 12\n',
-            CentralNozzle(name="p", kind="pintle", fill="hollow", full_angle_deg=12.0),
+            AxialNozzle(name="p", kind="pintle", fill="hollow", full_angle_deg=12.0),
         ),
     ],
 )
-def test_a_central_nozzle(tmp_path: Path, text: str, expected: CentralNozzle) -> None:
+def test_a_central_nozzle(tmp_path: Path, text: str, expected: AxialNozzle) -> None:
     path = write(tmp_path, text)
     nozzle = read_nozzle(path)
     # Equal but for the angle that is not known, which is equal to nothing.
     assert repr(nozzle.expected) == repr(expected)
     assert nozzle.kind == expected.kind
-    assert nozzle.limits_under() == CentralLimits()
+    assert nozzle.limits_under() == AxialLimits()
     with pytest.raises(InputError, match="one central spray, expected a nozzle with holes"):
         read_layout(path)
     with pytest.raises(InputError, match=f'expected limits for kind = "{expected.kind}"'):
@@ -219,7 +219,7 @@ def test_a_central_nozzle(tmp_path: Path, text: str, expected: CentralNozzle) ->
 def test_central_limits_in_a_nozzle_file(tmp_path: Path) -> None:
     text = 'kind = "pintle"\n[limits.streak_frac]\nvalue = 0.3\nunit = "share"\nsource = "x"\n'
     limits = read_nozzle(write(tmp_path, text)).limits_under()
-    assert isinstance(limits, CentralLimits)
+    assert isinstance(limits, AxialLimits)
     assert limits.streak_frac == 0.3
 
 

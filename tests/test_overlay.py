@@ -8,8 +8,9 @@ import pytest
 from report_factory import CENTRE_MM, make_assessment
 
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import describe
-from spraycheck.judge.layout import STATES, VERDICTS, Layout
+from spraycheck.report.words.findings import describe
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.result import STATES, VERDICTS
 from spraycheck.report.overlay import Composition, compose_overlay, draw_overlay
 from spraycheck.report.overlay.pen import Pen
 from spraycheck.report.overlay.scene import LABEL_SIZE

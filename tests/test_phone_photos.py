@@ -15,7 +15,7 @@ from PIL import Image, ImageDraw
 from test_photos import display_p3_profile
 
 from spraycheck import flags, measure_photo
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 from spraycheck.photo import read_photo
 
 DIRECTIONS = np.array([8.0, 80.0, 152.0, 224.0, 296.0])
@@ -36,7 +36,7 @@ def image(shot: Shot) -> Image.Image:
     return Image.fromarray(shot.rgb)
 
 
-def check(a: Assessment, shot: Shot) -> None:
+def check(a: Result, shot: Shot) -> None:
     """Everything lies within what is stated for it."""
     rows = a.catalogue
     assert len(rows) == len(DIRECTIONS)

@@ -13,11 +13,11 @@ import jsonschema
 import numpy as np
 import pytest
 from drawn_photos import Camera, Card, even, photograph
+from spraycheck.judge.assessment import assess_layout
 
 from spraycheck import flags, measure_photo, photo_from_array
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError
-from spraycheck.judge.assessment import assess_layout
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
 from spraycheck.judge.quality import (
@@ -26,10 +26,10 @@ from spraycheck.judge.quality import (
     less_certain,
     limits_passed,
     look_at_photo,
-    parse_spray_time,
     seconds_since,
     widen_for_creep,
 )
+from spraycheck.judge.quality.wicking import parse_spray_time
 from spraycheck.optics import srgb_decode
 from spraycheck.pipeline import Pipeline
 from spraycheck.report.document import assessment_document, schema_text
@@ -37,7 +37,7 @@ from spraycheck.report.quality import quality_line
 from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import PlumeCatalogue
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.seen import Seen
+from spraycheck.spray.measurement import Seen
 from spraycheck.spray.segmentation import segment_plumes
 from spraycheck.spray.wetness import map_wetness
 

@@ -21,7 +21,7 @@ from refusals import check_refused
 
 from spraycheck.cli.main import main
 from spraycheck.errors import ArchiveError, InputError
-from spraycheck.judge.findings import AID, CAUTION
+from spraycheck.report.words import AID, CAUTION
 from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
 from spraycheck.report.quiz.marking import Marks, Named, Target, mark, parse_named
 from spraycheck.report.quiz.page import PageQuestion, quiz_page

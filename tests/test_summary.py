@@ -1,6 +1,6 @@
 from report_factory import make_assessment
 
-from spraycheck.judge.findings import describe
+from spraycheck.report.words.findings import describe
 from spraycheck.report.summary import (
     count_in_words,
     count_states,

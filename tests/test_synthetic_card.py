@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from spraycheck.errors import InputError
-from spraycheck.judge.layout import STATES, Hole, Layout
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.result import STATES, Hole
 from spraycheck.simulate import (
     Artwork,
     Camera,

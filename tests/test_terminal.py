@@ -6,8 +6,9 @@ from report_factory import make_assessment, printed_facts
 from rich.cells import cell_len
 
 from spraycheck import flags
-from spraycheck.judge.findings import AID, KINDS, describe
-from spraycheck.judge.layout import STATES
+from spraycheck.report.words import AID
+from spraycheck.report.words.findings import KINDS, describe
+from spraycheck.judge.result import STATES
 from spraycheck.report.terminal import terminal_report
 from spraycheck.spray.containers import Mark
 

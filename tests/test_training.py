@@ -13,7 +13,7 @@ from refusals import check_refused
 
 from spraycheck import measure_photo
 from spraycheck.cli.main import main
-from spraycheck.judge.findings import CAUTION
+from spraycheck.report.words import CAUTION
 from spraycheck.train import building
 from spraycheck.train.lessons import lessons
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any, Final
 
-from spraycheck.judge.layout import VERDICTS
+from spraycheck.judge.result import Verdict
 
-TOOL_WORDS: Final = (*VERDICTS, "not measured")
+TOOL_WORDS: Final = (*Verdict, "not measured")
 """What the tool can say of a photo."""
 
 
@@ -36,10 +36,10 @@ class Comparison:
             "a person said    the tool says",
             " " * 15 + "".join(f"{w:>14}" for w in TOOL_WORDS),
         ]
-        for person in VERDICTS:
+        for person in Verdict:
             row = "".join(f"{self.counts[person, tool]:>14}" for tool in TOOL_WORDS)
             lines.append(f"{person:<15}{row}")
-        agreed = sum(self.counts[verdict, verdict] for verdict in VERDICTS)
+        agreed = sum(self.counts[verdict, verdict] for verdict in Verdict)
         lines.append(f"the same verdict for {agreed} of {total} photos ({agreed / total:.0%})")
         missed, alarms = self.counts["fail", "pass"], self.counts["pass", "fail"]
         lines.append(

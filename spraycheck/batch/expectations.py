@@ -17,9 +17,9 @@ from spraycheck.batch.manifest import Labels, Manifest, Row
 from spraycheck.batch.sources import is_address
 from spraycheck.card.spec import CardSpec, parse_sheet
 from spraycheck.errors import InputError
-from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits, LimitSet
+from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.nozzles.files import Nozzle, read_nozzle
 from spraycheck.nozzles.library import Cabinet, is_name, open_cabinet
 
@@ -30,7 +30,7 @@ class Expected:
 
     Parameters
     ----------
-    layout : Layout or CentralNozzle or None
+    layout : Layout or AxialNozzle or None
         What the nozzle should spray; None when nobody knows, and ``problem`` says why.
     limits : LimitSet
         What is tolerated.
@@ -46,7 +46,7 @@ class Expected:
         Why the photo cannot be scored.
     """
 
-    layout: Layout | CentralNozzle | None
+    layout: Layout | AxialNozzle | None
     limits: LimitSet = field(default_factory=Limits)
     spec: CardSpec
     source: str

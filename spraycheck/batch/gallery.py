@@ -10,9 +10,9 @@ from typing import Any, Final
 from spraycheck.batch.columns import Value
 from spraycheck.batch.pictures import Pictures, link_to
 from spraycheck.batch.records import date_of
-from spraycheck.judge.findings import KINDS
 from spraycheck.report.contact_sheet import Card, data_address
 from spraycheck.report.trends import Shot
+from spraycheck.report.words.findings import KINDS
 
 _WEIGHT: Final = {
     "blocked": 4.0,

@@ -14,10 +14,11 @@ from typing import Any
 
 from spraycheck.card.spec import CardSpec
 from spraycheck.constants import RESULTS_VERSION
-from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet
-from spraycheck.report.document import limits_entry, plain
+from spraycheck.judge.nozzle import AxialNozzle
+from spraycheck.report.document import plain
+from spraycheck.report.document.shared import limits_entry
 
 FORM = "spraycheck.record/1"
 """Form of the records; another form is another key, so that old journals are scored anew."""
@@ -27,7 +28,7 @@ KEY_BYTES = 16
 
 
 def settings_digest(
-    layout: Layout | CentralNozzle, limits: LimitSet, spec: CardSpec, stages: dict[str, Any]
+    layout: Layout | AxialNozzle, limits: LimitSet, spec: CardSpec, stages: dict[str, Any]
 ) -> bytes:
     """Return the digest of everything but the photo.
 

@@ -20,7 +20,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.errors import InputError
-from spraycheck.judge.layout import MAX_HOLES, MIN_HOLES, VERDICTS
+from spraycheck.judge.layout import MAX_HOLES, MIN_HOLES
+from spraycheck.judge.result import Verdict
 from spraycheck.photo.files import shown
 
 COLUMNS: Final[dict[str, str]] = {
@@ -186,7 +187,7 @@ def _row(path: str, folder: str, line: int, cell: dict[str, str]) -> Row:
     if holes is not None and cell.get("layout"):
         _fail(path, line, "both holes and layout are given", "leave one of them empty")
     verdict = cell.get("verdict", "").lower()
-    if verdict and verdict not in VERDICTS:
+    if verdict and verdict not in tuple(Verdict):
         _fail(path, line, f"verdict is {cell['verdict']!r}", "write pass, fail or recheck")
     date = cell.get("date", "")
     if date:

@@ -8,7 +8,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from spraycheck.axial_pipeline import CentralPipeline
 from spraycheck.batch import scheduler as driver
 from spraycheck.batch.executors import Cluster, Engine, InProcess, Pool
 from spraycheck.batch.expectations import Expectations, Expected
@@ -21,9 +20,9 @@ from spraycheck.batch.progress import Watcher
 from spraycheck.batch.sources import JOURNAL_NAME, Listing, find_photos, is_address
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError
-from spraycheck.judge.axial import CentralNozzle
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet
+from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.standoff import Standoff
 from spraycheck.nozzles.files import Nozzle
 from spraycheck.nozzles.library import Cabinet, open_cabinet
@@ -51,7 +50,7 @@ class Options:
         Height of the tip over every card.
     aim : (float, float) or str or None
         Where the tip was set over every card, for nozzles with one central spray; as of
-        `CentralPipeline`.
+        `Pipeline`.
     manifest : str or None
         The table of `manifest`.
     limits : LimitSet or None
@@ -172,7 +171,7 @@ def _engine(options: Options) -> Engine:
 def _settings(
     standoff: Standoff | None, aim: str | tuple[float, float] | None
 ) -> Callable[[Expected], bytes]:
-    holes, central = dict(Pipeline().describe()), dict(CentralPipeline().describe())
+    holes, central = dict(Pipeline().describe()), dict(Pipeline().describe())
     for told in (holes, central):
         if standoff is not None:  # results without it keep their keys
             told["standoff_mm"] = [standoff.height_mm, standoff.u_mm]
@@ -182,7 +181,7 @@ def _settings(
 
     @functools.cache
     def digest(
-        layout: Layout | CentralNozzle | None, limits: LimitSet, spec: CardSpec, lined_up: str
+        layout: Layout | AxialNozzle | None, limits: LimitSet, spec: CardSpec, lined_up: str
     ) -> bytes:
         if layout is None:
             return b""

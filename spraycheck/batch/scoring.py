@@ -15,16 +15,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from spraycheck.axial_pipeline import CentralPipeline
 from spraycheck.batch.sources import is_address, open_file
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError, MeasurementError, PhotoError
-from spraycheck.judge.axial import CentralAssessment, CentralNozzle
-from spraycheck.judge.layout import Assessment, Layout
-from spraycheck.judge.limits import CentralLimits, Limits, LimitSet
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.limits import LimitSet
+from spraycheck.judge.nozzle import AxialNozzle
+from spraycheck.judge.result import Result
 from spraycheck.judge.standoff import Standoff
 from spraycheck.photo.containers import Photo
 from spraycheck.photo.files import shown
+from spraycheck.pipeline import Pipeline
 
 SMALL_WIDTH_PX: Final = 320
 """Width of the small picture: eight in a row on a large screen, one on a phone."""
@@ -48,7 +49,7 @@ class Task:
     file : str
         Path or address.
     layout, spec, limits
-        What is expected and tolerated; ``layout`` is a `CentralNozzle` for one central spray.
+        What is expected and tolerated; ``layout`` is a `AxialNozzle` for one central spray.
     pictures : bool
         Whether to draw.
     standoff : Standoff or None
@@ -60,7 +61,7 @@ class Task:
     """
 
     file: str
-    layout: Layout | CentralNozzle
+    layout: Layout | AxialNozzle
     spec: CardSpec
     limits: LimitSet
     pictures: bool
@@ -124,15 +125,13 @@ def versions() -> tuple[str, int, str, str]:
 
 
 def _score(task: Task) -> Scored:
-    from spraycheck.pipeline import Pipeline
-    from spraycheck.report.any_nozzle import document_of
-    from spraycheck.report.document import error_document, plain
+    from spraycheck.report.document import error_document, plain, result_document
 
     photo: Photo | str = task.file
     try:
         photo = _read(task.file)
         assessment = _measure(photo, task)
-        document = document_of(assessment)
+        document = result_document(assessment)
     except (MeasurementError, InputError) as error:
         failed, lasting = error_document(photo, error), True
     except Exception as error:
@@ -152,8 +151,7 @@ def _score(task: Task) -> Scored:
     # Files of the same content share the result, whatever they are called.
     told = failed["error"]["message"].replace(f"{shown(task.file)}: ", "this file: ")
     failed["error"]["message"] = told
-    pipeline = CentralPipeline() if isinstance(task.layout, CentralNozzle) else Pipeline()
-    failed["provenance"] = plain(pipeline.describe())
+    failed["provenance"] = plain(Pipeline().describe())
     if isinstance(photo, str):
         sha256 = _hash(photo)
         failed["photo"]["sha256"] = sha256 or None
@@ -162,26 +160,15 @@ def _score(task: Task) -> Scored:
     return Scored(result=failed, sha256=photo.sha256, lasting=lasting, small=small)
 
 
-def _measure(photo: Photo, task: Task) -> Assessment | CentralAssessment:
-    from spraycheck.measuring import measure_central_photo, measure_photo
+def _measure(photo: Photo, task: Task) -> Result:
+    from spraycheck.measuring import measure_photo
 
-    limits = task.limits
-    if isinstance(task.layout, CentralNozzle):
-        assert isinstance(limits, CentralLimits)
-        return measure_central_photo(
-            photo,
-            task.layout,
-            aim=task.aim,
-            sheet=task.spec,
-            limits=limits,
-            standoff=task.standoff,
-        )
-    assert isinstance(limits, Limits)
     return measure_photo(
         photo,
-        layout=task.layout,
+        nozzle=task.layout,
+        aim=task.aim,
         sheet=task.spec,
-        limits=limits,
+        limits=task.limits,
         standoff=task.standoff,
         lined_up=task.lined_up,
     )
@@ -223,14 +210,14 @@ def _hash(place: str) -> str:
         return ""
 
 
-def _draw(assessment: Assessment | CentralAssessment) -> tuple[bytes, bytes]:
+def _draw(assessment: Result) -> tuple[bytes, bytes]:
     """Draw both pictures; a drawing that fails costs the drawing, not the result."""
     import numpy as np
 
-    from spraycheck.report.any_nozzle import overlay_of
+    from spraycheck.report.overlay import compose_overlay
 
     try:
-        drawn = overlay_of(assessment, max_side_px=LARGE_SIDE_PX)
+        drawn = compose_overlay(assessment, max_side_px=LARGE_SIDE_PX)
         box = drawn.photo
         part = drawn.image[round(box.top) : round(box.bottom), round(box.left) : round(box.right)]
         return _shrink(np.ascontiguousarray(part)), _jpeg(drawn.image, _LARGE_QUALITY)

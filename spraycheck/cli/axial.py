@@ -60,11 +60,11 @@ def central_asked(args: argparse.Namespace) -> Nozzle | None:
             f"{given} given, expected one of them",
             "a nozzle file says which kind it is: give --nozzle or --layout alone",
         )
-    from spraycheck.judge.axial import CentralNozzle
+    from spraycheck.judge.nozzle import AxialNozzle
     from spraycheck.nozzles.files import Nozzle
 
     pintle = kinds == ["pintle"]
-    return Nozzle(expected=CentralNozzle.pintle() if pintle else CentralNozzle.single_hole())
+    return Nozzle(expected=AxialNozzle.pintle() if pintle else AxialNozzle.single_hole())
 
 
 def parse_aim(text: str | None) -> str | tuple[float, float] | None:

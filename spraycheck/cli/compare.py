@@ -23,7 +23,7 @@ from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
-    from spraycheck.judge.layout import Assessment
+    from spraycheck.judge.result import Result
     from spraycheck.nozzles.files import Nozzle
 
 _DESCRIPTION = """\
@@ -93,7 +93,7 @@ def run(args: argparse.Namespace) -> int:
     from spraycheck.measuring import measure_photo
     from spraycheck.nozzles.card_codes import nozzle_printed
     from spraycheck.photo import read_photo
-    from spraycheck.report.combination_document import COMPARISON, comparison_document
+    from spraycheck.report.document import comparison_document
 
     photos = [args.before, args.after]
     asked, given, cabinet = nozzle_asked(args), limits_asked(args), cabinet_asked(args)
@@ -105,7 +105,7 @@ def run(args: argparse.Namespace) -> int:
         plan_overlays([args.after], args.overlay)  # neither photo may be drawn over
         target = plan_overlays([args.before], args.overlay)[0]
 
-    def measure(path: str) -> Assessment:
+    def measure(path: str) -> Result:
         photo = read_photo(path)
         nozzle = asked or nozzle_printed(photo, cabinet)
         if nozzle is None:
@@ -120,17 +120,18 @@ def run(args: argparse.Namespace) -> int:
         comparison = compare_cards(before, after, turn_deg=args.turn)
         text = ""
         if not args.json:
-            from spraycheck.report.comparison import comparison_report
+            from spraycheck.report.model import build_report
+            from spraycheck.report.terminal import terminal_report
 
-            text = comparison_report(comparison, **look())
+            text = terminal_report(build_report(comparison), **look())
         if target is not None:
-            from spraycheck.report.comparison_picture import draw_comparison
+            from spraycheck.report.overlay.changes import draw_comparison
 
             write_overlay(draw_comparison(comparison), target)
         code = exits.PASS if comparison.matching.sure else exits.RECHECK
         return code, comparison_document(comparison), text
 
-    return answer(COMPARISON, photos, args.json, work)
+    return answer("comparison", photos, args.json, work)
 
 
 def _check(nozzle: Nozzle) -> None:

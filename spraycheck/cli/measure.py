@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import logging
 import os
-import sys
 import traceback
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -29,17 +28,15 @@ from spraycheck.cli.options import (
     nobody_says,
     nozzle_asked,
 )
-from spraycheck.cli.shots import add_combine_options, combine_and_tell, combining
+from spraycheck.cli.shots import add_combine_options, combine_and_tell, combining, look
 from spraycheck.errors import MeasurementError, SprayCheckError
-from spraycheck.report.any_nozzle import document_of, overlay_of, report_of
 
 if TYPE_CHECKING:
     from spraycheck.card.spec import CardSpec
     from spraycheck.cli.main import Commands
-    from spraycheck.judge.axial import CentralAssessment
-    from spraycheck.judge.layout import Assessment, Layout
-    from spraycheck.judge.limits import Limits, LimitSet
-    from spraycheck.judge.quality import SprayTime
+    from spraycheck.judge.limits import LimitSet
+    from spraycheck.judge.quality.wicking import SprayTime
+    from spraycheck.judge.result import Result
     from spraycheck.judge.standoff import Standoff
     from spraycheck.nozzles.files import Nozzle
     from spraycheck.nozzles.library import Cabinet
@@ -182,7 +179,7 @@ def run(args: argparse.Namespace) -> int:
     if together:
         from spraycheck.photo import read_photo
 
-        return combine_and_tell(args, lambda path: _measured(read_photo(path), job), targets, _draw)
+        return combine_and_tell(args, lambda path: _judged(read_photo(path), job), targets, _draw)
     outcomes = [
         _one(path, target, job, number)
         for number, (path, target) in enumerate(zip(args.photos, targets, strict=True))
@@ -224,13 +221,13 @@ def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
     from spraycheck.cli.main import complain, describe
     from spraycheck.photo import read_photo
     from spraycheck.photo.files import shown
-    from spraycheck.report.document import error_document
+    from spraycheck.report.document import error_document, result_document
 
     photo: Photo | str = path
     try:
         photo = read_photo(path)
         assessment = _judged(photo, job)
-        document = document_of(assessment)
+        document = result_document(assessment)
     except MeasurementError as error:
         complain(f"{shown(path)}: not measured: {describe(error)}")
         return _Outcome(code=exits.RECHECK, document=error_document(photo, error))
@@ -264,37 +261,16 @@ def _nozzle(photo: Photo, job: _Job) -> Nozzle:
     return nozzle
 
 
-def _judged(photo: Photo, job: _Job) -> Assessment | CentralAssessment:
-    """Measure a photo by the way that suits its nozzle."""
-    from spraycheck.judge.axial import CentralNozzle
-    from spraycheck.judge.limits import CentralLimits
-    from spraycheck.measuring import measure_central_photo
-
-    nozzle = _nozzle(photo, job)
-    if not isinstance(nozzle.expected, CentralNozzle):
-        return _measured(photo, job)
-    limits = nozzle.limits_under(job.limits)
-    assert isinstance(limits, CentralLimits)  # it has a central spray
-    return measure_central_photo(
-        photo,
-        nozzle.expected,
-        aim=job.aim,
-        limits=limits,
-        sheet=job.spec,
-        dry=job.dry,
-        standoff=job.standoff,
-    )
-
-
-def _measured(photo: Photo, job: _Job) -> Assessment:
-    """Measure a photo of a nozzle with holes."""
+def _judged(photo: Photo, job: _Job) -> Result:
+    """Measure a photo, whatever kind of nozzle it is of."""
     from spraycheck.measuring import measure_photo
 
-    layout, limits = _held_against(_nozzle(photo, job), job.limits)
+    nozzle = _nozzle(photo, job)
     return measure_photo(
         photo,
-        layout=layout,
-        limits=limits,
+        nozzle=nozzle.expected,
+        aim=job.aim,
+        limits=nozzle.limits_under(job.limits),
         sheet=job.spec,
         dry=job.dry,
         standoff=job.standoff,
@@ -303,38 +279,25 @@ def _measured(photo: Photo, job: _Job) -> Assessment:
     )
 
 
-def _held_against(nozzle: Nozzle, given: LimitSet | None) -> tuple[Layout, Limits]:
-    """Return the holes of a nozzle and what is tolerated of them."""
-    from spraycheck.judge.limits import Limits
-
-    layout, limits = nozzle.layout, nozzle.limits_under(given)
-    assert isinstance(limits, Limits)  # it has holes
-    return layout, limits
-
-
-def _draw(assessment: Assessment | CentralAssessment, target: Path) -> bool:
+def _draw(assessment: Result, target: Path) -> bool:
     """Write the overlay; a drawing that fails costs the drawing, not the result."""
     from spraycheck.cli.main import complain, describe
     from spraycheck.cli.overlay_files import write_overlay
+    from spraycheck.report.overlay import draw_overlay
 
     try:
-        write_overlay(overlay_of(assessment).image, target)
+        write_overlay(draw_overlay(assessment), target)
     except SprayCheckError as error:
         complain(describe(error))
         return False
     return True
 
 
-def _print_report(assessment: Assessment | CentralAssessment, number: int) -> None:
-    import shutil
+def _print_report(assessment: Result, number: int) -> None:
+    from spraycheck.report.model import build_report
+    from spraycheck.report.terminal import terminal_report
 
-    encoding = (sys.stdout.encoding or "ascii").lower()
-    text = report_of(
-        assessment,
-        colour=sys.stdout.isatty() and "NO_COLOR" not in os.environ,
-        width=shutil.get_terminal_size((100, 24)).columns,
-        ascii_only=not encoding.startswith("utf"),
-    )
+    text = terminal_report(build_report(assessment), **look())
     # Flushed, so that the report and the messages on stderr keep their order on a terminal.
     print(f"\n{text}" if number else text, end="", flush=True)
 
@@ -376,7 +339,7 @@ def _standoff(text: str | None) -> Standoff | None:
 def _sprayed(text: str | None) -> SprayTime | None:
     if text is None:
         return None
-    from spraycheck.judge.quality import parse_spray_time
+    from spraycheck.judge.quality.wicking import parse_spray_time
 
     return parse_spray_time(text)
 

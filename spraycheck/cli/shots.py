@@ -17,7 +17,7 @@ from spraycheck.cli import exits
 from spraycheck.errors import InputError, MeasurementError, SprayCheckError
 
 if TYPE_CHECKING:
-    from spraycheck.judge.layout import Assessment
+    from spraycheck.judge.result import Result
 
 MOST_PHOTOS = 24
 """Photos taken together at once (chosen: their maps are held in memory, about 100 MB each)."""
@@ -111,7 +111,7 @@ def turns_asked(args: argparse.Namespace) -> list[float] | None:
     return turns
 
 
-def measure_all(photos: Sequence[str], measure: Callable[[str], Assessment]) -> list[Assessment]:
+def measure_all(photos: Sequence[str], measure: Callable[[str], Result]) -> list[Result]:
     """Measure all photos; the first that cannot be measured ends it, by name.
 
     Raises
@@ -135,22 +135,21 @@ def measure_all(photos: Sequence[str], measure: Callable[[str], Assessment]) -> 
 
 
 def answer(
-    schema: str,
+    kind: str,
     photos: Sequence[str],
     as_json: bool,
     work: Callable[[], tuple[int, dict[str, Any], str]],
 ) -> int:
     """Do the work and print its one document or report; with ``--json`` a refusal is one too."""
     from spraycheck.cli.main import complain, describe
-    from spraycheck.report.combination_document import refusal_document
-    from spraycheck.report.document import dumps
+    from spraycheck.report.document import dumps, refusal_document
 
     try:
         code, document, text = work()
     except SprayCheckError as error:
         complain(describe(error))
         code = exits.RECHECK if isinstance(error, MeasurementError) else exits.INPUT
-        document, text = refusal_document(schema, photos, error), ""
+        document, text = refusal_document(kind, photos, error), ""
     print(dumps(document) + "\n" if as_json else text, end="")
     return code
 
@@ -169,9 +168,9 @@ def look() -> dict[str, Any]:
 
 def combine_and_tell(
     args: argparse.Namespace,
-    measure: Callable[[str], Assessment],
+    measure: Callable[[str], Result],
     targets: Sequence[Path | None],
-    draw: Callable[[Assessment, Path], bool],
+    draw: Callable[[Result, Path], bool],
 ) -> int:
     """Run ``measure`` with its photos taken together.
 
@@ -188,15 +187,16 @@ def combine_and_tell(
     """
     cards, turns = cards_asked(args), turns_asked(args)
     from spraycheck.judge.shots import combine_shots
-    from spraycheck.report.combination import combination_report
-    from spraycheck.report.combination_document import COMBINATION, combination_document
+    from spraycheck.report.document import result_document
+    from spraycheck.report.model import build_report
+    from spraycheck.report.terminal import terminal_report
 
     def work() -> tuple[int, dict[str, Any], str]:
         found = measure_all(args.photos, measure)
         together = combine_shots(found, cards=cards, turns_deg=turns)
         drawn = [draw(a, path) for a, path in zip(found, targets, strict=True) if path is not None]
         code = exits.OF_VERDICT[together.verdict] if all(drawn) else exits.INPUT
-        text = "" if args.json else combination_report(together, **look())
-        return code, combination_document(together), text
+        text = "" if args.json else terminal_report(build_report(together), **look())
+        return code, result_document(together), text
 
-    return answer(COMBINATION, args.photos, args.json, work)
+    return answer("combination", args.photos, args.json, work)

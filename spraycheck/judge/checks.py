@@ -53,6 +53,8 @@ class Effect(StrEnum):
     """They prove no fault; a pass stands."""
     NO_PASS = "no pass"
     """The whole nozzle does not pass, and uncertainties were widened before."""
+    NO_OBSTACLE = "no obstacle"
+    """They prove a fault or nothing: a pass does not ask for them."""
     TOLD = "told"
     """They only say what settles a doubt, or why."""
 
@@ -78,6 +80,7 @@ DOUBTS: Final[Mapping[Doubt, tuple[Effect, Remedy | None]]] = MappingProxyType(
         Doubt.MARKERS: (Effect.TOLD, Remedy.ANOTHER_PHOTO),
         Doubt.NOISE: (Effect.TOLD, Remedy.DRY_PHOTO),
         Doubt.INTERMITTENT: (Effect.WITHHELD, None),
+        Doubt.NOT_FOLLOWED: (Effect.NO_PROOF, None),
         Doubt.ARROWS_DISAGREE: (Effect.TOLD, None),
         Doubt.TURNS_DISAGREE: (Effect.TOLD, None),
         Doubt.NO_FEATURE: (Effect.TOLD, None),
@@ -85,6 +88,7 @@ DOUBTS: Final[Mapping[Doubt, tuple[Effect, Remedy | None]]] = MappingProxyType(
         Doubt.SEVERAL_PLUMES: (Effect.WITHHELD, None),
         Doubt.SOAKED_OVER: (Effect.WITHHELD, None),
         Doubt.OPEN_HOLLOW: (Effect.WITHHELD, None),
+        Doubt.SOAKED_ENDS: (Effect.NO_OBSTACLE, None),
         Doubt.LIMIT_OFF: (Effect.WAIVED, None),
         Doubt.NEED_NOT_BE_FILLED: (Effect.WAIVED, None),
         Doubt.NEED_NOT_BE_HOLLOW: (Effect.WAIVED, None),

@@ -25,7 +25,7 @@ RENAMED: Final = {
     "roundness_low_ratio": "ellipse_low_ratio",
     "circularity_low_ratio": "form_factor_low_ratio",
 }
-"""Old name of a limit to the one it has now; a limits file with an old one is read with a notice."""
+"""Old name of a limit to its present one; a limits file with an old one is read with a notice."""
 
 COMMON: Final = "common practice, no source"
 

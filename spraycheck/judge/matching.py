@@ -1,6 +1,6 @@
-"""Lay the expected holes over the measured plumes: one turn, one optimal assignment.
+"""Lay the expected holes over the measured plumes: one turn, one optimal assignment; does it fit?
 
-Used by the assessment only; the measuring stages never see a layout.
+Used by the judge only; the measuring stages never see a layout.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import numpy as np
 from spraycheck.arrays import Float
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.judge.layout import Layout
+from spraycheck.judge.result import Finding, Kind
 from spraycheck.spray.containers import PlumeCatalogue
 from spraycheck.stats.circular import wrap_180
 
@@ -43,6 +44,15 @@ on average; the right turn of simulated uneven nozzles was always among them).""
 DEG_PER_CENTRE_SIGMA = 1.0
 """What a shift of the centre by its standard uncertainty counts as, in degrees (chosen: as much as
 the scatter of one healthy direction, which is as likely)."""
+
+
+FITS_DEG = 4.0
+"""Plumes within this of an even pattern are that pattern (healthy plumes stray by about 1 degree;
+chosen a little below the direction limit)."""
+
+MIRROR_DEG = 2.0
+"""Mean misfit from which the mirrored layout is compared (twice what healthy plumes show); it must
+then fit with less than 0.4 of it, which one off-line plume alone cannot bring about."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -205,8 +215,17 @@ def _cost_shifted(
     return float(direction + reach + np.hypot(*rest[2 * k :]))
 
 
-def match_plumes(catalogue: PlumeCatalogue, layout: Layout, *, lined_up: bool = False) -> Match:
-    """Lay a layout over measured plumes, by direction and by reach; see `match_layout`."""
+def match_plumes(
+    catalogue: PlumeCatalogue,
+    layout: Layout,
+    *,
+    lined_up: bool = False,
+    centre_shift: bool = True,
+) -> Match:
+    """Lay a layout over measured plumes, by direction and by reach; see `match_layout`.
+
+    ``centre_shift`` lets the centre be wrong where turns fit about alike.
+    """
     return match_layout(
         catalogue.direction_deg,
         np.array(layout.azimuth_deg),
@@ -214,7 +233,7 @@ def match_plumes(catalogue: PlumeCatalogue, layout: Layout, *, lined_up: bool = 
         log_throw=REACH_BY_THROW * layout.log_throw(),
         log_area=np.log(np.maximum(catalogue.area_mm2, 1e-3)),
         lined_up=lined_up,
-        centre_u=_centre_u(catalogue),
+        centre_u=_centre_u(catalogue) if centre_shift else 0.0,
     )
 
 
@@ -252,3 +271,30 @@ def even_pattern(direction_deg: Float, largest: int = 16) -> tuple[int, float]:
         if misfit < best[1]:
             best = (n, misfit)
     return best
+
+
+def layout_misfit(catalogue: PlumeCatalogue, layout: Layout, match: Match) -> list[Finding]:
+    """Return findings that keep every hole from being judged: a wrong count or layout."""
+    direction = catalogue.direction_deg
+    n, k = len(layout), len(direction)
+    matched = [d for d in match.deviation_deg.tolist() if math.isfinite(d)]
+    gone = n - len(matched)
+    extra = k - len(matched)
+    if not layout.even:
+        other = match_plumes(catalogue, layout.mirrored())
+        if match.misfit_deg > MIRROR_DEG and other.misfit_deg < 0.4 * match.misfit_deg:
+            fits = {"as_given_deg": match.misfit_deg, "mirrored_deg": other.misfit_deg}
+            return [Finding(kind=Kind.MIRRORED_LAYOUT, fields=fits)]
+    off = sum(abs(d) > 2 * FITS_DEG for d in matched)
+    wrong = gone + extra > n / 2 or gone + extra + off > max(n / 2, 2)
+    if layout.even and not wrong and k != n and k >= 3:
+        # Would another even count explain the plumes with nothing missing?
+        count, apart = even_pattern(direction)
+        worst = max((abs(d) for d in matched), default=0.0)
+        wrong = count == k and apart < FITS_DEG and (extra > 0 or worst > 2 * FITS_DEG)
+    if layout.even and not wrong and k >= 3 and gone > 1:
+        count, apart = even_pattern(direction)
+        wrong = count == k and apart < FITS_DEG
+    if wrong:
+        return [Finding(kind=Kind.COUNT_DOES_NOT_FIT, fields={"expected": n, "found": k})]
+    return []

@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Final
 
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.flags import Flags
@@ -84,6 +85,7 @@ class Doubt(StrEnum):
     NOISE = "noise"
     # of several shots
     INTERMITTENT = "intermittent"
+    NOT_FOLLOWED = "not-followed"
     ARROWS_DISAGREE = "arrows-disagree"
     TURNS_DISAGREE = "turns-disagree"
     NO_FEATURE = "no-feature"
@@ -92,6 +94,8 @@ class Doubt(StrEnum):
     SEVERAL_PLUMES = "several-plumes"
     SOAKED_OVER = "soaked-over"
     OPEN_HOLLOW = "open-hollow"
+    # of angles from the tip's height
+    SOAKED_ENDS = "soaked-ends"
     # what is not asked at all
     LIMIT_OFF = "limit-off"
     NEED_NOT_BE_FILLED = "need-not-be-filled"
@@ -172,6 +176,10 @@ class Kind(StrEnum):
     SHEET_NOT_FOUND = "sheet-not-found"
     SHEET_CROPPED = "sheet-cropped"
     NO_SCALE = "no-scale"
+
+
+ABOUT_PHOTO: Final = frozenset(list(Kind)[list(Kind).index(Kind.PHOTO_POOR) :])
+"""Kinds about the photo and the sheet rather than the spray: from the first such one on."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -421,6 +429,16 @@ class MatchedBy(StrEnum):
     NONE = "none"
 
 
+class Way(StrEnum):
+    """What became of a hole between two photos."""
+
+    BETTER = "better"
+    WORSE = "worse"
+    CHANGED = "changed"
+    NO_SURE_CHANGE = "no sure change"
+    NOT_KNOWN = "not known"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Matching:
     """How the holes of several photos were matched, and how surely.
@@ -618,6 +636,20 @@ class Result:
         if not isinstance(self.nozzle, Layout):
             raise TypeError("this nozzle sprays along its axis and has no layout of holes")
         return self.nozzle
+
+    @property
+    def axial_nozzle(self) -> AxialNozzle:
+        """The nozzle that sprays along its axis."""
+        if not isinstance(self.nozzle, AxialNozzle):
+            raise TypeError("this nozzle has holes and no axial spray")
+        return self.nozzle
+
+    @property
+    def together(self) -> Shots:
+        """The single photos, of several shots judged together."""
+        if self.shots is None:
+            raise TypeError("this is the result of a single photo")
+        return self.shots
 
 
 def most_important_first(findings: list[Finding]) -> tuple[Finding, ...]:

@@ -23,10 +23,12 @@ import numpy as np
 from spraycheck.arrays import Float
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.judge.findings import describe, most_important_first
-from spraycheck.judge.layout import Assessment, Evidence, Layout, SprayAngles
+from spraycheck.judge.case import Case
+from spraycheck.judge.checks import check_limit, waived
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.nozzle import AxialNozzle
+from spraycheck.judge.result import Doubt, Finding, Kind, SprayAngles
 from spraycheck.spray.containers import PlumeCatalogue
-from spraycheck.stats.decision import Tolerance, conformity_probability
 
 HEIGHT_U_MM: Final = 1.0
 """Expanded uncertainty (95 %) of a height given alone: a rule held beside the tip (chosen)."""
@@ -41,6 +43,12 @@ scattered by 0.6."""
 
 TILT_U_DEG: Final = 0.75
 """Standard tilt of an injector in its holder, where it cannot be fitted (chosen)."""
+
+SOAK_FRAC: Final = 0.15
+"""Relative standard uncertainty of the tangent of an axial spray's half angle from soaking (chosen:
+on simulated cards the patch is up to a quarter wider than the cone)."""
+
+LIMIT: Final = "spray_angle_deg"
 
 LEAST_PLUMES: Final = 3
 """Fewer say nothing of an included angle."""
@@ -97,83 +105,98 @@ def parse_standoff(text: str) -> Standoff:
     return Standoff(height_mm=height, u_mm=HEIGHT_U_MM if spread is None else spread)
 
 
-def add_spray_angles(assessment: Assessment, standoff: Standoff) -> Assessment:
-    """Return the assessment with the angles the height gives, held against their limits.
-
-    A nozzle that surely leans is told. An included angle that is surely not the layout's fails the
-    nozzle; that it is the layout's can seldom be shown (paper that soaks leaves some 4 degrees
-    open), so a pass does not ask for it.
+def add_angles(case: Case, standoff: Standoff | None) -> Case:
+    """Return the case with the angles the tip's height gives, and the check they are held to.
 
     Parameters
     ----------
-    assessment : Assessment
-        Of a card whose scale is known.
-    standoff : Standoff
-        Height of the tip.
+    case : Case
+        Of a card whose scale is known, where a height is given for a nozzle with holes.
+    standoff : Standoff or None
+        Height of the tip, where it is known.
 
     Raises
     ------
     MeasurementError
-        The scale is not known.
+        The scale is not known, of a nozzle with holes.
     """
-    if not assessment.card.scale_known:
+    if isinstance(case.nozzle, AxialNozzle):
+        return _axial_angles(case, case.nozzle, standoff)
+    return case if standoff is None else _pattern_angles(case, case.nozzle, standoff)
+
+
+def _pattern_angles(case: Case, layout: Layout, standoff: Standoff) -> Case:
+    """Add the holes' angles.
+
+    A nozzle that surely leans is told. An included angle that is surely not the layout's fails the
+    nozzle; that it is the layout's can seldom be shown (paper that soaks leaves some 4 degrees
+    open), so a pass does not ask for it.
+    """
+    found, limits = case.measurement, case.limits
+    if not found.card.scale_known:
         raise MeasurementError(
             "the standoff was given but the card's scale is not known",
             stage="assessment",
             hint="give the sheet's size, for example --sheet a4, or spray a printed target card",
         )
-    printed = assessment.card.printed
+    rows, printed = found.plumes.catalogue, found.card.printed
+    nominal = np.full(len(rows), np.nan)
+    for place, hole in enumerate(case.rows):
+        if hole.plume is not None and not layout.even:
+            nominal[hole.plume - 1] = layout.axis_angle_deg[place]
     angles = spray_angles(
-        assessment.catalogue,
+        rows,
         standoff,
-        nominal_deg=_nominal(assessment),
+        nominal_deg=nominal,
         scale_u_frac=printed.scale_u_frac if printed else 0.0,
     )
-    findings = assessment.findings
-    told = any(finding.code == "nozzle-tilted" for finding in findings)
-    if not told and angles.tilt_deg - angles.tilt_u_deg > assessment.limits.tilt_deg:
-        tilted = describe("nozzle-tilted", tilt_deg=angles.tilt_deg)
-        findings = most_important_first([*findings, tilted])
-    with_angles = replace(assessment, angles=angles, findings=findings)
-    return _hold_spray_angle(with_angles, angles)
-
-
-def _hold_spray_angle(assessment: Assessment, angles: SprayAngles) -> Assessment:
-    """Fail a nozzle whose included angle is surely not its layout's."""
-    limits = assessment.limits
-    off = np.array(angles.axis_angle_deg) - np.array(angles.nominal_deg)
+    case = replace(case, angles=angles)
+    told = any(note.kind is Kind.NOZZLE_TILTED for note in case.notes)
+    if not told and angles.tilt_deg - angles.tilt_u_deg > limits.tilt_deg:  # type: ignore[union-attr]
+        tilted = Finding(kind=Kind.NOZZLE_TILTED, fields={"tilt_deg": angles.tilt_deg})
+        case = replace(case, notes=(*case.notes, tilted))
+    off = np.array(angles.axis_angle_deg) - nominal
     off = off[np.isfinite(off)]  # a stray plume has no hole
-    if not limits.held("spray_angle_deg") or len(off) < LEAST_PLUMES:
-        return assessment
-    deviation, allowed = 2 * float(off.mean()), limits.spray_angle_deg
-    probability = conformity_probability(
-        deviation,
-        angles.spray_angle_u_deg / COVERAGE_FACTOR_95,
-        Tolerance(lower=-allowed, upper=allowed),
-    )
-    if probability > limits.risk:
-        return assessment
-    evidence = Evidence(
-        limit="spray_angle_deg",
-        value=deviation,
-        u=angles.spray_angle_u_deg,
-        allowed=allowed,
-        unit="deg",
-        probability=probability,
-    )
-    told = describe(
-        "spray-angle-off",
-        evidence=evidence,
-        deviation_deg=deviation,
-        u_deg=angles.spray_angle_u_deg,
-        limit_deg=allowed,
-    )
-    return replace(
-        assessment,
-        findings=most_important_first([*assessment.findings, told]),
-        verdict="fail",
-        probability=float(np.fmin(assessment.probability, probability)),
-    )
+    if not limits.held(LIMIT) or len(off) < LEAST_PLUMES:
+        return case
+    sigma = angles.spray_angle_u_deg / COVERAGE_FACTOR_95
+    return _with(case, 2 * float(off.mean()), sigma, (Doubt.SOAKED_ENDS,))
+
+
+def _axial_angles(case: Case, nozzle: AxialNozzle, standoff: Standoff | None) -> Case:
+    """Add the full angle of a cone as wide as the patch, where height and scale are known."""
+    found = case.measurement
+    patch, sigma, off = found.patch, math.nan, math.nan
+    if standoff is not None and found.card.scale_known:
+        tangent = patch.diameter_mm / 2 / standoff.height_mm
+        relative = math.hypot(
+            patch.diameter_u_mm / patch.diameter_mm,
+            standoff.u_mm / standoff.height_mm,
+            COVERAGE_FACTOR_95 * SOAK_FRAC,
+        )
+        # Twice the derivative of the arc tangent.
+        u = math.degrees(2 * tangent / (1 + tangent**2) * relative)
+        angle = math.degrees(2 * math.atan(tangent))
+        angles = SprayAngles(
+            height_mm=standoff.height_mm,
+            height_u_mm=standoff.u_mm,
+            spray_angle_deg=angle,
+            spray_angle_u_deg=u,
+        )
+        case = replace(case, angles=angles)
+        sigma, off = u / COVERAGE_FACTOR_95, angle - nozzle.full_angle_deg
+    lost = {Doubt.NO_OUTLINE, Doubt.SEVERAL_PLUMES} & {d for c in case.checks for d in c.doubts}
+    why = tuple(sorted(lost))
+    if not case.limits.held(LIMIT):
+        why = (Doubt.LIMIT_OFF,)
+    elif not math.isfinite(off):
+        why = (Doubt.NO_HEIGHT,)
+    return _with(case, off, sigma, why)
+
+
+def _with(case: Case, value: float, sigma: float, doubts: tuple[Doubt, ...]) -> Case:
+    check = check_limit(LIMIT, value, sigma, case.limits, doubts=doubts)
+    return replace(case, checks=(*case.checks, check), sharing=case.sharing + (not waived(doubts)))
 
 
 def spray_angles(
@@ -256,13 +279,3 @@ def _tilt(off: Float, direction: Float) -> tuple[float, float, float, Float]:
     u = COVERAGE_FACTOR_95 * math.sqrt(float(covariance[1, 1] + covariance[2, 2]) / 2)
     towards = math.degrees(math.atan2(across, along)) % 360.0 % 360.0
     return tilt, u, towards, np.asarray(design[:, 1:] @ solution[1:])
-
-
-def _nominal(assessment: Assessment) -> Float:
-    """What each plume's angle should be: of the hole it belongs to."""
-    layout: Layout = assessment.layout
-    out = np.full(len(assessment.catalogue), np.nan)
-    for place, hole in enumerate(assessment.holes):
-        if hole.plume is not None and not layout.even:
-            out[hole.plume - 1] = layout.axis_angle_deg[place]
-    return out

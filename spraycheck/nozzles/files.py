@@ -41,10 +41,9 @@ import msgspec
 
 from spraycheck.card.target import inert
 from spraycheck.errors import InputError
-from spraycheck.judge.axial import CentralNozzle
-from spraycheck.judge.axial.nozzle import FILLS, LEAST_ANGLE_DEG, MOST_ANGLE_DEG
 from spraycheck.judge.layout import MAX_HOLES, MIN_HOLES, Layout
 from spraycheck.judge.limits import Limits, LimitSet
+from spraycheck.judge.nozzle import FILLS, LEAST_ANGLE_DEG, MOST_ANGLE_DEG, AxialNozzle
 from spraycheck.nozzles.holes import MEANING_OF_HOLE, HoleEntry, check_holes
 from spraycheck.nozzles.limits import KINDS, kind_in, limits_from, meaning_of, section_of
 from spraycheck.nozzles.lines import Place
@@ -114,7 +113,7 @@ class Nozzle:
 
     Parameters
     ----------
-    expected : Layout or CentralNozzle
+    expected : Layout or AxialNozzle
         What it should spray.
     limits : LimitSet or None
         Its own limits; None where the defaults hold.
@@ -124,7 +123,7 @@ class Nozzle:
         Free text.
     """
 
-    expected: Layout | CentralNozzle
+    expected: Layout | AxialNozzle
     limits: LimitSet | None = None
     opening: Pressure | None = None
     seat_hold: Pressure | None = None
@@ -143,7 +142,7 @@ class Nozzle:
     @property
     def kind(self) -> str:
         """``holes``, ``pintle`` or ``single-hole``."""
-        return self.expected.kind if isinstance(self.expected, CentralNozzle) else "holes"
+        return self.expected.kind if isinstance(self.expected, AxialNozzle) else "holes"
 
     def limits_under(self, given: LimitSet | None = None) -> LimitSet:
         """Return what is tolerated: what is ``given``, else its own limits, else the defaults.
@@ -174,7 +173,7 @@ class Nozzle:
         InputError
             It has none, but one central spray.
         """
-        if isinstance(self.expected, CentralNozzle):
+        if isinstance(self.expected, AxialNozzle):
             raise InputError(
                 f"{self.name!r} is a {self.kind} nozzle with one central spray, expected a nozzle "
                 "with holes",
@@ -337,7 +336,7 @@ def _layout(source: Source, file: Any, name: str) -> Layout | None:
     return layout.mirrored() if file.seen_from == "tip" else layout
 
 
-def _central(source: Source, file: Any, name: str) -> CentralNozzle | None:
+def _central(source: Source, file: Any, name: str) -> AxialNozzle | None:
     _refuse(source, _OF_HOLES, file.kind)
     if source.has("full_angle_deg"):
         source.check_range(
@@ -352,8 +351,8 @@ def _central(source: Source, file: Any, name: str) -> CentralNozzle | None:
         return None
     fill = file.fill
     if not source.has("fill") and file.kind == "single-hole":
-        fill = CentralNozzle.single_hole().fill
-    return CentralNozzle(name=name, kind=file.kind, fill=fill, full_angle_deg=file.full_angle_deg)
+        fill = AxialNozzle.single_hole().fill
+    return AxialNozzle(name=name, kind=file.kind, fill=fill, full_angle_deg=file.full_angle_deg)
 
 
 def _refuse(source: Source, keys: tuple[str, ...], kind: str) -> None:

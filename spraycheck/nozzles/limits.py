@@ -27,14 +27,14 @@ from typing import Any, Final
 
 import msgspec
 
-from spraycheck.judge.axial.nozzle import KINDS as CENTRAL_KINDS
-from spraycheck.judge.limits import COMMON, CentralLimits, Limits, LimitSet, limit_fields
+from spraycheck.judge.limits import COMMON, AxialLimits, Limits, LimitSet, limit_fields
+from spraycheck.judge.nozzle import KINDS as AXIAL_KINDS
 from spraycheck.nozzles.lines import Place
 from spraycheck.nozzles.validation import Source, named, one_line
 
 KINDS: Final[dict[str, type[LimitSet]]] = {
     "holes": Limits,
-    **dict.fromkeys(CENTRAL_KINDS, CentralLimits),
+    **dict.fromkeys(AXIAL_KINDS, AxialLimits),
 }
 """Kind of nozzle to the limits that fit it."""
 

@@ -1,4 +1,4 @@
-"""How states, spots and verdicts look, in every medium: sign, line and colour, none on colour alone.
+"""How states, spots and verdicts look in every medium: sign, line and colour; none by colour alone.
 
 One line per member; its word stands in `words.labels`. The colours lie near the set of Okabe and
 Ito (2008, "Color universal design", from memory), lightened so that each stands out from its dark
@@ -13,7 +13,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
-from spraycheck.judge.result import HoleState, Outcome, Verdict
+from spraycheck.judge.result import HoleState, Outcome, Verdict, Way
 
 Colour = tuple[int, int, int]
 
@@ -91,11 +91,11 @@ OUTCOME_LOOKS: Final[Mapping[Outcome, Look]] = MappingProxyType(
 )
 """Outcome of a check to the look it shares with a hole's state."""
 
-CHANGE_LOOKS: Final[Mapping[str, Look]] = MappingProxyType(
+CHANGE_LOOKS: Final[Mapping[Way, Look]] = MappingProxyType(
     {
-        "better": LOOKS[HoleState.CLEAR],
-        "worse": LOOKS[HoleState.WEAK],
-        "changed": LOOKS[HoleState.OFF_LINE],
+        Way.BETTER: LOOKS[HoleState.CLEAR],
+        Way.WORSE: LOOKS[HoleState.WEAK],
+        Way.CHANGED: LOOKS[HoleState.OFF_LINE],
     }
 )
 """Sure change to the look it borrows."""

@@ -10,14 +10,13 @@ from rich.table import Table
 from rich.text import Text
 
 from spraycheck.errors import InputError
-from spraycheck.judge.axial import CentralNozzle
-from spraycheck.judge.findings import clock_position
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet, limit_fields
+from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.nozzles.files import Nozzle, Pressure, read_nozzle
 from spraycheck.nozzles.library import Cabinet
 from spraycheck.report.nozzle_dial import text_dial
-from spraycheck.report.terminal import printable
+from spraycheck.report.words.numbers import clock_position, printable
 from spraycheck.units import convert_pressure
 
 _ASCII = str.maketrans({"°": " deg", "±": "+-", "–": "-", "×": "x", "’": "'"})
@@ -92,7 +91,7 @@ def nozzle_text(nozzle: Nozzle, path: str, screen: Screen) -> str:
     """Return everything a nozzle file says."""
     screen.print(Text(screen.say(nozzle.name), style="bold"))
     screen.print(Text(screen.say(path)))
-    if isinstance(nozzle.expected, CentralNozzle):
+    if isinstance(nozzle.expected, AxialNozzle):
         _show_central(screen, nozzle.expected)
     else:
         _show_holes(screen, nozzle.expected)
@@ -106,7 +105,7 @@ def nozzle_text(nozzle: Nozzle, path: str, screen: Screen) -> str:
     return screen.text()
 
 
-def _show_central(screen: Screen, nozzle: CentralNozzle) -> None:
+def _show_central(screen: Screen, nozzle: AxialNozzle) -> None:
     angle = nozzle.full_angle_deg
     spray = {"either": "hollow or filled, not judged"}.get(nozzle.fill, nozzle.fill)
     wide = f", full angle {angle:g}°" if math.isfinite(angle) else ", full angle not known"

@@ -33,9 +33,7 @@ class Plumes:
         rows = self.catalogue
         return replace(
             self,
-            centre=replace(
-                self.centre, covariance_mm2=factor**2 * self.centre.covariance_mm2
-            ),
+            centre=replace(self.centre, covariance_mm2=factor**2 * self.centre.covariance_mm2),
             catalogue=replace(
                 rows,
                 direction_u_deg=factor * rows.direction_u_deg,

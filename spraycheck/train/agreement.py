@@ -8,8 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
+from spraycheck.judge.result import Result
 from spraycheck.simulate import CardTruth, TrueHole
 
 AGREES, UNDECIDED, DIFFERS = "agrees", "undecided", "differs"
@@ -142,14 +143,14 @@ def _true_state(hole: TrueHole, ratio: float, limits: Limits) -> TrueState:
     return TrueState(hole=hole.hole, state=state, area_ratio=ratio, deviation_deg=off)
 
 
-def compare(truth: CardTruth, assessment: Assessment) -> Comparison:
+def compare(truth: CardTruth, assessment: Result) -> Comparison:
     """Put the tool's answer beside the truth.
 
     Parameters
     ----------
     truth : CardTruth
         What is on the card.
-    assessment : Assessment
+    assessment : Result
         The same card, measured.
 
     Returns
@@ -210,7 +211,7 @@ def true_verdict(truth: CardTruth, states: tuple[TrueState, ...], limits: Limits
     return "fail" if wrong else "pass"
 
 
-def _paired(truth: CardTruth, assessment: Assessment) -> list[int | None]:
+def _paired(truth: CardTruth, assessment: Result) -> list[int | None]:
     """Return, per true hole, the index of the judged hole that should spray to the same place."""
     n = len(truth.holes)
     if len(assessment.holes) != n:

@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from spraycheck.errors import MeasurementError
-from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.result import Result
 from spraycheck.measuring import measure_photo
 from spraycheck.photo import photo_from_array
 from spraycheck.report.atlas import Atlas, AtlasPage, HoleRow
+from spraycheck.report.model.holes import explain_verdict
 from spraycheck.report.overlay import compose_overlay
-from spraycheck.report.summary import explain_verdict
 from spraycheck.simulate import SyntheticPhoto
 from spraycheck.train.agreement import Comparison, compare, not_measured
 from spraycheck.train.lessons import Lesson, lessons
@@ -102,7 +103,7 @@ def _layout(setting: Setting) -> Layout:
     return setting.layout
 
 
-def _measured(setting: Setting, photo: SyntheticPhoto) -> Assessment:
+def _measured(setting: Setting, photo: SyntheticPhoto) -> Result:
     """Measure the picture as a file of it would be: compressed, with its focal length."""
     data = picture_bytes(photo.rgb)
     with Image.open(io.BytesIO(data)) as image:

@@ -21,15 +21,17 @@ import math
 from collections import Counter, defaultdict
 
 import cv2
+from spraycheck.judge.axial.assessment import HELD
 
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import MeasurementError
-from spraycheck.judge.axial import QUANTITIES, CentralAssessment, CentralNozzle
-from spraycheck.judge.axial.assessment import HELD, LOWEST
-from spraycheck.judge.limits import CentralLimits
+from spraycheck.judge.limits import LOWEST, AxialLimits
+from spraycheck.judge.nozzle import AxialNozzle
+from spraycheck.judge.result import Result
 from spraycheck.measuring import measure_central_photo
 from spraycheck.simulate import TrueCentral, random_scene
 from spraycheck.simulate.central_scene import CENTRAL_FAULTS
+from spraycheck.spray.axial.containers import QUANTITIES
 
 FAULTS = CENTRAL_FAULTS[1:]
 
@@ -66,7 +68,7 @@ def main() -> None:
         photo = scene.photograph()
         truth = photo.truth.central
         assert truth is not None
-        nozzle = CentralNozzle(
+        nozzle = AxialNozzle(
             name="simulated", kind="pintle", fill="hollow" if truth.hollow else "filled"
         )
         sheet = CardSpec(width_mm=scene.paper.width_mm, height_mm=scene.paper.height_mm)
@@ -98,7 +100,7 @@ def _true(truth: TrueCentral, name: str) -> float:
     return float(getattr(truth, name))
 
 
-def _cover(inside: dict[str, list[bool]], a: CentralAssessment, truth: TrueCentral) -> None:
+def _cover(inside: dict[str, list[bool]], a: Result, truth: TrueCentral) -> None:
     for name in QUANTITIES:
         error, u = a.patch.value(name) - _true(truth, name), a.patch.u(name)
         if math.isfinite(error) and math.isfinite(u):
@@ -110,7 +112,7 @@ def _cover(inside: dict[str, list[bool]], a: CentralAssessment, truth: TrueCentr
 
 def _near(truth: TrueCentral, *, faulty: bool, aim: bool) -> bool:
     """Whether the true values lie too close to their limits for a verdict to be expected."""
-    limits = CentralLimits()
+    limits = AxialLimits()
     kept = []
     for name, quantity in HELD.items():
         if quantity not in MARGIN or name == f"core_{'filled' if truth.hollow else 'hollow'}_ratio":

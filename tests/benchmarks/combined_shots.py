@@ -26,8 +26,8 @@ import cv2
 import numpy as np
 
 from spraycheck.constants import COVERAGE_FACTOR_95
-from spraycheck.judge.layout import Assessment
-from spraycheck.judge.shots import Combination, combine_shots
+from spraycheck.judge.result import Result
+from spraycheck.judge.shots import combine_shots
 from spraycheck.measuring import measure_photo
 from spraycheck.simulate import SyntheticNozzle
 from spraycheck.simulate.camera import Camera
@@ -40,7 +40,7 @@ NOZZLES = ((4, 0.50), (5, 0.62), (6, 0.45), (7, 0.70))  # holes, flow of the wea
 CAMERA = Camera(width_px=1060, height_px=1414)
 
 
-def shots_of(holes: int, flow: float, count: int, rng: np.random.Generator) -> list[Assessment]:
+def shots_of(holes: int, flow: float, count: int, rng: np.random.Generator) -> list[Result]:
     """Spray, photograph and measure one nozzle again and again."""
     nozzle = SyntheticNozzle.evenly(holes, first_deg=float(rng.uniform(0, 360)))
     for hole in range(1, holes + 1):
@@ -64,7 +64,7 @@ def shots_of(holes: int, flow: float, count: int, rng: np.random.Generator) -> l
     return found
 
 
-def weak(result: Combination) -> tuple[float, float]:
+def weak(result: Result) -> tuple[float, float]:
     """Logarithm of the weak hole's area and its standard uncertainty."""
     hole = min((h.hole for h in result.holes), key=lambda h: h.area_ratio)
     return math.log(hole.area_ratio), hole.area_ratio_u / hole.area_ratio / COVERAGE_FACTOR_95
@@ -129,7 +129,7 @@ def main() -> None:
           f"observed by {middle[1] / theory - 1:+.1%}")  # fmt: skip
 
 
-def replace_digest(shot: Assessment, number: int) -> Assessment:
+def replace_digest(shot: Result, number: int) -> Result:
     """Give an array's photo a name of its own."""
     return replace(shot, photo=replace(shot.photo, file=f"shot {number + 1}"))
 

@@ -50,7 +50,7 @@ from spraycheck import measure_photo, photo_from_array
 from spraycheck.card.spec import CardSpec
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import SprayCheckError
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 from spraycheck.simulate import Scene, SyntheticPhoto, random_scene
 from spraycheck.simulate.card import CardImage
 
@@ -154,7 +154,7 @@ def judge(factor: str, level: float, number: int, photo: SyntheticPhoto) -> Row:
     return compare(factor, level, number, photo, a)
 
 
-def compare(factor: str, level: float, number: int, photo: SyntheticPhoto, a: Assessment) -> Row:
+def compare(factor: str, level: float, number: int, photo: SyntheticPhoto, a: Result) -> Row:
     """Errors of one assessment, and each over its stated standard uncertainty."""
     truth, rows = photo.truth, a.catalogue
     true = np.array([hole.direction_deg for hole in truth.holes])
@@ -188,7 +188,7 @@ def compare(factor: str, level: float, number: int, photo: SyntheticPhoto, a: As
     )
 
 
-def facts(a: Assessment) -> dict[str, float]:
+def facts(a: Result) -> dict[str, float]:
     """What the gate looks at."""
     quality = a.quality
     assert quality is not None

@@ -25,7 +25,8 @@ import numpy as np
 
 from spraycheck import measure_photo
 from spraycheck.errors import SprayCheckError
-from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.judge.layout import Layout
+from spraycheck.judge.result import Result
 from spraycheck.nozzles.files import read_layout
 from spraycheck.nozzles.library import EXAMPLES
 from spraycheck.simulate import SyntheticNozzle, SyntheticPhoto, random_scene
@@ -168,7 +169,7 @@ def _nozzle(
     return nozzle, faults
 
 
-def measure_case(case: Case, **options: Any) -> Assessment:
+def measure_case(case: Case, **options: Any) -> Result:
     """Measure a card as its user would: sheet named, file compressed by a phone."""
     coded = cv2.imencode(".jpg", case.photo.rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
     rgb = np.ascontiguousarray(cv2.imdecode(coded, cv2.IMREAD_COLOR)[..., ::-1])
@@ -208,7 +209,7 @@ def main() -> None:
     _print(table, holes, notes)
 
 
-def _count(holes: Counter[str], case: Case, a: Assessment) -> list[str]:
+def _count(holes: Counter[str], case: Case, a: Result) -> list[str]:
     """Count hits and misses of holes; return those that were called wrongly outright."""
     wrong = []
     faulty = _numbered_alike(case, a)
@@ -224,7 +225,7 @@ def _count(holes: Counter[str], case: Case, a: Assessment) -> list[str]:
     return wrong
 
 
-def _numbered_alike(case: Case, a: Assessment) -> set[int]:
+def _numbered_alike(case: Case, a: Result) -> set[int]:
     """Number the faulty holes as the assessment does.
 
     A nozzle that looks the same after a part of a turn has no first hole on a plain sheet: of the

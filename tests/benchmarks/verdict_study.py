@@ -33,8 +33,8 @@ from study_scenes import FAMILIES, SEED, Case, make_case
 
 from spraycheck import measure_photo
 from spraycheck.errors import SprayCheckError
-from spraycheck.judge.layout import Assessment
 from spraycheck.judge.limits import Limits
+from spraycheck.judge.result import Result
 from spraycheck.stats.circular import wrap_180
 from spraycheck.stats.psychometrics import Trials, fit_detection, level_interval
 
@@ -144,7 +144,7 @@ def _truth_of(case: Case) -> Row:
     }
 
 
-def compare(case: Case, a: Assessment) -> Row:
+def compare(case: Case, a: Result) -> Row:
     """Errors of everything measured, each with the stated 95 % uncertainty."""
     truth = case.photo.truth
     mm, px = case.photo.truth_grid(8.0)

@@ -20,7 +20,7 @@ from drawn_photos import Camera, Card, Cone, Shot, photograph
 
 from spraycheck import measure_photo
 from spraycheck.errors import MeasurementError
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 
 HEIGHT = 60.0
 START = 8.0
@@ -38,7 +38,7 @@ def _shot(angle: float, half_cone: float, gone: tuple[int, ...] = ()) -> Shot:
 
 
 @functools.cache
-def _measured(angle: float, half_cone: float, gone: tuple[int, ...] = ()) -> Assessment:
+def _measured(angle: float, half_cone: float, gone: tuple[int, ...] = ()) -> Result:
     return measure_photo(_shot(angle, half_cone, gone).rgb, holes=8, sheet="240x260")
 
 

@@ -15,11 +15,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from drawn_photos import Blot, Card, even, flat, photograph
+from spraycheck.judge.assessment import assess_layout
 
 from spraycheck import measure_photo
-from spraycheck.judge.assessment import assess_layout
-from spraycheck.judge.layout import Assessment, Layout
+from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
+from spraycheck.judge.result import Result
 from spraycheck.photo.containers import Photo
 from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
@@ -41,7 +42,7 @@ def _stages() -> tuple[WetnessMap, NozzleCentre, PlumeSegmentation, PlumeCatalog
     return wet, centre, labels, measure_plumes(wet, labels, centre)
 
 
-def _assessed(directions: np.ndarray, areas: np.ndarray, holes: int) -> Assessment:
+def _assessed(directions: np.ndarray, areas: np.ndarray, holes: int) -> Result:
     wet, centre, labels, like = _stages()
     order = np.argsort(directions)
     d, a = directions[order] % 360, areas[order]

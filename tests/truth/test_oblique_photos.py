@@ -19,7 +19,7 @@ from drawn_photos import Camera, Card, Shot, even, photograph
 from spraycheck import measure_photo
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.card.spec import CardSpec
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 from spraycheck.photo.containers import Photo
 from spraycheck.pipeline import Pipeline
 
@@ -72,7 +72,7 @@ def crop(photo: Photo, spec: CardSpec) -> RectifiedCard:
     )
 
 
-def _directions(got: Assessment) -> np.ndarray:
+def _directions(got: Result) -> np.ndarray:
     """Deviation of every plume from where it was drawn."""
     assert len(got.catalogue) == COUNT
     drawn = START + 360 / COUNT * np.arange(COUNT)

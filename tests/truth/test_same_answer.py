@@ -17,7 +17,7 @@ import pytest
 from drawn_photos import Blot, Camera, Card, photograph
 
 from spraycheck import measure_photo
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 
 # Nothing symmetric: unequal spacing within limits, unequal size, off the middle.
 DIRECTIONS = np.array([21.0, 92.5, 166.0, 237.0, 309.5])
@@ -36,12 +36,12 @@ def _photo() -> np.ndarray:
     return photograph(CARD, CAMERA).rgb
 
 
-def _measure(rgb: np.ndarray) -> Assessment:
+def _measure(rgb: np.ndarray) -> Result:
     return measure_photo(np.ascontiguousarray(rgb), holes=5, sheet="a4")
 
 
 @functools.cache
-def _base() -> Assessment:
+def _base() -> Result:
     return _measure(_photo())
 
 
@@ -49,7 +49,7 @@ def _gap(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return np.asarray((a - b + 180) % 360 - 180)
 
 
-def _same(got: Assessment, turn: float = 0.0) -> None:
+def _same(got: Result, turn: float = 0.0) -> None:
     """Compare with the untouched photo, every direction turned by ``turn``."""
     base = _base()
     assert len(got.catalogue) == len(base.catalogue)

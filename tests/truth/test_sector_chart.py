@@ -16,7 +16,7 @@ import pytest
 from drawn_photos import Camera, Card, Sector, flat, photograph
 
 from spraycheck import measure_photo
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.measure import measure_plumes
 from spraycheck.spray.segmentation import segment_plumes
@@ -32,7 +32,7 @@ def _chart(every: int) -> Card:
 
 
 @functools.cache
-def _measured(every: int, tilt: float) -> Assessment:
+def _measured(every: int, tilt: float) -> Result:
     shot = photograph(_chart(every), Camera(tilt=tilt))
     return measure_photo(shot.rgb, holes=min(36 // every, 16), sheet="a4")
 

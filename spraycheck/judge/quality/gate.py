@@ -3,20 +3,18 @@
 Each limit stands at the point where, on healthy drawn cards with one fault of the photo growing
 (``tests/benchmarks/photo_quality.py``, three cards, 15 to 17 plumes), errors passed the standard
 uncertainties stated for them; "ratio" below is the root mean square of error over uncertainty,
-1 or less where the statement is true. The ratios are from before the pipeline doubled what
-is stated beyond a limit; since then they are half of that there.
+1 or less where the statement is true. The ratios are from before the judge doubled what is
+stated beyond a limit; since then they are half of that there.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 from spraycheck import flags as flag
-from spraycheck.judge.findings import describe
-from spraycheck.judge.layout import Assessment, Finding, PhotoQuality
-from spraycheck.spray.seen import Seen
+from spraycheck.judge.result import Finding, Kind, Limitation, PhotoQuality
+from spraycheck.spray.measurement import Measurement
 
 BLUR_LIMIT: Final = 0.20
 """Rise of an edge over a plume's width. Blurred to 0.14: ratios 0.86 (directions) and 1.01
@@ -67,149 +65,120 @@ which a stroke was too weak to wet any plume through. With a fifth of the fluid:
 (above 0.75); photographs with known truth have a depth from 0.35 on."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Limitation:
-    """One thing about the photo or the card that limits what can be said.
-
-    Parameters
-    ----------
-    flag : str
-        See `flags`.
-    finding : Finding
-        What to tell.
-    beyond : bool
-        The stated uncertainties no longer hold: nothing passes on this photo.
-    """
-
-    flag: str
-    finding: Finding
-    beyond: bool
+BEYOND_FACTOR: Final = 2.0
+"""What stated uncertainties are multiplied by on a photo beyond a limit (chosen: errors reach 1.3
+to 2 times what is stated at the first level tried beyond each)."""
 
 
-def limitations(quality: PhotoQuality, found: Seen | Assessment) -> tuple[Limitation, ...]:
+def limitations(quality: PhotoQuality, found: Measurement) -> tuple[Limitation, ...]:
     """List what limits a photo, beyond its limit or only worth telling when the verdict is open.
 
     Parameters
     ----------
     quality : PhotoQuality
         Of the photo.
-    found : Seen or Assessment
-        What the stages found on the same photo.
+    found : Measurement
+        What was measured on the same photo.
     """
-    groups = (
-        _wetting(quality, found),
-        _sharpness(quality, found),
-        _noise(found),
-        _resolution(quality),
-        _light(quality),
-        _compression(found),
-        _told(quality, found),
+    photo, wet = found.photo, found.wetness
+    pale = wet.contrast < WEAK_DEPTH
+    width_px = quality.plume_width_mm / quality.mm_per_px
+    flooded = quality.dark_frac > FLOODED_LIMIT
+    # Flag, kind, whether it is so, whether the uncertainties no longer hold, and its numbers.
+    rows: tuple[tuple[str, Kind, bool, bool, dict[str, object]], ...] = (
+        (flag.TOO_WET, Kind.TOO_WET, flooded, True, {}),
+        (
+            flag.WEAK_STROKE,
+            Kind.WEAK_STROKE,
+            not flooded and pale and quality.fill_frac < WEAK_FILL,
+            True,
+            {},
+        ),
+        _sharpness(quality, blurred=flag.BLURRED in found.card.flags),
+        # The spray is pale rather than the photo noisy.
+        (
+            flag.FAINT,
+            Kind.PHOTO_POOR,
+            wet.noise > NOISE_LIMIT and pale,
+            True,
+            {"flag": flag.FAINT},
+        ),
+        (
+            flag.NOISY,
+            Kind.PHOTO_NOISY,
+            wet.noise > NOISE_LIMIT and not pale,
+            True,
+            {"noise_frac": wet.noise, "limit_frac": NOISE_LIMIT},
+        ),
+        (
+            flag.LOW_RESOLUTION,
+            Kind.PHOTO_COARSE,
+            width_px < LEAST_WIDTH_PX,
+            True,
+            {"width_px": width_px, "limit_px": LEAST_WIDTH_PX},
+        ),
+        (
+            flag.CLIPPED,
+            Kind.PHOTO_OVEREXPOSED,
+            quality.clipped_frac > CLIPPED_LIMIT,
+            True,
+            {"clipped_frac": quality.clipped_frac, "limit_frac": CLIPPED_LIMIT},
+        ),
+        (
+            flag.GLARE,
+            Kind.PHOTO_GLARE,
+            quality.glare_frac > GLARE_TOLD,
+            False,
+            {"glare_frac": quality.glare_frac},
+        ),
+        (
+            flag.LOSSY_COPY,
+            Kind.PHOTO_COMPRESSED,
+            photo.jpeg_quality < QUALITY_LIMIT,
+            True,
+            {"quality": photo.jpeg_quality, "limit": QUALITY_LIMIT},
+        ),
+        (
+            flag.LOSSY_COPY,
+            Kind.PHOTO_POOR,
+            flag.LOSSY_COPY in photo.flags and not photo.jpeg_quality < QUALITY_LIMIT,
+            False,
+            {"flag": flag.LOSSY_COPY},
+        ),
+        (flag.FLASH, Kind.PHOTO_POOR, flag.FLASH in photo.flags, False, {"flag": flag.FLASH}),
+        (
+            flag.OBLIQUE,
+            Kind.PHOTO_OBLIQUE,
+            quality.view_deg > OBLIQUE_TOLD_DEG or flag.OBLIQUE in found.card.flags,
+            False,
+            {"view_deg": max(quality.view_deg, OBLIQUE_TOLD_DEG)},
+        ),
+        (
+            flag.LATE,
+            Kind.PHOTO_LATE,
+            quality.wicking_mm > 0,
+            False,
+            {"minutes": quality.elapsed_s / 60},
+        ),
     )
-    return tuple(one for group in groups for one in group)
+    return tuple(
+        Limitation(flag=name, finding=Finding(kind=kind, fields=fields), beyond=beyond)
+        for name, kind, so, beyond, fields in rows
+        if so
+    )
 
 
-def _limitation(name: str, code: str, beyond: bool, **fields: float | str) -> Limitation:
-    return Limitation(flag=name, finding=describe(code, 0, evidence=None, **fields), beyond=beyond)
-
-
-def _wetting(quality: PhotoQuality, found: Seen | Assessment) -> list[Limitation]:
-    if quality.dark_frac > FLOODED_LIMIT:
-        return [_limitation(flag.TOO_WET, "too-wet", True)]
-    if found.wetness.contrast < WEAK_DEPTH and quality.fill_frac < WEAK_FILL:
-        return [_limitation(flag.WEAK_STROKE, "weak-stroke", True)]
-    return []
-
-
-def _sharpness(quality: PhotoQuality, found: Seen | Assessment) -> list[Limitation]:
-    told = sorted(e for e in (quality.edge_x_mm, quality.edge_y_mm) if math.isfinite(e))
+def _sharpness(
+    quality: PhotoQuality, *, blurred: bool
+) -> tuple[str, Kind, bool, bool, dict[str, object]]:
+    known = sorted(e for e in (quality.edge_x_mm, quality.edge_y_mm) if math.isfinite(e))
     width = quality.plume_width_mm
-    if not told or not width > 0:
-        return []
-    parts = [edge / width for edge in told]
+    if not known or not width > 0:
+        return flag.BLURRED, Kind.PHOTO_BLURRED, False, False, {}
+    parts = [edge / width for edge in known]
     beyond = parts[-1] > BLUR_LIMIT
-    if not beyond and flag.BLURRED not in found.card.flags:
-        return []
+    fields: dict[str, object] = {"edge_frac": parts[-1], "limit_frac": BLUR_LIMIT}
     if len(parts) == 2 and parts[1] > MOVED_RATIO * parts[0]:
-        return [
-            _limitation(
-                flag.BLURRED,
-                "photo-moved",
-                beyond,
-                edge_frac=parts[1],
-                other_frac=parts[0],
-                limit_frac=BLUR_LIMIT,
-            )
-        ]
-    return [
-        _limitation(
-            flag.BLURRED, "photo-blurred", beyond, edge_frac=parts[-1], limit_frac=BLUR_LIMIT
-        )
-    ]
-
-
-def _noise(found: Seen | Assessment) -> list[Limitation]:
-    noise = found.wetness.noise
-    if noise <= NOISE_LIMIT:
-        return []
-    if found.wetness.contrast < WEAK_DEPTH:  # the spray is pale rather than the photo noisy
-        return [_limitation(flag.FAINT, "photo-poor", True, flag=flag.FAINT)]
-    return [_limitation(flag.NOISY, "photo-noisy", True, noise_frac=noise, limit_frac=NOISE_LIMIT)]
-
-
-def _resolution(quality: PhotoQuality) -> list[Limitation]:
-    width = quality.plume_width_mm / quality.mm_per_px
-    if not width < LEAST_WIDTH_PX:
-        return []
-    return [
-        _limitation(
-            flag.LOW_RESOLUTION, "photo-coarse", True, width_px=width, limit_px=LEAST_WIDTH_PX
-        )
-    ]
-
-
-def _light(quality: PhotoQuality) -> list[Limitation]:
-    out = []
-    if quality.clipped_frac > CLIPPED_LIMIT:
-        out.append(
-            _limitation(
-                flag.CLIPPED,
-                "photo-overexposed",
-                True,
-                clipped_frac=quality.clipped_frac,
-                limit_frac=CLIPPED_LIMIT,
-            )
-        )
-    if quality.glare_frac > GLARE_TOLD:
-        out.append(_limitation(flag.GLARE, "photo-glare", False, glare_frac=quality.glare_frac))
-    return out
-
-
-def _compression(found: Seen | Assessment) -> list[Limitation]:
-    photo = found.photo
-    if photo.jpeg_quality < QUALITY_LIMIT:
-        return [
-            _limitation(
-                flag.LOSSY_COPY,
-                "photo-compressed",
-                True,
-                quality=photo.jpeg_quality,
-                limit=QUALITY_LIMIT,
-            )
-        ]
-    if flag.LOSSY_COPY in photo.flags:
-        return [_limitation(flag.LOSSY_COPY, "photo-poor", False, flag=flag.LOSSY_COPY)]
-    return []
-
-
-def _told(quality: PhotoQuality, found: Seen | Assessment) -> list[Limitation]:
-    """What has no limit of its own."""
-    out = []
-    if flag.FLASH in found.photo.flags:
-        out.append(_limitation(flag.FLASH, "photo-poor", False, flag=flag.FLASH))
-    if quality.view_deg > OBLIQUE_TOLD_DEG or flag.OBLIQUE in found.card.flags:
-        view = max(quality.view_deg, OBLIQUE_TOLD_DEG)
-        out.append(_limitation(flag.OBLIQUE, "photo-oblique", False, view_deg=view))
-    if quality.crept_mm > 0:
-        minutes = quality.elapsed_s / 60
-        out.append(_limitation(flag.LATE, "photo-late", False, minutes=minutes))
-    return out
+        fields["other_frac"] = parts[0]
+        return flag.BLURRED, Kind.PHOTO_MOVED, beyond or blurred, beyond, fields
+    return flag.BLURRED, Kind.PHOTO_BLURRED, beyond or blurred, beyond, fields

@@ -54,14 +54,14 @@ class LightFacts:
     glare_frac: float
 
 
-def look_at_light(wet: WetnessMap, seen: RectifiedCard | None = None) -> LightFacts:
+def measure_light(wet: WetnessMap, sprayed: RectifiedCard | None = None) -> LightFacts:
     """Measure light and noise on a card.
 
     Parameters
     ----------
     wet : WetnessMap
-        From stage 2; its card's light is looked at.
-    seen : RectifiedCard, optional
+        From stage 2; its card's light is measured.
+    sprayed : RectifiedCard, optional
         The same card as it was photographed, on the same grid, where the map's own light has been
         divided by that of the clean card: what is over-exposed can no longer be told from that.
 
@@ -71,7 +71,7 @@ def look_at_light(wet: WetnessMap, seen: RectifiedCard | None = None) -> LightFa
     variance estimation", Comput. Vis. Image Underst. 64, 300-302 (from memory): blind to slopes,
     its response to white noise is 6 sigma.
     """
-    card = seen or wet.card
+    card = sprayed or wet.card
     light = np.asarray(card.linear_rgb[..., 1])
     dry = wet.valid & (wet.smooth < DRY)
     kernel = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)

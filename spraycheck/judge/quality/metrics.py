@@ -1,8 +1,9 @@
-"""Everything the gate looks at, measured once a photo has been assessed."""
+"""Metrics of a photo's quality: sharpness, light, noise, view and how wet the card is."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Final
 
 import cv2
@@ -11,11 +12,13 @@ from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, Mask
 from spraycheck.card.containers import RectifiedCard
-from spraycheck.judge.layout import Assessment, PhotoQuality
-from spraycheck.judge.quality.light import clipped_frac, look_at_light
+from spraycheck.judge.quality.gate import limitations
+from spraycheck.judge.quality.light import clipped_frac, measure_light
 from spraycheck.judge.quality.sharpness import edge_spread_mm
+from spraycheck.judge.quality.wicking import wicking_mm
+from spraycheck.judge.result import PhotoQuality
 from spraycheck.spray.containers import PlumeCatalogue, PlumeSegmentation, WetnessMap
-from spraycheck.spray.seen import Seen
+from spraycheck.spray.measurement import Measurement
 
 TWO_LEVELS: Final = 0.85
 """Share of the variance of log light that two levels explain, from which a card has two: flooded
@@ -27,48 +30,51 @@ ALL_AROUND: Final = 0.8
 _LEVEL_CELL_MM: Final = 1.5
 
 
-def look_at_photo(
-    found: Seen | Assessment,
+def measure_quality(
+    found: Measurement,
     *,
-    seen: RectifiedCard | None = None,
-    clean: RectifiedCard | None = None,
+    sprayed: RectifiedCard | None = None,
+    reference: RectifiedCard | None = None,
+    elapsed_s: float | None = None,
 ) -> PhotoQuality:
-    """Measure sharpness, light, noise, view and how wet the card is.
+    """Measure how far a photo of a nozzle with holes can be trusted.
 
     Parameters
     ----------
-    found : Seen or Assessment
-        What the stages found on the photo.
-    seen, clean : RectifiedCard, optional
+    found : Measurement
+        What was measured on it.
+    sprayed, reference : RectifiedCard, optional
         The sprayed card as it was photographed and the same card before, where one was divided by
         the other before it was measured.
-
-    Returns
-    -------
-    PhotoQuality
-        Without flags and without the time since spraying.
+    elapsed_s : float, optional
+        Time from spraying to photo; NaN when the time of spraying was given but the photo does not
+        say when it was taken, None when it was not given.
     """
-    a = found
-    across, down, measured_on = edge_spread_mm(a.photo, a.card)
-    light = look_at_light(a.wetness, seen)
-    # An over-exposed clean card spoils what it is divided into just as well.
-    clipped = max(light.clipped_frac, 0.0 if clean is None else clipped_frac(clean))
-    jacobian = _jacobian(a.card)
-    return PhotoQuality(
+    card, wetness, plumes = found.card, found.wetness, found.plumes
+    across, down, measured_on = edge_spread_mm(found.photo, card)
+    light = measure_light(wetness, sprayed)
+    # An over-exposed reference spoils what it is divided into just as well.
+    clipped = max(light.clipped_frac, 0.0 if reference is None else clipped_frac(reference))
+    jacobian = _jacobian(card)
+    time = math.nan if elapsed_s is None else elapsed_s
+    quality = PhotoQuality(
         measured_on=measured_on,
         edge_x_mm=across,
         edge_y_mm=down,
-        mm_per_px=a.photo.decode_scale / math.sqrt(abs(float(np.linalg.det(jacobian)))),
+        mm_per_px=found.photo.decode_scale / math.sqrt(abs(float(np.linalg.det(jacobian)))),
         noise_frac=light.noise_frac,
         evenness_frac=light.evenness_frac,
         clipped_frac=clipped,
         glare_frac=light.glare_frac,
-        outside_frac=_outside(a.card, a.photo.width_px, a.photo.height_px),
+        outside_frac=_outside(card, found.photo.width_px, found.photo.height_px),
         view_deg=_view_deg(jacobian),
-        plume_width_mm=_plume_width_mm(a.catalogue),
-        dark_frac=dark_share(a.wetness, a.segmentation),
-        fill_frac=fill(a.wetness, a.segmentation),
+        plume_width_mm=_plume_width_mm(plumes.catalogue),
+        dark_frac=dark_share(wetness, plumes.segmentation),
+        fill_frac=fill(wetness, plumes.segmentation),
+        elapsed_s=time,
+        wicking_mm=wicking_mm(time),
     )
+    return replace(quality, limitations=limitations(quality, found))
 
 
 def dark_share(wet: WetnessMap, segmentation: PlumeSegmentation) -> float:

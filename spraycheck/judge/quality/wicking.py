@@ -29,7 +29,7 @@ USUAL_S: Final = 120.0
 """Up to this time areas are covered by their own uncertainty: photos are asked for about a minute
 after the stroke, and the cards the uncertainty was tested on were 10 to 90 s old."""
 
-CREEP_MM_PER_RT_S: Final = 0.25
+WICKING_MM_PER_RT_S: Final = 0.25
 """Largest advance of a rim, mm per root second: quick office paper (0.15 mm per root second fed at
 saturation is typical, from memory, times the spread of 1.6 between papers met)."""
 
@@ -126,22 +126,22 @@ def seconds_since(sprayed: SprayTime, taken_at: str) -> float:
     return max(seconds, 0.0)
 
 
-def crept_mm(seconds: float) -> float:
+def wicking_mm(seconds: float) -> float:
     """Return how far rims may have crept beyond what is usual; 0 for an unknown time."""
     if not seconds > USUAL_S:
         return 0.0
-    return CREEP_MM_PER_RT_S * (math.sqrt(seconds) - math.sqrt(USUAL_S))
+    return WICKING_MM_PER_RT_S * (math.sqrt(seconds) - math.sqrt(USUAL_S))
 
 
-def widen_for_creep(catalogue: PlumeCatalogue, crept: float) -> PlumeCatalogue:
+def widen_for_wicking(catalogue: PlumeCatalogue, wicking: float) -> PlumeCatalogue:
     """Return the catalogue with areas less certain by what the rims may have crept.
 
     Parameters
     ----------
     catalogue : PlumeCatalogue
         From stage 5.
-    crept : float
-        mm, from `crept_mm`.
+    wicking : float
+        mm, from `wicking_mm`.
 
     Notes
     -----
@@ -150,10 +150,10 @@ def widen_for_creep(catalogue: PlumeCatalogue, crept: float) -> PlumeCatalogue:
     gain alike cancels, so what counts is a plume's growth less that of the typical one; as the
     half-width of a rectangle it has the standard uncertainty ``1 / sqrt(3)`` of it.
     """
-    if crept <= 0 or len(catalogue) == 0:
+    if wicking <= 0 or len(catalogue) == 0:
         return catalogue
     area = np.maximum(catalogue.area_mm2, 1e-9)
-    growth = np.minimum(_circumference(catalogue) * crept / area, LARGEST_GROWTH)
+    growth = np.minimum(_circumference(catalogue) * wicking / area, LARGEST_GROWTH)
     unlike = np.abs(growth - np.median(growth)) * COVERAGE_FACTOR_95 / math.sqrt(3)
     mean = float(np.average(growth, weights=area))
     share = np.abs(growth - mean) * COVERAGE_FACTOR_95 / math.sqrt(3)

@@ -3,22 +3,105 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from spraycheck.constants import COVERAGE_FACTOR_95
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import HoleState, Matching, Result, Way
 from spraycheck.judge.shots.consistency import check_photos, check_seen
-from spraycheck.judge.shots.containers import Change, Comparison, HoleChange
 from spraycheck.judge.shots.matching import match_shots
-from spraycheck.judge.shots.shots import Shot, lay_out
+from spraycheck.judge.shots.shot import Shot, lay_out
 from spraycheck.stats.circular import wrap_180
 from spraycheck.stats.decision import risk_per_limit
 
 UNSEEN_RATIO = 0.05
 """Largest wetted area, relative, that a blocked hole may have had unseen (chosen, as for matching).
 A change from or to blocked is counted from here."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """A value before and after.
+
+    Parameters
+    ----------
+    before, after : float
+        NaN where not known.
+    difference, difference_u : float
+        After minus before, and its expanded uncertainty (95 %); for ratios both relative to
+        ``before``. NaN where not known.
+    chance : float
+        Probability of a difference this large, either way, were nothing changed; NaN when unknown.
+    sure : bool
+        The chance is below the risk shared among everything compared.
+    """
+
+    before: float
+    after: float
+    difference: float
+    difference_u: float
+    chance: float
+    sure: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoleChange:
+    """What changed at one hole.
+
+    Parameters
+    ----------
+    hole : int
+        Its number on the photo taken before.
+    after_hole : int
+        Its number on the photo taken after.
+    state_before, state_after : HoleState
+        States by themselves.
+    area : Change
+        Of the wetted area relative to what the hole should wet.
+    deviation : Change
+        Of the deviation from its line, in degrees.
+    change : Way
+        In a word.
+    """
+
+    hole: int
+    after_hole: int
+    state_before: HoleState
+    state_after: HoleState
+    area: Change
+    deviation: Change
+    change: Way
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparison:
+    """What changed between two shots of one nozzle, for example by cleaning it.
+
+    Parameters
+    ----------
+    before, after : Result
+        The two photos by themselves.
+    matching : Matching
+        How holes were matched.
+    holes : tuple of HoleChange
+        Empty where holes could not be matched.
+    least, most, furthest : Change
+        Smallest and largest wetted area, and largest absolute deviation, of any hole: told
+        whether or not holes could be matched. Of ``least`` and ``most`` a blocked hole counts 0.
+    risk : float
+        Risk of calling any change sure that is none, for all values together.
+    """
+
+    before: Result
+    after: Result
+    matching: Matching
+    holes: tuple[HoleChange, ...]
+    least: Change
+    most: Change
+    furthest: Change
+    risk: float
 
 
 class _Value(NamedTuple):
@@ -28,14 +111,12 @@ class _Value(NamedTuple):
     u: float
 
 
-def compare_cards(
-    before: Assessment, after: Assessment, *, turn_deg: float | None = None
-) -> Comparison:
+def compare_cards(before: Result, after: Result, *, turn_deg: float | None = None) -> Comparison:
     """Compare two photos of one nozzle, for example before and after cleaning.
 
     Parameters
     ----------
-    before, after : Assessment
+    before, after : Result
         Measured with the same layout and limits.
     turn_deg : float, optional
         Known turn of the second card against the first, clockwise, where the injector was put back
@@ -84,10 +165,10 @@ def compare_cards(
 def _hole_change(one: Shot, other: Shot, hole: int, common: float, risk: float) -> HoleChange:
     rows = one.rows[hole], other.rows[hole]
     area = _ratio_change(_amount(one, hole), _amount(other, hole), risk)
-    second = float(wrap_180(float(other.deviation_deg[hole]) - common))
+    second = float(wrap_180(float(other.values.deviation_deg[hole]) - common))
     deviation = _turn_change(
-        _Value(float(one.deviation_deg[hole]), float(one.direction_u_deg[hole])),
-        _Value(second, float(other.direction_u_deg[hole])),
+        _Value(float(one.values.deviation_deg[hole]), float(one.values.sigma_deg[hole])),
+        _Value(second, float(other.values.sigma_deg[hole])),
         risk,
     )
     return HoleChange(
@@ -101,10 +182,10 @@ def _hole_change(one: Shot, other: Shot, hole: int, common: float, risk: float) 
     )
 
 
-def _in_a_word(area: Change, deviation: Change) -> str:
+def _in_a_word(area: Change, deviation: Change) -> Way:
     """Say whether the sure changes bring the hole nearer to what it should do."""
     if not (math.isfinite(area.chance) or math.isfinite(deviation.chance)):
-        return "not known"
+        return Way.NOT_KNOWN
     ways = []
     if area.sure:
         least = UNSEEN_RATIO / 2
@@ -113,8 +194,8 @@ def _in_a_word(area: Change, deviation: Change) -> str:
     if deviation.sure:
         ways.append(abs(deviation.after) < abs(deviation.before))
     if not ways:
-        return "no sure change"
-    return "better" if all(ways) else "changed" if any(ways) else "worse"
+        return Way.NO_SURE_CHANGE
+    return Way.BETTER if all(ways) else Way.CHANGED if any(ways) else Way.WORSE
 
 
 def _ratio_change(before: _Value, after: _Value, risk: float) -> Change:
@@ -165,9 +246,9 @@ def _chance(difference: float, sigma: float) -> float:
 
 def _amount(shot: Shot, hole: int) -> _Value:
     """Wetted area of a hole and its relative standard uncertainty; 0 when it is blocked."""
-    if shot.rows[hole].state == "blocked":
+    if shot.rows[hole].state is HoleState.BLOCKED:
         return _Value(0.0, 0.0)
-    log, u = float(shot.log_area[hole]), float(shot.log_area_u[hole])
+    log, u = float(shot.values.area.log[hole]), float(shot.values.area.sigma[hole])
     return _Value(math.exp(log) if math.isfinite(log) else math.nan, u)
 
 
@@ -182,7 +263,7 @@ def _area(shot: Shot, which: str) -> _Value:
 def _furthest(shot: Shot) -> _Value:
     known = [
         _Value(abs(float(d)), float(u))
-        for d, u in zip(shot.deviation_deg, shot.direction_u_deg, strict=True)
+        for d, u in zip(shot.values.deviation_deg, shot.values.sigma_deg, strict=True)
         if math.isfinite(d)
     ]
     return max(known) if known else _Value(math.nan, math.nan)
@@ -194,6 +275,6 @@ def _common_turn(one: Shot, other: Shot) -> float:
     One hole that was bent back moves the fitted turn of its photo a little; the holes that did not
     change say by how much.
     """
-    off = np.asarray(wrap_180(other.deviation_deg - one.deviation_deg))
+    off = np.asarray(wrap_180(other.values.deviation_deg - one.values.deviation_deg))
     known = off[np.isfinite(off)]
     return float(np.median(known)) if len(known) else 0.0

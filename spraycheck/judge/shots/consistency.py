@@ -9,11 +9,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from spraycheck.arrays import Float
+from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError
-from spraycheck.judge.layout import Assessment
-from spraycheck.judge.limits import Limits
+from spraycheck.judge.limits import AxialLimits, Limits
+from spraycheck.judge.result import Finding, Kind, Result
 from spraycheck.judge.shots.same_card import SAME_CARD, likeness
-from spraycheck.judge.shots.shots import TROUBLE, Shot
+from spraycheck.judge.shots.shot import Shot, name_of
 from spraycheck.stats.circular import wrap_180
 from spraycheck.stats.decision import risk_per_limit
 
@@ -28,12 +30,12 @@ class Apart(NamedTuple):
     area: NDArray[np.bool_]
 
 
-def check_photos(photos: Sequence[Assessment], *, same_job: bool) -> None:
+def check_photos(photos: Sequence[Result], *, same_job: bool) -> None:
     """Refuse photos that cannot be of one nozzle before anything is matched.
 
     Parameters
     ----------
-    photos : sequence of Assessment
+    photos : sequence of Result
         Two or more.
     same_job : bool
         Whether labels of different jobs are refused; before and after may be two jobs.
@@ -72,15 +74,24 @@ def check_photos(photos: Sequence[Assessment], *, same_job: bool) -> None:
         if len(said) > 1:
             told = ", ".join(f"{name} says {value}" for value, name in said.items())
             raise InputError(f"the cards' labels name different {what}s: {told}", _TRY)
-    wrong = [
-        f"{name}: {found.text.partition(';')[0].partition('. ')[0]}"
-        for photo, name in zip(photos, names, strict=True)
-        for found in photo.findings
-        if found.code in TROUBLE
-    ]
-    if wrong:
-        one = "the photos do not fit" if len(wrong) == len(photos) else "not all photos fit"
-        raise InputError(f"{one} the layout {first.layout.name!r}: {'. '.join(wrong)}", _TRY)
+    for photo, name in zip(photos, names, strict=True):
+        for found in photo.findings:
+            if found.kind in MISFITS:
+                raise InputError(
+                    f"{name} does not fit the layout {first.layout.name!r}: {_misfit(found)}", _TRY
+                )
+
+
+MISFITS = (Kind.COUNT_DOES_NOT_FIT, Kind.MIRRORED_LAYOUT)
+"""Findings with which no hole was judged."""
+
+
+def _misfit(found: Finding) -> str:
+    """Say how a layout does not fit a photo."""
+    fields = found.fields
+    if found.kind is Kind.MIRRORED_LAYOUT:
+        return "it fits clearly better when it is mirrored"
+    return f"{fields['expected']} holes were asked for, but the card shows {fields['found']} plumes"
 
 
 def check_seen(shots: Sequence[Shot]) -> None:
@@ -92,7 +103,7 @@ def check_seen(shots: Sequence[Shot]) -> None:
         By its name.
     """
     for k, shot in enumerate(shots):
-        if (shot.plume < 0).all():
+        if (shot.values.plume < 0).all():
             raise InputError(
                 f"{name_of(shot.photo, k)}: no plume stands for one hole by itself, expected some",
                 "leave this photo out, or spray a fresh card",
@@ -104,28 +115,27 @@ def apart(one: Shot, other: Shot) -> Apart:
 
     A difference counts as sure at the photo's risk shared among all values compared.
     """
-    limits = one.photo.limits
+    a, b, limits = one.values, other.values, one.photo.limits
     certain = two_sided(risk_per_limit(2 * len(one), limits.risk))
-    off = np.asarray(wrap_180(other.deviation_deg - one.deviation_deg))
-    if np.isfinite(off).any():
-        off = off - np.nanmedian(off)
+    off = _turned_off(one, other)
     with np.errstate(invalid="ignore"):
         direction = np.abs(off) > np.maximum(
-            certain * np.hypot(one.direction_u_deg, other.direction_u_deg),
-            material(limits, True),
+            certain * np.hypot(a.sigma_deg, b.sigma_deg), material(limits, True)
         )
-        area = np.abs(other.log_area - one.log_area) > np.maximum(
-            certain * np.hypot(one.log_area_u, other.log_area_u), material(limits, False)
+        area = np.abs(b.area.log - a.area.log) > np.maximum(
+            certain * np.hypot(a.area.sigma, b.area.sigma), material(limits, False)
         )
-    gone = (one.blocked & np.isfinite(other.log_area)) | (other.blocked & np.isfinite(one.log_area))
+    gone = one.blocked & np.isfinite(b.area.log) | other.blocked & np.isfinite(a.area.log)
     return Apart(direction, area | gone)
 
 
-def material(limits: Limits, direction: bool) -> float:
+def material(limits: Limits | AxialLimits, direction: bool) -> float:
     """Smallest difference that matters: half a limit, in degrees or in the logarithm of an area.
 
     Where a limit is off, half of its default.
     """
+    if not isinstance(limits, Limits):
+        raise TypeError("shots of an axial spray are not combined")
     if direction:
         on = limits.held("direction_deg")
         return (limits.direction_deg if on else Limits.direction_deg) / 2
@@ -157,7 +167,7 @@ def check_one_nozzle(shots: Sequence[Shot]) -> None:
         )
 
 
-def check_one_card(one: Assessment, other: Assessment, names: tuple[str, str]) -> float:
+def check_one_card(one: Result, other: Result, names: tuple[str, str]) -> float:
     """Refuse two photos said to be of one card whose wet patches are not shaped alike.
 
     `check_same_values` is the other half, once the photos are matched.
@@ -198,24 +208,24 @@ def check_same_values(one: Shot, other: Shot, names: tuple[str, str]) -> None:
         )
 
 
-def name_of(photo: Assessment, index: int) -> str:
-    """Name a photo in a message: its file, or its number where it has none."""
-    return photo.photo.file or f"photo {index + 1}"
-
-
 def _told(one: Shot, other: Shot, found: Apart) -> str:
     parts = []
-    off = np.asarray(wrap_180(other.deviation_deg - one.deviation_deg))
-    if np.isfinite(off).any():
-        off = off - np.nanmedian(off)
+    off = _turned_off(one, other)
+    sigma = np.hypot(one.values.sigma_deg, other.values.sigma_deg)
     for hole in np.flatnonzero(found.direction).tolist():
-        u = 1.96 * math.hypot(float(one.direction_u_deg[hole]), float(other.direction_u_deg[hole]))
+        u = COVERAGE_FACTOR_95 * float(sigma[hole])
         number = one.rows[hole].hole
         parts.append(f"hole {number} points {abs(off[hole]):.1f}° (± {u:.1f}°) elsewhere")
     for hole in np.flatnonzero(found.area).tolist():
         before, after = one.rows[hole].area_ratio, other.rows[hole].area_ratio
         parts.append(f"hole {one.rows[hole].hole} wets {before:.0%} and {after:.0%}")
     return ", ".join(parts)
+
+
+def _turned_off(one: Shot, other: Shot) -> Float:
+    """Difference of directions, without what both photos' holes share."""
+    off = np.asarray(wrap_180(other.values.deviation_deg - one.values.deviation_deg))
+    return off - np.nanmedian(off) if np.isfinite(off).any() else off
 
 
 def two_sided(risk: float) -> float:

@@ -8,93 +8,99 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spraycheck.judge.assessment import FAULTS
-from spraycheck.judge.shots.consistency import material, name_of, two_sided
-from spraycheck.judge.shots.shots import Shot
+from spraycheck.judge.result import Finding, HoleState, Kind
+from spraycheck.judge.shots.consistency import material, two_sided
+from spraycheck.judge.shots.shot import Shot
 from spraycheck.stats.decision import risk_per_limit
 
 
 @dataclass(frozen=True, kw_only=True)
-class Wavering:
+class Intermittent:
     """One hole that comes and goes.
 
     Parameters
     ----------
     hole : int
-        Index in the layout's order, of the shot ``index``.
-    index : int
-        A photo on which it is faulty.
-    state : str
-        Its state there.
-    told : str
-        The photos and figures, in words.
+        Index in the layout's order, of the photo it is faulty on.
+    finding : Finding
+        The photos and figures.
     """
 
     hole: int
-    index: int
-    state: str
-    told: str
+    finding: Finding
 
 
-def wavering(shots: Sequence[Shot], cards: Sequence[int]) -> list[Wavering]:
+def intermittent(shots: Sequence[Shot], cards: Sequence[int]) -> list[Intermittent]:
     """Find holes faulty on some cards and sound on others, of matched photos.
 
     The difference must be sure at the photo's risk, shared among all holes and cards: a hole near
-    its limit that falls to either side by chance does not waver.
+    its limit that falls to either side by chance does not come and go.
     """
     found = []
     for hole in range(len(shots[0])):
-        states = [shot.rows[hole].state for shot in shots]
-        faulty = [k for k, state in enumerate(states) if state in FAULTS]
+        faulty = [k for k, shot in enumerate(shots) if shot.rows[hole].state.faulty]
         bad = {cards[k] for k in faulty}
-        sound = [k for k in range(len(shots)) if cards[k] not in bad and _counts(shots[k], hole)]
+        sound = [k for k in range(len(shots)) if cards[k] not in bad and _sound(shots[k], hole)]
         if not faulty or not sound:
             continue
-        worst = max(faulty, key=lambda k: _excess(shots, k, hole, [(s, hole) for s in sound]))
-        if _excess(shots, worst, hole, [(s, hole) for s in sound]) > _certain(shots):
-            kind = states[worst]
-            told = (
-                f"{_figure(shots, worst, hole, kind)} on "
-                f"{_join([name_of(shots[k].photo, k) for k in faulty])}, but "
-                + _join(
-                    [
-                        f"{_figure(shots, k, hole, kind)} on {name_of(shots[k].photo, k)}"
-                        for k in sound
-                    ]
-                )
-            )
-            found.append(Wavering(hole=hole, index=worst, state=states[worst], told=told))
+        pairs = [(k, hole) for k in sound]
+        worst = max(faulty, key=lambda k: _excess(shots, k, hole, pairs))
+        if _excess(shots, worst, hole, pairs) > _certain(shots):
+            number = shots[0].rows[hole].hole
+            found.append(_of(shots, hole, worst, faulty, sound, number, followed=True))
     return found
 
 
-def wavering_unmatched(shots: Sequence[Shot], cards: Sequence[int]) -> list[Wavering]:
+def intermittent_unmatched(shots: Sequence[Shot], cards: Sequence[int]) -> list[Intermittent]:
     """Find faults that no hole of some other card can be, however the holes are matched."""
     found = []
-    sound = [
-        k
-        for k, shot in enumerate(shots)
-        if not any(row.state in FAULTS for row in shot.rows) and _whole(shot)
-    ]
+    sound = [k for k, shot in enumerate(shots) if not shot.faulty and shot.complete]
     for index, shot in enumerate(shots):
         if cards[index] in cards[:index]:  # the same card once more
             continue
         others = [k for k in sound if cards[k] != cards[index]]
         for hole, row in enumerate(shot.rows):
-            if row.state not in FAULTS or not others:
+            if not row.state.faulty or not others:
                 continue
             each = [
                 min(_excess(shots, index, hole, [(k, other)]) for other in range(len(shot)))
                 for k in others
             ]
             if max(each) > _certain(shots):
-                nothing = _join([name_of(shots[k].photo, k) for k in others])
-                figure = _figure(shots, index, hole, row.state)
-                told = (
-                    f"{figure} on {name_of(shot.photo, index)} (numbered as there), but "
-                    f"nothing like it shows on {nothing}"
-                )
-                found.append(Wavering(hole=hole, index=index, state=row.state, told=told))
+                found.append(_of(shots, hole, index, [index], others, row.hole, followed=False))
     return found
+
+
+def _of(
+    shots: Sequence[Shot],
+    hole: int,
+    worst: int,
+    faulty: Sequence[int],
+    sound: Sequence[int],
+    number: int,
+    *,
+    followed: bool,
+) -> Intermittent:
+    state = shots[worst].rows[hole].state
+    # First the photo on which it is surest.
+    names = [worst, *(k for k in faulty if k != worst)]
+    fields: dict[str, object] = {
+        "state": state,
+        "faulty": tuple(_told(shots, k, hole, state) for k in names),
+        "sound": tuple(_told(shots, k, hole, state) for k in sound),
+        "followed": followed,
+    }
+    finding = Finding(kind=Kind.HOLE_INTERMITTENT, hole=number, fields=fields)
+    return Intermittent(hole=hole, finding=finding)
+
+
+def _told(
+    shots: Sequence[Shot], index: int, hole: int, state: HoleState
+) -> tuple[str, HoleState, float]:
+    """Return a photo's name, the hole's state on it, and the value that the fault is about."""
+    row = shots[index].rows[hole]
+    value = row.deviation_deg if state is HoleState.OFF_LINE else row.area_ratio
+    return shots[index].name(index), row.state, value
 
 
 def _certain(shots: Sequence[Shot]) -> float:
@@ -110,39 +116,31 @@ def _excess(
     Nothing where it is too small to matter.
     """
     state = shots[index].rows[hole].state
-    if state == "blocked":
+    if state is HoleState.BLOCKED:
         return math.inf
-    name = "deviation_deg" if state == "off-line" else "log_area"
-    sigma = "direction_u_deg" if state == "off-line" else "log_area_u"
-    values = np.array([getattr(shots[k], name)[h] for k, h in others])
-    spread = np.array([getattr(shots[k], sigma)[h] for k, h in others])
-    known = np.isfinite(values)
+    off_line = state is HoleState.OFF_LINE
+    values, spread = (
+        np.array([_value(shots[k], h, off_line)[which] for k, h in ((index, hole), *others)], float)
+        for which in (0, 1)
+    )
+    known = np.isfinite(values[1:])
     if not known.any():
         return 0.0
-    own = float(getattr(shots[index], sigma)[hole])
-    total = math.hypot(own, math.sqrt(float((spread[known] ** 2).sum())) / int(known.sum()))
-    off = abs(float(getattr(shots[index], name)[hole]) - float(values[known].mean()))
+    rest = math.sqrt(float((spread[1:][known] ** 2).sum())) / int(known.sum())
+    off = abs(float(values[0]) - float(values[1:][known].mean()))
     # A hole a hair beyond its limit on one card and inside on the others does not come and go.
-    return off / total if off >= material(shots[index].photo.limits, state == "off-line") else 0.0
+    if off < material(shots[index].photo.limits, off_line):
+        return 0.0
+    return off / math.hypot(float(spread[0]), rest)
 
 
-def _counts(shot: Shot, hole: int) -> bool:
+def _value(shot: Shot, hole: int, off_line: bool) -> tuple[float, float]:
+    values = shot.values
+    if off_line:
+        return float(values.deviation_deg[hole]), float(values.sigma_deg[hole])
+    return float(values.area.log[hole]), float(values.area.sigma[hole])
+
+
+def _sound(shot: Shot, hole: int) -> bool:
     """Whether the photo shows the hole to be sound; unsure is not enough."""
-    return shot.plume[hole] >= 0 and shot.rows[hole].state == "clear"
-
-
-def _whole(shot: Shot) -> bool:
-    return bool((shot.plume >= 0).all())
-
-
-def _figure(shots: Sequence[Shot], index: int, hole: int, kind: str) -> str:
-    """Say the value that a kind of fault is about."""
-    row = shots[index].rows[hole]
-    if row.state == "blocked":
-        return "blocked"
-    figure = f"{row.deviation_deg:+.1f}°" if kind == "off-line" else f"{row.area_ratio:.0%}"
-    return figure if row.state in ("clear", "unsure") else f"{row.state} ({figure})"
-
-
-def _join(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return shot.values.plume[hole] >= 0 and shot.rows[hole].state is HoleState.CLEAR

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from spraycheck.arrays import Float
-from spraycheck.judge.shots.containers import Matching
-from spraycheck.judge.shots.shots import Shot, turned
+from spraycheck.judge.result import Doubt, MatchedBy, Matching
+from spraycheck.judge.shots.shot import Shot, turned
 from spraycheck.stats.circular import best_rotation, wrap_180
 
 PLACING_DEG = 6.0
@@ -59,31 +59,32 @@ def match_shots(
     arrows = all(shot.photo.card.printed is not None for shot in shots)
     known = turns_deg if turns_deg is not None else [0.0] * len(shots) if arrows else None
     one_way = not _lays_on_itself(first)
-    by = "turn" if turns_deg is not None else "arrow" if arrows else "pattern"
+    by = MatchedBy.TURN if turns_deg is not None else MatchedBy.PATTERN
+    if turns_deg is None and arrows:
+        by = MatchedBy.ARROW
     if one_way:
-        by, known = "layout", None
-    aligned, certainty, notes = [first], 1.0, []
+        by, known = MatchedBy.LAYOUT, None
+    aligned, certainty = [first], 1.0
+    doubts: list[Doubt] = []
     for index, shot in enumerate(shots[1:], start=1):
         pattern = _by_pattern(first, shot)
         likely = pattern
         if known is not None:
             told = _by_turn(first, shot, known[index] - known[0])
             if pattern.max() > 1 - CONFLICT and told[int(np.argmax(pattern))] < CONFLICT:
-                what = "the turns given" if turns_deg is not None else "the index arrows"
-                notes.append(f"{what} and the patterns disagree")
+                by_turn = turns_deg is not None
+                doubts.append(Doubt.TURNS_DISAGREE if by_turn else Doubt.ARROWS_DISAGREE)
             likely = told if told.max() >= enough else pattern * told / float(pattern @ told)
         places = int(np.argmax(likely))
         certainty *= float(likely[places])
         aligned.append(turned(shot, places))
-    if not notes and certainty < enough:
-        ways = "any turn of one against the other fits about as well"
-        notes.append(f"the patterns show no feature to go by: {ways}")
-    turns = tuple(_turn_between(first, shot) for shot in aligned)
+    if not doubts and certainty < enough:
+        doubts.append(Doubt.NO_FEATURE)
     return tuple(aligned), Matching(
-        by="none" if notes else by,
+        by=MatchedBy.NONE if doubts else by,
         probability=certainty,
-        turn_deg=turns,
-        note="; ".join(dict.fromkeys(notes)),
+        turn_deg=tuple(_turn_between(first, shot) for shot in aligned),
+        doubts=tuple(dict.fromkeys(doubts)),
     )
 
 
@@ -97,10 +98,10 @@ def misfits(first: Shot, shot: Shot) -> tuple[Float, Float]:
     """Squared misfit, over its variance, of each hole's direction and area between two photos."""
     turn = _turn_between(first, shot)
     azimuth = np.array(first.photo.layout.azimuth_deg)
-    here = azimuth + shot.turn_deg + shot.deviation_deg
-    there = azimuth + first.turn_deg + first.deviation_deg
+    here = azimuth + shot.values.turn_deg + shot.values.deviation_deg
+    there = azimuth + first.values.turn_deg + first.values.deviation_deg
     off = wrap_180(here - there - turn)
-    direction = off**2 / (first.direction_u_deg**2 + shot.direction_u_deg**2)
+    direction = off**2 / (first.values.sigma_deg**2 + shot.values.sigma_deg**2)
     a, ua = _amount(first)
     b, ub = _amount(shot)
     return direction, (a - b) ** 2 / (ua**2 + ub**2)
@@ -109,7 +110,7 @@ def misfits(first: Shot, shot: Shot) -> tuple[Float, Float]:
 def _amount(shot: Shot) -> tuple[Float, Float]:
     """Logarithm of each area as measured, not against its hole's expectation; blocked ones too."""
     expected = np.log(shot.photo.layout.expected_area())
-    log, sigma = shot.log_area + expected, shot.log_area_u.copy()
+    log, sigma = shot.values.area.log + expected, shot.values.area.sigma.copy()
     log[shot.blocked] = math.log(LEAST_RATIO)
     sigma[shot.blocked] = UNSEEN_SIGMA
     return log, sigma
@@ -138,13 +139,17 @@ def _by_turn(first: Shot, shot: Shot, turn_deg: float) -> Float:
 def _turn_between(first: Shot, shot: Shot) -> float:
     """Turn of a photo's pattern against the first one's."""
     azimuth = np.array(first.photo.layout.azimuth_deg)
-    both = np.isfinite(first.deviation_deg) & np.isfinite(shot.deviation_deg)
+    both = np.isfinite(first.values.deviation_deg) & np.isfinite(shot.values.deviation_deg)
     if not both.any():
-        return float(wrap_180(shot.turn_deg - first.turn_deg))
-    here = (azimuth + shot.turn_deg + shot.deviation_deg)[both]
-    there = (azimuth + first.turn_deg + first.deviation_deg)[both]
+        return float(wrap_180(shot.values.turn_deg - first.values.turn_deg))
+    here = (azimuth + shot.values.turn_deg + shot.values.deviation_deg)[both]
+    there = (azimuth + first.values.turn_deg + first.values.deviation_deg)[both]
     turn = best_rotation(here, there)
-    return turn if math.isfinite(turn) else float(wrap_180(shot.turn_deg - first.turn_deg))
+    return (
+        turn
+        if math.isfinite(turn)
+        else float(wrap_180(shot.values.turn_deg - first.values.turn_deg))
+    )
 
 
 def _lays_on_itself(shot: Shot) -> bool:

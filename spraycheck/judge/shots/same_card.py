@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from spraycheck.arrays import Float, FloatMap
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 
 SAME_CARD = 0.55
 """Least correlation of two photos of one card (chosen: on simulated cards photographed twice,
@@ -21,7 +21,7 @@ _FINE, _COARSE = 0.015, 0.06
 with the photo, coarser shape is the nozzle's own and the same on all its cards."""
 
 
-def likeness(one: Assessment, other: Assessment) -> tuple[float, float]:
+def likeness(one: Result, other: Result) -> tuple[float, float]:
     """Correlate the wet patches of two photos, turned about the nozzle centre to fit best.
 
     Returns
@@ -39,7 +39,7 @@ def likeness(one: Assessment, other: Assessment) -> tuple[float, float]:
     return float(along[best]) / max(norm, 1e-12), best * 360.0 / _STEPS
 
 
-def _unrolled(photo: Assessment) -> Float:
+def _unrolled(photo: Result) -> Float:
     """Fine structure of the wetness by distance from the centre and direction, mean 0."""
     reach = float(np.median(photo.catalogue.reach_mm))
     radius = np.linspace(_NEAR, _FAR, _RINGS)[:, None] * reach

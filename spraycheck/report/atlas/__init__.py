@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from spraycheck.judge.layout import VERDICTS
+from spraycheck.judge.result import Verdict
 
 AGREEMENT: Final = {
     "agrees": "Tool and truth agree.",
@@ -139,7 +139,9 @@ class AtlasPage:
     def verdict_line(self) -> str:
         """Truth, tool and whether they agree, in a sentence or two."""
         by_truth = f"By the truth this card should {self.true_verdict}"
-        tool = f"the tool says {self.verdict}" if self.verdict in VERDICTS else "it was not read"
+        tool = (
+            f"the tool says {self.verdict}" if self.verdict in tuple(Verdict) else "it was not read"
+        )
         told = AGREEMENT[self.agreement]
         if self.agreement == "differs" and self.verdict == self.true_verdict:
             told = "The verdict is right, but tool and truth differ in what is on the card."

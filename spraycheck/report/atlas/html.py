@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.atlas import (
     ABOUT,
     AGREEMENT,
@@ -14,6 +13,7 @@ from spraycheck.report.atlas import (
 )
 from spraycheck.report.contact_sheet import data_address
 from spraycheck.report.page_template import page_template, page_text
+from spraycheck.report.words import AID, CAUTION
 
 _MARK = {"agrees": "✓", "undecided": "?", "differs": "≠"}
 

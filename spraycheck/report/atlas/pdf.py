@@ -13,7 +13,6 @@ from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Table, TableStyle
 
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.atlas import (
     ABOUT,
     COLUMNS,
@@ -37,6 +36,7 @@ from spraycheck.report.atlas.typesetting import (
     paragraph,
     register_fonts,
 )
+from spraycheck.report.words import AID, CAUTION
 
 _WIDTH, _HEIGHT = A4[0] / mm, A4[1] / mm
 _MARGIN: Final = 16.0

@@ -6,30 +6,37 @@ import string
 from typing import Any, Final
 
 from spraycheck import flags
-from spraycheck.judge.findings import KINDS, describe
-from spraycheck.judge.limits import CentralLimits, Limits
+from spraycheck.judge.limits import AxialLimits, Limits
+from spraycheck.judge.result import Doubt, Finding, HoleState, Kind, LimitCheck, Remedy
+from spraycheck.report.words.findings import KINDS, describe, found_text, needed
 
-_HOLES, _CENTRAL = Limits(), CentralLimits()
-_AGAIN: Final = "Photograph this card once more, square-on from above in even light."
+_HOLES, _CENTRAL = Limits(), AxialLimits()
 
 EXAMPLES: Final[dict[str, dict[str, Any]]] = {
     "count-does-not-fit": {"expected": 6, "found": 4},
     "mirrored-layout": {"as_given_deg": 9.1, "mirrored_deg": 0.8},
     "hole-blocked": {"expected_deg": 135.0},
-    "hole-off-line": {"deviation_deg": 9.4, "u_deg": 1.2, "limit_deg": _HOLES.direction_deg},
-    "hole-weak": {"area_ratio": 0.58, "u": 0.07, "limit": _HOLES.area_low_ratio},
-    "hole-heavy": {"area_ratio": 1.6, "u": 0.12, "limit": _HOLES.area_high_ratio},
-    "hole-solid-stream": {"ratio": 0.35, "u": 0.06, "limit": _HOLES.width_low_ratio},
-    "hole-bushy": {"ratio": 2.5, "u": 0.2, "limit": _HOLES.width_high_ratio},
-    "hole-short": {"ratio": 0.45, "u": 0.05, "limit": _HOLES.reach_low_ratio},
-    "hole-long": {"ratio": 1.9, "u": 0.1, "limit": _HOLES.reach_high_ratio},
+    "hole-off-line": {"value": 9.4, "u": 1.2, "limit": _HOLES.direction_deg},
+    "hole-weak": {"value": 0.58, "u": 0.07, "limit": _HOLES.area_low_ratio},
+    "hole-heavy": {"value": 1.6, "u": 0.12, "limit": _HOLES.area_high_ratio},
+    "hole-solid-stream": {"value": 0.35, "u": 0.06, "limit": _HOLES.width_low_ratio},
+    "hole-bushy": {"value": 2.5, "u": 0.2, "limit": _HOLES.width_high_ratio},
+    "hole-short": {"value": 0.45, "u": 0.05, "limit": _HOLES.reach_low_ratio},
+    "hole-long": {"value": 1.9, "u": 0.1, "limit": _HOLES.reach_high_ratio},
     "hole-intermittent": {
-        "state": "weak",
-        "seen": "55% ± 8% of its area on second.jpg, but 98% ± 9% on first.jpg and third.jpg",
+        "state": HoleState.WEAK,
+        "faulty": (("second.jpg", HoleState.WEAK, 0.55),),
+        "sound": (
+            ("first.jpg", HoleState.CLEAR, 0.98),
+            ("third.jpg", HoleState.CLEAR, 0.97),
+        ),
+        "followed": True,
     },
     "hole-unsure": {
-        "reason": "its area lies too close to the limit for this photo",
-        "settle": _AGAIN,
+        "doubt": Doubt.NEAR_LIMIT,
+        "remedy": Remedy.ANOTHER_PHOTO,
+        "of": "area_low_ratio",
+        "shots": 1,
     },
     "stray-spray": {"direction_deg": 200.0, "area_frac": 0.07},
     "spacing-uneven": {"value": 13.5, "u": 1.6, "limit": _HOLES.spacing_deg},
@@ -37,45 +44,44 @@ EXAMPLES: Final[dict[str, dict[str, Any]]] = {
     "pattern-turned": {"value": -8.2, "u": 1.1, "limit": _HOLES.rotation_deg},
     "centre-off-aim": {"value": 6.1, "u": 0.8, "limit": 4.0},
     "drip-over-limit": {"value": 0.12, "u": 0.02, "limit": 0.05},
-    "shots-unmatched": {"note": "the patterns show nothing to go by"},
+    "shots-unmatched": {"doubts": (Doubt.NO_FEATURE,)},
     "plumes-merged": {"holes": "2 and 3"},
     "centre-drip": {"area_frac": 0.04},
-    "spray-angle-off": {"deviation_deg": -11.2, "u_deg": 4.1, "limit_deg": _HOLES.spray_angle_deg},
+    "spray-angle-off": {"value": -11.2, "u": 4.1, "limit": _HOLES.spray_angle_deg},
     "nozzle-tilted": {"tilt_deg": 4.2},
     "centre-uncertain": {"u_deg": 3.5},
     "central-several": {"found": 5},
     "central-side-spray": {
-        "share": 0.09,
+        "value": 0.09,
         "u": 0.02,
         "limit": _CENTRAL.side_frac,
         "direction_deg": 120.0,
     },
-    "central-not-hollow": {"ratio": 0.92, "u": 0.08, "limit": _CENTRAL.core_hollow_ratio},
-    "central-not-filled": {"ratio": 0.3, "u": 0.06, "limit": _CENTRAL.core_filled_ratio},
+    "central-not-hollow": {"value": 0.92, "u": 0.08, "limit": _CENTRAL.core_hollow_ratio},
+    "central-not-filled": {"value": 0.3, "u": 0.06, "limit": _CENTRAL.core_filled_ratio},
     "central-lopsided": {
-        "share": 0.72,
+        "value": 0.72,
         "u": 0.03,
         "limit": _CENTRAL.heavy_side_frac,
         "direction_deg": 255.0,
     },
     "central-hollow-off-centre": {
-        "ratio": 0.17,
+        "value": 0.17,
         "u": 0.03,
         "limit": _CENTRAL.hollow_offset_ratio,
     },
-    "central-streaky": {"share": 0.31, "u": 0.04, "limit": _CENTRAL.streak_frac},
-    "central-not-round": {"ratio": 0.66, "u": 0.05, "limit": _CENTRAL.roundness_low_ratio},
-    "central-ragged": {"ratio": 0.38, "u": 0.05, "limit": _CENTRAL.circularity_low_ratio},
+    "central-streaky": {"value": 0.31, "u": 0.04, "limit": _CENTRAL.streak_frac},
+    "central-not-round": {"value": 0.66, "u": 0.05, "limit": _CENTRAL.ellipse_low_ratio},
+    "central-ragged": {"value": 0.38, "u": 0.05, "limit": _CENTRAL.form_factor_low_ratio},
     "central-off-centre": {
-        "ratio": 0.24,
+        "value": 0.24,
         "u": 0.04,
         "limit": _CENTRAL.offset_ratio,
         "direction_deg": 30.0,
     },
-    "central-angle": {"angle_deg": 19.0, "u_deg": 2.0, "nominal_deg": 12.0, "limit_deg": 4.0},
+    "central-angle": {"angle_deg": 19.0, "u": 2.0, "nominal_deg": 12.0, "limit": 4.0},
     "central-soaked": {"share": 0.74},
     "central-doubtful-spot": {"direction_deg": 75.0, "share": 0.05},
-    "central-unsure": {"what": "the roundness", "value": "0.79", "u": "0.05", "limit": "0.80"},
     "central-fill-unknown": {"seen": "hollow"},
     "photo-poor": {"flag": flags.GLARE},
     "photo-blurred": {"edge_frac": 0.31, "limit_frac": 0.2},
@@ -100,13 +106,22 @@ def example_text(code: str) -> str:
         A key of `KINDS`. Without an example, blanks stand for the numbers.
     """
     kind, fields = KINDS[code], EXAMPLES.get(code, {})
-    if code == "photo-poor":
+    if code == Kind.PHOTO_POOR:
         return kind.text.split(":")[0] + " (see below)."
-    if fields.keys() != kind.fields:
+    if code == Kind.AXIAL_UNSURE:
+        limit = _CENTRAL.ellipse_low_ratio
+        check = LimitCheck(
+            limit="ellipse_low_ratio",
+            value=0.79,
+            u=0.05,
+            allowed=limit,
+            unit="ratio",
+            probability=0.4,
+        )
+        return found_text(Finding(kind=Kind.AXIAL_UNSURE, check=check))
+    if fields.keys() != needed(code):
         return blanked(kind.text)
-    whole = describe(code, 3 if kind.about == "hole" else 0, **fields).text
-    # The text and the next step are joined by a blank; the step's own fields stand for sentences.
-    return whole.removesuffix(kind.next_step.format(**fields)).rstrip()
+    return found_text(describe(code, 3 if kind.about == "hole" else 0, **fields))
 
 
 def blanked(template: str) -> str:

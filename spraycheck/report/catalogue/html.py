@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.catalogue import ABOUT, MAY, NEXT, NO_CAUSE, TITLE, Group
 from spraycheck.report.page_template import page_template, page_text
+from spraycheck.report.words import AID, CAUTION
 
 
 def catalogue_html(groups: Sequence[Group], *, made_with: str) -> str:

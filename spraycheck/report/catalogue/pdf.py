@@ -14,7 +14,6 @@ from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer
 from reportlab.platypus.doctemplate import BaseDocTemplate, NextPageTemplate, PageTemplate
 from reportlab.platypus.frames import Frame
 
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.atlas.typesetting import (
     BOLD,
     GREY,
@@ -26,6 +25,7 @@ from spraycheck.report.atlas.typesetting import (
     style,
 )
 from spraycheck.report.catalogue import ABOUT, MAY, NEXT, TITLE, Entry, Group
+from spraycheck.report.words import AID, CAUTION
 
 _WIDTH, _HEIGHT = A4[0] / mm, A4[1] / mm
 _MARGIN: Final = 15.0

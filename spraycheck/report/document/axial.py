@@ -93,7 +93,7 @@ def _side(result: Result, side: SidePatch) -> forms.Side:
 def _judged(check: LimitCheck) -> forms.Judged:
     return forms.Judged(
         limit=check.limit,
-        quantity=QUANTITY[check.limit],
+        quantity=QUANTITY.get(check.limit, check.limit),
         value=check.value,
         u=check.u,
         allowed=check.allowed,

@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal
 
 from msgspec import Meta
 
-from spraycheck.judge.result import Doubt, HoleState, MatchedBy, Outcome, Verdict
+from spraycheck.judge.result import Doubt, HoleState, MatchedBy, Outcome, Verdict, Way
 from spraycheck.report.document.entries import (
     Card,
     Count,
@@ -390,7 +390,7 @@ class ChangedHole(Entry, kw_only=True):
     after_hole: Count
     state_before: HoleState
     state_after: HoleState
-    change: Literal["better", "worse", "changed", "no sure change", "not known"]
+    change: Way
     area_ratio: Change
     deviation_deg: Change
 

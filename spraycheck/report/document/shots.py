@@ -10,7 +10,7 @@ from spraycheck.report.document import forms, result_document
 from spraycheck.report.document.entries import as_document
 from spraycheck.report.document.shared import evidence_entry, finding_entry
 from spraycheck.report.model.shots import worst_checks
-from spraycheck.report.words.findings import doubt_text, hole_reason
+from spraycheck.report.words.findings import hole_reason, matching_reason
 
 
 def shots_form(result: Result, shots: Shots) -> dict[str, Any]:
@@ -83,7 +83,7 @@ def _matching(matching: Matching) -> forms.Matching:
         by=matching.by,
         probability=matching.probability,
         turn_deg=matching.turn_deg if matching.sure else None,
-        note="; ".join(doubt_text(doubt) for doubt in matching.doubts),
+        note=matching_reason(matching),
     )
 
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
 from spraycheck.report.atlas import KIND_IN_WORDS, AtlasPage
 from spraycheck.report.lessons.canvas import INK, PHOTO_QUALITY, bare, decoded, figure, jpeg
 from spraycheck.report.lessons.tables import markdown_table
@@ -61,7 +61,7 @@ def _row(pictures: Sequence[NDArray[np.uint8]], titles: Sequence[str]) -> bytes:
     return jpeg(made)
 
 
-def overlay_picture(assessment: Assessment, max_side_px: int = 900) -> bytes:
+def overlay_picture(assessment: Result, max_side_px: int = 900) -> bytes:
     """Return what the technician gets to see, as JPEG."""
     from PIL import Image
 

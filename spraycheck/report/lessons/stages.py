@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from spraycheck.arrays import Float
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
-from spraycheck.judge.layout import Assessment
 from spraycheck.judge.limits import Limits
+from spraycheck.judge.result import Result
 from spraycheck.optics import srgb_encode
 from spraycheck.photo.containers import Photo
 from spraycheck.report.lessons.canvas import (
@@ -159,7 +159,7 @@ def draw_plumes(
     return jpeg(made)
 
 
-def draw_holes(assessment: Assessment) -> bytes:
+def draw_holes(assessment: Result) -> bytes:
     """Draw direction and area of every hole with uncertainty and limits, as PNG."""
     limits = assessment.limits
     assert isinstance(limits, Limits)
@@ -196,7 +196,7 @@ def draw_holes(assessment: Assessment) -> bytes:
     return png(made)
 
 
-def draw_bells(assessment: Assessment) -> bytes:
+def draw_bells(assessment: Result) -> bytes:
     """Draw where the true area of each hole may lie, one bell a hole, against the limits, as PNG.
 
     A bell is the normal distribution about the reading; the part of it beyond a limit is hatched

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
+from spraycheck.judge.result import Way
 from spraycheck.judge.shots import Change, Comparison, HoleChange
 from spraycheck.report.looks import CHANGE_LOOKS
 from spraycheck.report.model.parts import (
@@ -17,12 +18,12 @@ from spraycheck.report.model.parts import (
     Row,
     Table,
 )
-from spraycheck.report.words.findings import doubt_text
+from spraycheck.report.words.findings import matching_reason
 from spraycheck.report.words.labels import CHANGES, MATCHED_BY, STATES
 from spraycheck.report.words.numbers import UNKNOWN, number, percent, printable, signed
 from spraycheck.report.words.sentences import say, say_count
 
-_TOLD: Final = ("better", "worse", "changed", "not known")
+_TOLD: Final = (Way.BETTER, Way.WORSE, Way.CHANGED, Way.NOT_KNOWN)
 """Changes that the headline names hole by hole."""
 
 
@@ -55,10 +56,10 @@ def changes_in_words(comparison: Comparison) -> list[str]:
     if not comparison.matching.sure:
         return [say("unmatched-pair", driest=_driest_in_words(comparison))]
     parts = []
-    for word in _TOLD:
-        numbers = [str(h.hole) for h in comparison.holes if h.change == word]
+    for way in _TOLD:
+        numbers = [str(h.hole) for h in comparison.holes if h.change is way]
         if numbers:
-            told = {"holes": ", ".join(numbers), "change": CHANGES[word]}
+            told = {"holes": ", ".join(numbers), "change": CHANGES[way]}
             parts.append(say_count("holes-changed", len(numbers), **told))
     same = sum(h.change not in _TOLD for h in comparison.holes)
     if same:
@@ -74,11 +75,6 @@ def ratio_change(change: Change) -> str:
 def turn_change(change: Change) -> str:
     """Say a deviation before and after, for example ``+0.2 to -0.1``."""
     return say("range", low=signed(change.before), high=signed(change.after))
-
-
-def unmatched_in_words(comparison: Comparison) -> str:
-    """Say why holes could not be matched."""
-    return "; ".join(doubt_text(one) for one in comparison.matching.doubts)
 
 
 def _driest_in_words(c: Comparison) -> str:
@@ -161,6 +157,6 @@ def _turn_difference(change: Change) -> str:
 def _matching_line(c: Comparison) -> str:
     matching = c.matching
     if not matching.sure:
-        return say("not-matched-pair", why=unmatched_in_words(c))
+        return say("not-matched-pair", why=matching_reason(matching))
     told = {"chance": matching.probability, "turn": matching.turn_deg[1]}
     return say("matched-pair", how=MATCHED_BY[matching.by], **told)

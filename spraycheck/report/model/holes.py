@@ -13,7 +13,6 @@ from spraycheck import flags
 from spraycheck.judge.result import Hole, HoleState, Kind, Result, SprayAngles, Verdict
 from spraycheck.report.looks import LOOKS
 from spraycheck.report.model.parts import (
-    WIDE,
     WIDEST,
     Cell,
     Column,
@@ -45,6 +44,7 @@ from spraycheck.report.words.numbers import (
     signed,
 )
 from spraycheck.report.words.sentences import say, say_count
+from spraycheck.stats.circular import wrap_180
 
 _GRAVITY: Final = (
     HoleState.BLOCKED,
@@ -336,14 +336,22 @@ def _span(values: Iterable[float], unit: str) -> str:
 
 def _turn_lines(result: Result) -> list[str]:
     """Say how the whole pattern is turned, where the card was lined up with a feature."""
+    from spraycheck.judge.pattern import turn_u_deg
+
     feature = result.provenance.get("lined_up_with")
-    turned = [check for check in result.checks if check.limit == "rotation_deg"]
-    if not feature or not turned:
+    if not feature or not result.holes:
         return []
-    turn = turned[0]
-    key = "lined-up-limit" if result.limits.held("rotation_deg") else "lined-up"
-    told = {"turn": turn.value, "u": turn.u, "limit": turn.allowed}
-    return [say(key, feature=printable(str(feature)), **told)]
+    first = result.holes[0]
+    held = result.limits.held("rotation_deg")
+    return [
+        say(
+            "lined-up-limit" if held else "lined-up",
+            feature=printable(str(feature)),
+            turn=wrap_180(first.expected_deg - result.layout.azimuth_deg[first.hole - 1]),
+            u=turn_u_deg(result.card, result.catalogue),
+            limit=result.limits.tolerance("rotation_deg")[1],
+        )
+    ]
 
 
 def _angle_lines(angles: SprayAngles | None, holes: Sequence[Hole]) -> list[str]:

@@ -1,4 +1,4 @@
-"""What every kind of report tells in the same way: findings, the sheet, the photo, flags, limits."""
+"""What every kind of report tells alike: findings, the sheet, the photo, flags, limits."""
 
 from __future__ import annotations
 

@@ -6,6 +6,7 @@ import math
 from typing import Final
 
 from spraycheck.judge.result import (
+    Doubt,
     Hole,
     HoleShots,
     HoleState,
@@ -33,7 +34,7 @@ from spraycheck.report.model.shared import (
     lowered,
     told_findings,
 )
-from spraycheck.report.words.findings import doubt_text, title_of
+from spraycheck.report.words.findings import matching_reason, title_of
 from spraycheck.report.words.labels import MATCHED_BY, STATES, VERDICTS, WORST_ROWS
 from spraycheck.report.words.numbers import (
     CERTAIN,
@@ -102,7 +103,7 @@ def explain_verdict(result: Result, shots: Shots) -> list[str]:
         turn = max(abs(hole.deviation_deg) for hole in result.holes)
         return [say("pass-off", value=turn), say("pass-wets", low=min(ratios), high=max(ratios))]
     if result.verdict is Verdict.PASS:
-        worst = {check.limit: check for check in result.checks if check.hole == 0}
+        worst = {check.limit: check for check in worst_checks(result)}
         return [
             say("pass-value", name=WORST_ROWS[name], value=_figure(worst[name], worst[name].value))
             for name in _OF_A_PASS
@@ -188,9 +189,7 @@ def _worst_table(result: Result) -> Table:
 
 def worst_checks(result: Result) -> list[LimitCheck]:
     """Return the checks of each shot's worst hole, where holes could not be matched."""
-    if result.holes:
-        return []
-    return [check for check in result.checks if check.hole == 0 and check.limit in WORST_ROWS]
+    return [check for check in result.checks if Doubt.NOT_FOLLOWED in check.doubts]
 
 
 def _figure(check: LimitCheck, value: float) -> str:
@@ -234,7 +233,7 @@ def _faults(photo: Result) -> str:
 def _matching_line(shots: Shots) -> str:
     matching = shots.matching
     if not matching.sure:
-        return say("not-matched", why="; ".join(doubt_text(one) for one in matching.doubts))
+        return say("not-matched", why=matching_reason(matching))
     turns = ", ".join(f"{signed(turn)}°" for turn in matching.turn_deg[1:])
     how = MATCHED_BY[matching.by]
     return say("matched", how=how, chance=matching.probability, turns=turns)

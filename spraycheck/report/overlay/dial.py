@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from spraycheck.judge.result import Hole, HoleState, Outcome, Result
+from spraycheck.judge.result import HoleState, Outcome, Result
 from spraycheck.report.looks import LOOKS, OUTCOME_LOOKS, Sight
 from spraycheck.report.model.holes import pattern_fits, shared_plumes
 from spraycheck.report.overlay.pen import PAPER, Box, Colour, Pen, circle

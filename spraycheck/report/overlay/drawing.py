@@ -95,6 +95,7 @@ class Drawing:
         self.fixed.append(box)
 
     def ask(self, text: str, look: Look, anchor: Points, away: Points) -> None:
+        """Ask for a place for a label that belongs to a point."""
         u = self.pen.unit
         width = self.pen.text_width(text, LABEL_SIZE) + (2.4 + 0.6 + 2 * 1.0) * u
         request = Request(

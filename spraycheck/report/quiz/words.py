@@ -6,12 +6,12 @@ import math
 import textwrap
 from collections.abc import Iterable, Sequence
 
-from spraycheck.judge.findings import clock_position
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result
+from spraycheck.report.model.holes import count_in_words, explain_verdict, pattern_fits
 from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS, QuizKind
 from spraycheck.report.quiz.marking import Marks, Named, Target
 from spraycheck.report.quiz.standing import ENOUGH, KindStanding, Standing
-from spraycheck.report.summary import count_in_words, explain_verdict, pattern_fits, signed
+from spraycheck.report.words.numbers import clock_position, signed
 from spraycheck.stats.psychometrics import Interval, Sensitivity
 
 RULE = (
@@ -87,7 +87,7 @@ def named_in_words(verdict: str, named: Sequence[Named]) -> str:
     return f"{verdict}: " + ", ".join(f"{n.kind} at {clock_position(n.clock_deg)}" for n in named)
 
 
-def tool_lines(assessment: Assessment) -> list[str]:
+def tool_lines(assessment: Result) -> list[str]:
     """Say the tool's verdict and its numbers, a line each, the second on a table of holes."""
     a = assessment
     lines = [f"{a.verdict.upper()}: {count_in_words(a)}; {'; '.join(explain_verdict(a))}"]

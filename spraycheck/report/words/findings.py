@@ -18,7 +18,7 @@ from typing import Any, Final
 
 from spraycheck.errors import InputError
 from spraycheck.judge.checks import waived
-from spraycheck.judge.result import Doubt, Finding, Hole, HoleState, Kind, LimitCheck
+from spraycheck.judge.result import Doubt, Finding, Hole, HoleState, Kind, LimitCheck, Matching
 from spraycheck.report.words.axial import AXIAL_KINDS
 from spraycheck.report.words.kinds import FindingKind
 from spraycheck.report.words.labels import DOUBTS, FLAGS, REMEDIES, STATES, VALUES
@@ -69,6 +69,11 @@ def hole_reason(hole: Hole, shots: int = 1) -> str:
     if not hole.doubts:
         return ""
     return doubt_text(hole.doubts[0], hole.check.limit if hole.check else "", shots)
+
+
+def matching_reason(matching: Matching) -> str:
+    """Say why holes could not be matched surely; empty where they could."""
+    return "; ".join(doubt_text(doubt) for doubt in matching.doubts)
 
 
 def check_reason(check: LimitCheck) -> str:

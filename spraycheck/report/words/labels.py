@@ -17,6 +17,7 @@ from spraycheck.judge.result import (
     Outcome,
     Remedy,
     Verdict,
+    Way,
 )
 
 VERDICTS: Final[Mapping[Verdict, str]] = MappingProxyType(
@@ -67,6 +68,7 @@ DOUBTS: Final[Mapping[Doubt, str]] = MappingProxyType(
         Doubt.MARKERS: "the place of the card's markers is most of the doubt",
         Doubt.NOISE: "the photo's noise is most of the doubt",
         Doubt.INTERMITTENT: "intermittent",
+        Doubt.NOT_FOLLOWED: "holes could not be followed from shot to shot",
         Doubt.ARROWS_DISAGREE: "the index arrows and the patterns disagree",
         Doubt.TURNS_DISAGREE: "the turns given and the patterns disagree",
         Doubt.NO_FEATURE: "the patterns show no feature to go by: any turn of one against the "
@@ -75,6 +77,7 @@ DOUBTS: Final[Mapping[Doubt, str]] = MappingProxyType(
         Doubt.SEVERAL_PLUMES: "the card shows several plumes",
         Doubt.SOAKED_OVER: "a hollow may have soaked over",
         Doubt.OPEN_HOLLOW: "the hollow is not closed",
+        Doubt.SOAKED_ENDS: "paper that soaks leaves angles open",
         Doubt.LIMIT_OFF: "the limit is off",
         Doubt.NEED_NOT_BE_FILLED: "the spray need not be filled",
         Doubt.NEED_NOT_BE_HOLLOW: "the spray need not be hollow",
@@ -111,13 +114,13 @@ MATCHED_BY: Final[Mapping[MatchedBy, str]] = MappingProxyType(
     }
 )
 
-CHANGES: Final[Mapping[str, str]] = MappingProxyType(
+CHANGES: Final[Mapping[Way, str]] = MappingProxyType(
     {
-        "better": "better",
-        "worse": "worse",
-        "changed": "changed",
-        "no sure change": "no sure change",
-        "not known": "not known",
+        Way.BETTER: "better",
+        Way.WORSE: "worse",
+        Way.CHANGED: "changed",
+        Way.NO_SURE_CHANGE: "no sure change",
+        Way.NOT_KNOWN: "not known",
     }
 )
 
@@ -210,9 +213,11 @@ SPOTS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
 
 FLAGS: Final[Mapping[str, str]] = MappingProxyType(
     {
-        flags.REDUCED: "the photo was decoded at reduced scale; pixels are still those of the full photo",
+        flags.REDUCED: "the photo was decoded at reduced scale; pixels are still those of the "
+        "full photo",
         flags.LOSSY_COPY: "the photo looks like a re-compressed or messenger copy",
-        flags.NO_FOCAL_LENGTH: "the photo does not state its focal length; a usual phone lens was assumed",
+        flags.NO_FOCAL_LENGTH: "the photo does not state its focal length; a usual phone lens was "
+        "assumed",
         flags.GREY_PHOTO: "the photo has no colour",
         flags.FLASH: "the flash fired: oil-wet paper mirrors it, which makes plumes read too small",
         flags.LATE: "the photo was taken long after spraying; wet rims creep on",
@@ -223,11 +228,14 @@ FLAGS: Final[Mapping[str, str]] = MappingProxyType(
         flags.ASPECT_ASSUMED: "the sheet's proportions were taken from the nearest standard format",
         flags.OBLIQUE: "the camera looked at the card from the side",
         flags.LOW_RESOLUTION: "few photo pixels per mm on the card",
-        flags.UNEVEN_CARD: "the card's markers do not lie as on flat or curled paper: creased or torn",
+        flags.UNEVEN_CARD: "the card's markers do not lie as on flat or curled paper: creased or "
+        "torn",
         flags.LABEL_UNREAD: "the card's QR code could not be read",
-        flags.SCALE_AS_PRINTED: "the card's 100 mm line was not measured; the printer's scale is taken as "
+        flags.SCALE_AS_PRINTED: "the card's 100 mm line was not measured; the printer's scale is "
+        "taken as "
         "true within 1 %",
-        flags.SHEET_AS_PRINTED: "the size of the sheet that was asked for is not the one that the card's own "
+        flags.SHEET_AS_PRINTED: "the size of the sheet that was asked for is not the one that the "
+        "card's own "
         "print says; what the print says was taken",
         flags.DARK: "the card is under-exposed",
         flags.CLIPPED: "parts of the card are over-exposed",
@@ -239,7 +247,8 @@ FLAGS: Final[Mapping[str, str]] = MappingProxyType(
         flags.THING_OVER_EDGE: "something lies over the sheet's edge and was left out",
         flags.TOO_WET: "the card is flooded",
         flags.WEAK_STROKE: "too little spray: no plume is wet through",
-        flags.RING_DROPPED: "the plumes do not lie on one ring; the plume axes alone gave the centre",
+        flags.RING_DROPPED: "the plumes do not lie on one ring; the plume axes alone gave the "
+        "centre",
         flags.FEW_PLUMES: "fewer than three plumes to locate the centre from",
         flags.CENTRE_WIDE: "the centre is uncertain",
         flags.MERGED: "two or more plumes run together and could not be separated",

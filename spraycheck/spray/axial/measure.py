@@ -17,10 +17,16 @@ from spraycheck import flags as flag
 from spraycheck.arrays import Float, FloatMap, Mask
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
-from spraycheck.spray.axial.uncertainty import SPOT_MM2, VECTOR, vector_covariance, vector_of
 from spraycheck.spray.axial.containers import QUANTITIES, Aim, AxialPatch, SidePatch
 from spraycheck.spray.axial.finding import find_patch
-from spraycheck.spray.axial.region import PROFILE_REACH, RINGS, STREAK_ORDERS, Region, region_properties
+from spraycheck.spray.axial.region import (
+    PROFILE_REACH,
+    RINGS,
+    STREAK_ORDERS,
+    Region,
+    region_properties,
+)
+from spraycheck.spray.axial.uncertainty import SPOT_MM2, VECTOR, vector_covariance, vector_of
 from spraycheck.spray.containers import WetnessMap
 from spraycheck.stats.circular import wrap_360
 from spraycheck.stats.uncertainty import numerical_jacobian, propagate

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from spraycheck import flags
-from spraycheck.judge.findings import PHOTO_ADVICE
+from spraycheck.report.words.photos import PHOTO_ADVICE
 from spraycheck.train.lessons.making import LOOK_ALIKE, Lesson, lesson
 
 

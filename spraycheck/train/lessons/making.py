@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from spraycheck.judge.findings import KINDS
+from spraycheck.report.words.findings import KINDS
 from spraycheck.train.card_request import Wish
 
 GOOD, FAULT, LOOK_ALIKE = "good", "fault", "look-alike"

@@ -16,7 +16,7 @@ from spraycheck.simulate import CardTruth, Curl, Scene, SprayShot, StrayJet, ran
 from spraycheck.simulate.scribbles import squared_ruling
 
 if TYPE_CHECKING:
-    from spraycheck.judge.layout import Assessment
+    from spraycheck.judge.result import Result
 
 MEGAPIXELS = 1.5
 """Of a question's photo: twice what its picture shows, and drawn in about a second (chosen)."""
@@ -106,7 +106,7 @@ class ToolAnswer:
         ``pass``, ``fail``, ``recheck``, or ``failed`` when it could not be measured.
     marks : Marks
         Its answer, marked as a trainee's; a hole it is unsure about is not named.
-    assessment : Assessment or None
+    assessment : Result or None
         None when it failed.
     trouble : str
         Why it failed; empty otherwise.
@@ -114,7 +114,7 @@ class ToolAnswer:
 
     verdict: str
     marks: Marks
-    assessment: Assessment | None
+    assessment: Result | None
     trouble: str = ""
 
 

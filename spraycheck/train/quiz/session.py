@@ -12,7 +12,6 @@ from pathlib import Path
 import numpy as np
 
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.overlay import draw_overlay
 from spraycheck.report.quiz.kinds import QUIZ_KINDS
 from spraycheck.report.quiz.marking import Marks, Named, parse_named
@@ -25,6 +24,7 @@ from spraycheck.report.quiz.words import (
     tool_lines,
     truth_in_words,
 )
+from spraycheck.report.words import AID, CAUTION
 from spraycheck.train.pictures import picture_bytes, write_file
 from spraycheck.train.quiz.asking import Given, Sitting, practice_history, record_of
 from spraycheck.train.quiz.papers import fixed_paper, practice_question

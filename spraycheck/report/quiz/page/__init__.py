@@ -12,13 +12,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.contact_sheet import data_address
 from spraycheck.report.page_template import page_template, page_text
 from spraycheck.report.quiz.kinds import QUIZ_KINDS
 from spraycheck.report.quiz.marking import UNNAMED, Marks, Target
 from spraycheck.report.quiz.records import SCHEMA
 from spraycheck.report.quiz.words import RULE, explanations, fault_in_words, truth_in_words
+from spraycheck.report.words import AID, CAUTION
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,20 +11,23 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from spraycheck.judge.layout import Assessment
+from spraycheck.judge.result import Result, Way
 from spraycheck.judge.shots import Comparison, HoleChange
-from spraycheck.report.comparison import in_one_line, ratio_change, turn_change
+from spraycheck.report.looks import CHANGE_LOOKS
+from spraycheck.report.model import Headline, build_report
+from spraycheck.report.model.changes import ratio_change, turn_change
+from spraycheck.report.overlay.dial import BACK, DIM, RING
 from spraycheck.report.overlay.pen import INK, PAPER, Box, Colour, Pen, Points, circle
 from spraycheck.report.overlay.placing import Obstacles, Request, place_labels
 from spraycheck.report.overlay.view import smooth_outline
+from spraycheck.report.words.findings import matching_reason
+from spraycheck.report.words.labels import CHANGES
+from spraycheck.report.words.sentences import say
 
 BEFORE: Colour = (255, 190, 55)
 AFTER: Colour = (125, 222, 255)
 DASH = (2.0, 1.2)
 
-_BACK: Colour = (27, 32, 38)
-_DIM: Colour = (176, 186, 196)
-_RING: Colour = (96, 108, 120)
 _HEAD, _SCENE, _ROW = 14.0, 84.0, 4.4  # in hundredths of the width
 _FILL = 0.36  # of the width: how far from the middle the longest plume reaches
 _WIDTH_PX = 1200
@@ -52,21 +55,21 @@ def draw_comparison(comparison: Comparison, *, width_px: int = _WIDTH_PX) -> NDA
     top, bottom = heights[0], heights[0] + heights[1]
     pens = [Pen(image[a:b], unit) for a, b in ((0, top), (top, bottom), (bottom, sum(heights)))]
     for pen in pens:
-        pen.flood(_BACK)
-    _headline(pens[0], comparison)
+        pen.flood(BACK)
+    _headline(pens[0], build_report(comparison).headline)
     _scene(pens[1], comparison)
     _list(pens[2], comparison)
     return image
 
 
-def _headline(pen: Pen, c: Comparison) -> None:
+def _headline(pen: Pen, headline: Headline) -> None:
     u = pen.unit
-    pen.text(3 * u, 4.2 * u, "Before and after", PAPER, 5.0, weight=800)
+    pen.text(3 * u, 4.2 * u, headline.title, PAPER, 5.0, weight=800)
     pen.line(np.array([[53 * u, 4.2 * u], [62 * u, 4.2 * u]]), BEFORE, 0.5, dash=DASH, casing=0)
-    pen.text(63.5 * u, 4.2 * u, "before", BEFORE, 3.4)
+    pen.text(63.5 * u, 4.2 * u, say("head-before"), BEFORE, 3.4)
     pen.line(np.array([[78 * u, 4.2 * u], [87 * u, 4.2 * u]]), AFTER, 0.5, casing=0)
-    pen.text(88.5 * u, 4.2 * u, "after", AFTER, 3.4)
-    words = in_one_line(c)
+    pen.text(88.5 * u, 4.2 * u, say("head-after"), AFTER, 3.4)
+    words = headline.reason
     size = min(3.4, 3.4 * 94 * u / pen.text_width(words, 3.4))
     pen.text(3 * u, 10.5 * u, words, PAPER, size)
 
@@ -93,7 +96,7 @@ def _scene(pen: Pen, c: Comparison) -> None:
             pen.line(drawn, colour, 0.45, dash=dash, closed=True, casing=0.2)
             obstacles.add_polygon(drawn, 0.4 * u)
     for hole in c.before.holes:  # where each hole should spray
-        pen.line(_ray(middle, hole.expected_deg, 3.0 * u, 0.3 * width), _RING, 0.2, casing=0)
+        pen.line(_ray(middle, hole.expected_deg, 3.0 * u, 0.3 * width), RING, 0.2, casing=0)
     pen.fill(circle(float(middle[0]), float(middle[1]), 0.7 * u, 24), PAPER)
     _labels(pen, c, middle, to_px * reach, obstacles)
 
@@ -110,7 +113,7 @@ def _labels(pen: Pen, c: Comparison, middle: Points, reach_px: float, obstacles:
         out = (math.sin(a), -math.cos(a))
         at = middle + np.array(out) * (reach_px + 1.5 * u)
         texts.append(text)
-        alarms.append(change is not None and change.change in ("better", "worse", "changed"))
+        alarms.append(change is not None and change.change in CHANGE_LOOKS)
         requests.append(
             Request(
                 width=pen.text_width(text, 3.0) + 2 * u,
@@ -128,38 +131,62 @@ def _labels(pen: Pen, c: Comparison, middle: Points, reach_px: float, obstacles:
 
 def _label(number: int, change: HoleChange | None) -> str:
     if change is None:
-        return f"before {number}"
-    if change.change == "no sure change":
+        return say("label-before", hole=number)
+    if change.change is Way.NO_SURE_CHANGE:
         return str(number)
+    word = CHANGES[change.change]
     if change.area.sure:
-        return f"{number} {change.change}: {ratio_change(change.area)}"
-    if change.deviation.sure:
-        return f"{number} {change.change}: {turn_change(change.deviation)}°"
-    return f"{number} {change.change}"
+        value = ratio_change(change.area)
+    elif change.deviation.sure:
+        value = f"{turn_change(change.deviation)}°"
+    else:
+        return say("label-change", hole=number, change=word)
+    return say("label-change-value", hole=number, change=word, value=value)
 
 
 def _list(pen: Pen, c: Comparison) -> None:
     u = pen.unit
+    known = c.before.card.scale_known and c.after.card.scale_known
+    note = say("foot-changes" if known else "foot-by-reach")
     if not c.holes:
-        parts = ("Which hole is which cannot be told", *c.matching.note.split(": "))
-        for k, words in enumerate(parts):
-            pen.text(3 * u, (2.5 + 3.8 * k) * u, words, PAPER if k == 0 else _DIM, 2.7)
+        lines = [say("which-hole"), *_wrapped(pen, matching_reason(c.matching), 2.7, 94 * u)]
+        for k, words in enumerate(lines):
+            pen.text(3 * u, (2.5 + 3.2 * k) * u, words, DIM if k else PAPER, 2.7)
+        _note(pen, note, (2.7 + 3.2 * len(lines)) * u)
         return
-    heads = ((8, "hole", 1.0), (14, "wets, before to after", 0.0), (48, "off by, degrees", 0.0))
+    heads = (
+        (8, say("head-hole"), 1.0),
+        (14, say("head-wets-pair"), 0.0),
+        (48, say("head-off-pair"), 0.0),
+    )
     for x, word, align in heads:
-        pen.text(x * u, 2.4 * u, word, _DIM, 2.7, align=align)
+        pen.text(x * u, 2.4 * u, word, DIM, 2.7, align=align)
     for k, h in enumerate(c.holes):
         y = (6.4 + _ROW * k) * u
-        ink = _DIM if h.change == "no sure change" else PAPER
+        ink = DIM if h.change is Way.NO_SURE_CHANGE else PAPER
         pen.text(8 * u, y, str(h.hole), ink, 3.2, align=1.0)
         pen.text(14 * u, y, ratio_change(h.area), ink, 3.2)
         pen.text(48 * u, y, turn_change(h.deviation), ink, 3.2)
-        pen.text(74 * u, y, h.change, ink, 3.2)
-    y = (6.4 + _ROW * len(c.holes)) * u
-    note = "holes as numbered before  |  + is clockwise  |  an aid, not a certificate"
-    if not (c.before.card.scale_known and c.after.card.scale_known):
-        note = f"sizes matched by the plumes' reach  |  {note}"
-    pen.text(3 * u, y, note, _DIM, 2.4, weight=400)
+        pen.text(74 * u, y, CHANGES[h.change], ink, 3.2)
+    _note(pen, note, (6.4 + _ROW * len(c.holes)) * u)
+
+
+def _note(pen: Pen, note: str, y: float) -> None:
+    """Write what stands at the foot, as large as there is room for."""
+    size = min(2.4, 2.4 * 94 * pen.unit / pen.text_width(note, 2.4, 400))
+    pen.text(3 * pen.unit, y, note, DIM, size, weight=400)
+
+
+def _wrapped(pen: Pen, text: str, size: float, room: float) -> list[str]:
+    """Break a text into lines that fit."""
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".lstrip()
+        if lines[-1] and pen.text_width(longer, size) > room:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
 
 
 def _scales(c: Comparison) -> tuple[float, float]:
@@ -170,7 +197,7 @@ def _scales(c: Comparison) -> tuple[float, float]:
     return 1.0, reach[0] / max(reach[1], 1e-6)
 
 
-def _outlines(a: Assessment) -> list[Points]:
+def _outlines(a: Result) -> list[Points]:
     """Outline of every plume's largest piece, in mm from the nozzle centre."""
     found: list[Points] = []
     for label in a.catalogue.label.tolist():
