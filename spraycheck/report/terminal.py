@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from typing import Final
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table as Grid
@@ -131,14 +132,17 @@ class _Writer:
             grid.add_column(
                 Text(self._say(column.head), style="dim"),
                 justify="left" if column.left else "right",
-                no_wrap=not column.left,  # a file's long name is written on several lines
-                overflow="fold",
+                no_wrap=True,
             )
         if table.state:
             grid.add_column(Text(self._say(table.state), style="dim"), no_wrap=True)
-        for row in table.rows:
-            cells: list[Text | str] = [self._cell(row, k) for k in shown]
-            grid.add_row(*cells, *([self._state(row)] if table.state else []))
+        cells = [[self._cell(row, k) for k in shown] for row in table.rows]
+        for at, k in enumerate(shown):
+            if table.columns[k].ends:
+                taken = self._width_of(table, cells, shown) + gap * len(shown)
+                self._cut_beginnings(cells, at, self._width - taken)
+        for row, texts in zip(table.rows, cells, strict=True):
+            grid.add_row(*texts, *([self._state(row)] if table.state else []))
         self._console.print(grid)
         for note in table.notes:
             self._paragraph(note, indent=0, style="dim")
@@ -147,6 +151,18 @@ class _Writer:
         cell = row.cells[k]
         wide = cell.u and self._width >= WIDE
         return self._say(f"{cell.text} ±{cell.u}" if wide else cell.text)
+
+    def _width_of(self, table: Table, cells: list[list[str]], shown: list[int]) -> int:
+        """Return what the columns take that cannot be cut."""
+        others = [at for at, k in enumerate(shown) if not table.columns[k].ends]
+        heads = {at: cell_len(self._say(table.columns[shown[at]].head)) for at in others}
+        return sum(max([heads[at], *(cell_len(row[at]) for row in cells)]) for at in others)
+
+    def _cut_beginnings(self, cells: list[list[str]], at: int, room: int) -> None:
+        """Leave out the beginning of long texts in a column."""
+        for row in cells:
+            if cell_len(row[at]) > room:
+                row[at] = f"...{row[at][3 - room :]}"
 
     def _state(self, row: Row) -> Text:
         word = row.wide_word if row.wide_word and self._width >= WIDER else row.word

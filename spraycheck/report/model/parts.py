@@ -62,6 +62,8 @@ class Column:
         Words, which stand to the left; numbers stand to the right.
     room : int
         Characters of a line from which there is room for it.
+    ends : bool
+        Of a long text the end counts: with little room its beginning is left out.
     unit : str
         Written behind the value where the heading is not there to say it.
     """
@@ -70,6 +72,7 @@ class Column:
     head: str
     left: bool = False
     room: int = 0
+    ends: bool = False
     unit: str = ""
 
 

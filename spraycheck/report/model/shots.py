@@ -198,7 +198,7 @@ def _figure(check: LimitCheck, value: float) -> str:
 
 def _photo_table(shots: Shots) -> Table:
     columns = (
-        Column(key="photo", head=say("head-photo"), left=True),
+        Column(key="photo", head=say("head-photo"), left=True, ends=True),
         Column(key="card", head=say("head-card")),
         Column(key="verdict", head=say("head-verdict")),
         Column(key="wets", head=say("head-wets")),

@@ -145,7 +145,7 @@ VALUES: Final[Mapping[str, str]] = MappingProxyType(
 
 AXIAL_ROWS: Final[Mapping[str, str]] = MappingProxyType(
     {
-        "ellipse_low_ratio": "roundness",
+        "ellipse_low_ratio": "axis ratio",
         "form_factor_low_ratio": "form factor",
         "heavy_side_frac": "heavy side",
         "streak_frac": "streaks",
@@ -273,7 +273,7 @@ LIMITS: Final[Mapping[str, str]] = MappingProxyType(
         "drip_frac": "drip",
         "spray_angle_deg": "spray angle",
         "tilt_deg": "tilt",
-        "ellipse_low_ratio": "ellipse",
+        "ellipse_low_ratio": "axis ratio",
         "form_factor_low_ratio": "form factor",
         "heavy_side_frac": "heavy side",
         "streak_frac": "streak",
