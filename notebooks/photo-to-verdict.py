@@ -182,6 +182,6 @@ Markdown(f"> {AID}")
 # centre = locate_centre(wet)
 # labels = segment_plumes(wet, centre)
 # rows = measure_plumes(wet, labels, centre)
-# answer = assess_layout(rows, Layout.evenly_spread(5), Limits(), photo=photo, card=card,
+# answer = judge_rows(rows, Layout.evenly_spread(5), Limits(), photo=photo, card=card,
 #                        wetness=wet, centre=centre, segmentation=labels, provenance={})
 # ```

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-RESULTS_VERSION: Final = 4
+RESULTS_VERSION: Final = 5
 """Bumped whenever the same photo may give another number (see "Changes" in DEVELOPERS.md)."""
 
 COVERAGE_FACTOR_95: Final = 1.959963984540054

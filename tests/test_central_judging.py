@@ -7,13 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from central_cards import disc, grid, photo_of, wet_map
+from judging import judge_patch
 
-from spraycheck.judge.axial import assess_central, measure_central
+from spraycheck.judge.case import Case
 from spraycheck.judge.limits import AxialLimits
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import Result
 from spraycheck.pipeline import Pipeline
-from spraycheck.spray.axial.containers import QUANTITIES, Aim, CentralPatch
+from spraycheck.spray.axial.containers import QUANTITIES, Aim, AxialPatch
+from spraycheck.spray.axial.measure import measure_axial
 from spraycheck.spray.containers import WetnessMap
 
 MIDDLE = (7.0, -12.0)
@@ -21,24 +23,23 @@ HERE = Aim(x_mm=MIDDLE[0], y_mm=MIDDLE[1], u_mm=0.3, source="given")
 RING = disc(15, MIDDLE) - disc(9, MIDDLE)
 
 
-def judge(patch: CentralPatch, wet: WetnessMap, *, fill: str = "filled") -> Result:
-    return assess_central(
+def judge(patch: AxialPatch, wet: WetnessMap, *, fill: str = "filled") -> Result:
+    return judge_patch(
         patch,
         AxialNozzle(name="test", kind="pintle", fill=fill, full_angle_deg=20.0),
         AxialLimits(),
         photo=photo_of(wet),
         card=wet.card,
         wetness=wet,
-        aim=HERE,
     )
 
 
 def judged(wet: WetnessMap) -> Result:
-    return judge(measure_central(wet, HERE), wet)
+    return judge(measure_axial(wet, HERE), wet)
 
 
 def state(a: Result, limit: str) -> str:
-    return next(one.state for one in a.judged if one.limit == limit)
+    return next(one.outcome for one in a.checks if one.limit == limit)
 
 
 def shadowed(wetness: np.ndarray, dark: np.ndarray) -> WetnessMap:
@@ -73,40 +74,43 @@ def test_a_shadows_edge_through_the_patch_is_no_part_of_it() -> None:
 def test_noise_adds_nothing_to_the_streaks() -> None:
     even = disc(8, MIDDLE)
     found = [
-        measure_central(wet_map(even, noise=0.6, seed=seed), HERE).streak_frac for seed in range(6)
+        measure_axial(wet_map(even, noise=0.6, seed=seed), HERE).streak_frac for seed in range(6)
     ]
     assert np.mean(found) < 0.03
 
 
 def test_far_beyond_a_limit_the_uncertainty_is_that_of_the_limit() -> None:
     _r, turn = grid(MIDDLE)
-    p = measure_central(
+    p = measure_axial(
         wet_map(disc(12, MIDDLE) * (1 + 0.9 * np.cos(np.radians(4 * turn))) / 1.9), HERE
     )
     assert p.streak_frac > 0.4
     assert 0 < p.u_at("streak_frac", 0.2) < 0.7 * p.u("streak_frac")
     # Not on the near side of the limit, and not where nothing grows with the value.
     assert p.u_at("streak_frac", 0.9) == p.u("streak_frac")
-    assert p.u_at("roundness", 0.8) == p.u("roundness")
+    assert p.u_at("ellipse_ratio", 0.8) == p.u("ellipse_ratio")
 
 
 def test_two_limits_nearly_broken_are_proof_together() -> None:
     wet = wet_map(disc(12, MIDDLE))
-    patch = measure_central(wet, HERE)
-    k, j = (list(QUANTITIES).index(name) for name in ("roundness", "circularity"))
+    patch = measure_axial(wet, HERE)
+    k, j = (list(QUANTITIES).index(name) for name in ("ellipse_ratio", "form_factor"))
     covariance = np.diag(np.full(len(QUANTITIES), 1e-6))
     covariance[k, k] = covariance[j, j] = 0.02**2
     # Each limit is kept with a probability of 4 %, so both with 0.2 %.
     near = replace(
-        patch, roundness=0.8 - 1.75 * 0.02, circularity=0.55 - 1.75 * 0.02, covariance=covariance
+        patch,
+        ellipse_ratio=0.8 - 1.75 * 0.02,
+        form_factor=0.55 - 1.75 * 0.02,
+        covariance=covariance,
     )
     assert judge(near, wet).verdict == "fail"
-    assert judge(replace(near, circularity=0.9), wet).verdict == "recheck"
+    assert judge(replace(near, form_factor=0.9), wet).verdict == "recheck"
 
 
 def test_a_dry_spot_beside_a_wet_middle_is_no_hollow_off_its_middle() -> None:
     wet = wet_map(RING)
-    off = replace(measure_central(wet, HERE), hollow_offset_ratio=0.25)
+    off = replace(measure_axial(wet, HERE), hollow_offset_ratio=0.25)
     assert state(judge(off, wet, fill="hollow"), "hollow_offset_ratio") == "broken"
     assert (
         state(judge(replace(off, core_ratio=0.65), wet, fill="hollow"), "hollow_offset_ratio")
@@ -120,16 +124,16 @@ def test_fine_drops_beside_the_patch_are_doubtful_and_one_alone_is_not_much() ->
     patch = disc(8, MIDDLE)
     places = [(MIDDLE[0] + x, MIDDLE[1] + 20 + y) for x, y in rng.uniform(-5, 5, (30, 2))]
     spray = np.maximum(patch, sum(disc(0.45, place) for place in places).clip(0, 1))
-    p = measure_central(wet_map(spray), HERE)
+    p = measure_axial(wet_map(spray), HERE)
     assert p.side_frac + p.doubtful_frac > 0.04
     assert judge(p, wet_map(spray)).verdict != "pass"
     alone = wet_map(np.maximum(patch, disc(0.45, places[0])))
-    assert measure_central(alone, HERE).doubtful_frac < 0.01
+    assert measure_axial(alone, HERE).doubtful_frac < 0.01
     assert judged(alone).verdict == "pass"
 
 
 def test_less_certain_means_every_uncertainty() -> None:
-    p = measure_central(wet_map(disc(12, MIDDLE)), HERE)
+    p = measure_axial(wet_map(disc(12, MIDDLE)), HERE)
     q = p.less_certain(2.0)
     for name in QUANTITIES:
         assert q.u(name) == pytest.approx(2 * p.u(name), nan_ok=True)
@@ -142,17 +146,17 @@ def test_less_certain_means_every_uncertainty() -> None:
 def test_a_noisy_photo_is_judged_with_twice_the_uncertainty() -> None:
     """The pipeline asks the map; its other stages are stood in for."""
     sound = wet_map(disc(12, MIDDLE))
-    seen: list[CentralPatch] = []
+    seen: list[AxialPatch] = []
 
-    def assess(patch: CentralPatch, *_: object, **__: object) -> None:
-        seen.append(patch)
+    def decide(case: Case, **_: object) -> None:
+        seen.append(case.measurement.patch)
 
     for noise in (0.05, 0.12):
         pipeline = Pipeline(
             rectify=lambda *_, **__: sound.card,
-            wetness=lambda _, noise=noise: replace(sound, noise=noise),
-            measure=lambda wet, at: measure_central(replace(wet, noise=sound.noise), at),
-            assess=assess,
+            axial_wetness=lambda _, noise=noise: replace(sound, noise=noise),
+            measure_axial=lambda wet, at: measure_axial(replace(wet, noise=sound.noise), at),
+            decide=decide,
         )
         pipeline(photo_of(sound), nozzle=AxialNozzle(name="t", kind="pintle"), aim="centre")
-    assert seen[1].u("roundness") == pytest.approx(2 * seen[0].u("roundness"))
+    assert seen[1].u("ellipse_ratio") == pytest.approx(2 * seen[0].u("ellipse_ratio"))

@@ -9,12 +9,12 @@ import jsonschema
 import numpy as np
 import pytest
 from central_cards import disc, photo_of, wet_map
+from judging import judge_patch
 from PIL import Image
 
-from spraycheck import measure_central_photo
+from spraycheck import measure_photo
 from spraycheck.cli.main import main
-from spraycheck.judge.axial import assess_central, measure_central
-from spraycheck.report.words import CAUTION
+from spraycheck.judge.findings import CAUTION
 from spraycheck.judge.limits import AxialLimits
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import Result
@@ -25,6 +25,7 @@ from spraycheck.report.central_words import explain
 from spraycheck.report.document import dumps
 from spraycheck.simulate import Camera, Paper, SprayShot, SyntheticNozzle, draw_card, photograph
 from spraycheck.spray.axial.containers import Aim
+from spraycheck.spray.axial.measure import measure_axial
 
 VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema_text()))
 AIM = Aim(x_mm=5.0, y_mm=-8.0, u_mm=0.3, source="given")
@@ -37,14 +38,13 @@ def assess(
     wetness: np.ndarray, *, aim: Aim = AIM, fill: str = "filled", scale: bool = True
 ) -> Result:
     wet = wet_map(wetness, scale_known=scale)
-    return assess_central(
-        measure_central(wet, aim),
+    return judge_patch(
+        measure_axial(wet, aim),
         AxialNozzle(name="n\x1b[31m", kind="pintle", fill=fill),
         AxialLimits(),
         photo=photo_of(wet),
         card=wet.card,
         wetness=wet,
-        aim=aim,
         provenance={"stages": {}},
     )
 
@@ -90,7 +90,7 @@ def test_reports_say_verdict_values_and_caution(name: str, ascii_only: bool) -> 
     a = CASES[name]
     text = central_report(a, colour=False, width=80, ascii_only=ascii_only)
     assert text.startswith(a.verdict.upper())
-    assert "roundness" in text
+    assert "ellipse_ratio" in text
     assert " ".join(CAUTION.split()) in " ".join(text.split())
     assert "\x1b" not in text
     assert max(len(line) for line in text.splitlines()) <= 80
@@ -101,7 +101,7 @@ def test_reports_say_verdict_values_and_caution(name: str, ascii_only: bool) -> 
 def test_the_reason_names_what_decided() -> None:
     assert explain(CASES["faulty"]) == ["spray beside the patch", "off the aim"]
     assert explain(CASES["unsure"]) == ["too close to the limit: off the aim"]
-    assert "roundness" in explain(CASES["sound"])[0]
+    assert "ellipse_ratio" in explain(CASES["sound"])[0]
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -132,7 +132,7 @@ def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_a_photograph_from_the_library(photo: Path) -> None:
     nozzle = AxialNozzle(name="ring", kind="pintle", fill="hollow", full_angle_deg=20.0)
-    a = measure_central_photo(photo, nozzle, aim=(6.0, -9.0), sheet="a5", standoff="70")
+    a = measure_photo(photo, nozzle, aim=(6.0, -9.0), sheet="a5", standoff="70")
     assert a.verdict == "pass"
     # The ring's crest lies at 70 tan(10) = 12.3 mm; its wall and soaking reach further.
     assert 24.7 < a.patch.diameter_mm < 34

@@ -15,7 +15,7 @@ from spraycheck.card.reference import subtract_clean_card
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import CardNotFoundError
 from spraycheck.judge.layout import Layout
-from spraycheck.judge.quality.light import look_at_light
+from spraycheck.judge.quality.light import measure_light
 from spraycheck.photo import photo_from_array
 from spraycheck.pipeline import Pipeline
 from spraycheck.spray.wetness import map_wetness
@@ -118,7 +118,7 @@ def test_over_exposure_is_told_although_the_clean_card_is_divided_out(brightness
     assert held.verdict != "pass"
     # Negative control: the divided light itself does not show it.
     if dry_brightness > 1:
-        assert look_at_light(held.wetness).clipped_frac < 0.05
+        assert measure_light(held.wetness).clipped_frac < 0.05
 
 
 def test_a_dry_photo_that_shows_no_card_is_named(pair):

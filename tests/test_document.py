@@ -8,6 +8,7 @@ from typing import Any
 import jsonschema
 import numpy as np
 import pytest
+from judging import with_parts
 from report_factory import CENTRE_MM, make_assessment, printed_facts
 
 from spraycheck import flags
@@ -127,7 +128,7 @@ def test_a_sheet_asked_for_beside_the_cards_print_is_told(asked: str) -> None:
     facts = printed_facts(sheet_asked=asked)
     noted = (flags.SHEET_AS_PRINTED,) if asked else ()
     card = dataclasses.replace(assessment.card, printed=facts, flags=noted)
-    doc = json.loads(dumps(assessment_document(dataclasses.replace(assessment, card=card))))
+    doc = json.loads(dumps(assessment_document(with_parts(assessment, card=card))))
     VALIDATOR.validate(doc)
     assert doc["card"]["printed"]["sheet_asked"] == (asked or None)
     assert doc["card"]["flags"] == list(noted)
@@ -225,10 +226,9 @@ def test_directions_never_round_to_360(direction: float) -> None:
     turned = assessment.catalogue.direction_deg.copy()
     turned[0] = direction
     hole = dataclasses.replace(assessment.holes[0], expected_deg=direction)
-    changed = dataclasses.replace(
-        assessment,
+    changed = with_parts(
+        dataclasses.replace(assessment, holes=(hole, *assessment.holes[1:])),
         catalogue=dataclasses.replace(assessment.catalogue, direction_deg=turned, axis_deg=turned),
-        holes=(hole, *assessment.holes[1:]),
     )
     doc = assessment_document(changed)
     assert doc["plumes"][0]["direction_deg"] == 0
@@ -241,7 +241,7 @@ def test_what_is_never_null_is_never_null(name: str) -> None:
     assessment = make_assessment()
     values = getattr(assessment.catalogue, name).copy()
     values[1] = math.nan
-    broken = dataclasses.replace(
+    broken = with_parts(
         assessment, catalogue=dataclasses.replace(assessment.catalogue, **{name: values})
     )
     with pytest.raises(MeasurementError, match=f"plume 2: {name} could not be measured"):
@@ -252,7 +252,7 @@ def test_a_centre_without_uncertainty_is_refused() -> None:
     assessment = make_assessment()
     blind = dataclasses.replace(assessment.centre, x_mm=math.nan)
     with pytest.raises(MeasurementError, match="centre: x_px"):
-        assessment_document(dataclasses.replace(assessment, centre=blind))
+        assessment_document(with_parts(assessment, centre=blind))
 
 
 def test_not_measurable_values_become_null() -> None:
@@ -265,7 +265,7 @@ def test_not_measurable_values_become_null() -> None:
         width_deg=np.full(n, np.inf),
         rotation_u_deg=math.nan,
     )
-    doc = assessment_document(dataclasses.replace(assessment, catalogue=catalogue))
+    doc = assessment_document(with_parts(assessment, catalogue=catalogue))
     VALIDATOR.validate(json.loads(dumps(doc)))
     assert doc["rotation_u_deg"] is None
     for plume in doc["plumes"]:

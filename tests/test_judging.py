@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from judging import judge_rows, residuals_of
 from report_factory import printed_facts
-from spraycheck.judge.assessment import assess_layout
-from spraycheck.judge.assessment.checks import hold, keeps_all, shared_risk
-from spraycheck.judge.assessment.residuals import unexplained
 from test_assessment import CENTRE, FIVE, LABELS, PHOTO, WET, catalogue, codes, judge, states
 
 from spraycheck.errors import InputError
+from spraycheck.judge.checks import Group, check_limit, shared_risk
+from spraycheck.judge.findings import text_of
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import OFF, Limits, limit_fields
 from spraycheck.judge.matching import match_layout
@@ -26,7 +26,7 @@ FOUR = [5.0, 95.0, 185.0, 275.0]
 
 def with_limits(rows, layout: Layout, limits: Limits, *, lined_up=False, printed=None, **more):
     card = replace(WET.card, printed=printed)
-    return assess_layout(
+    return judge_rows(
         rows,
         layout,
         limits,
@@ -39,7 +39,7 @@ def with_limits(rows, layout: Layout, limits: Limits, *, lined_up=False, printed
     )
 
 
-EVEN4 = Layout.evenly_spread(4)
+EVEN4, EVEN5 = Layout.evenly_spread(4), Layout.evenly_spread(5)
 
 
 def of(result: Result, code: str):
@@ -51,18 +51,20 @@ def of(result: Result, code: str):
 
 def test_a_ratio_is_held_in_logarithms_and_an_angle_either_side_of_zero() -> None:
     limits = Limits()
-    low = hold("area_low_ratio", 0.75, 0.1, limits)
+    low = check_limit("area_low_ratio", 0.75, 0.1, limits)
     assert low.probability == pytest.approx(0.5)
-    assert hold("direction_deg", -5.0, 1.0, limits).probability == pytest.approx(0.5, abs=1e-6)
-    assert hold("direction_deg", -9.0, 1.0, limits).probability < 1e-4
-    assert low.evidence(limits).u == pytest.approx(1.96 * 0.1 * 0.75, rel=1e-3)
+    assert check_limit("direction_deg", -5.0, 1.0, limits).probability == pytest.approx(
+        0.5, abs=1e-6
+    )
+    assert check_limit("direction_deg", -9.0, 1.0, limits).probability < 1e-4
+    assert low.u == pytest.approx(1.96 * 0.1 * 0.75, rel=1e-3)
 
 
 def test_a_limit_that_is_off_is_always_kept_and_an_unknown_value_never_decides() -> None:
     limits = Limits(direction_deg=OFF, area_low_ratio=0.0)
-    assert hold("direction_deg", 80.0, 1.0, limits).probability == 1
-    assert hold("area_low_ratio", 0.01, 0.1, limits).probability == 1
-    assert math.isnan(hold("area_high_ratio", math.nan, 0.1, limits).probability)
+    assert check_limit("direction_deg", 80.0, 1.0, limits).probability == 1
+    assert check_limit("area_low_ratio", 0.01, 0.1, limits).probability == 1
+    assert math.isnan(check_limit("area_high_ratio", math.nan, 0.1, limits).probability)
 
 
 def test_risk_of_each_value_leaves_the_whole_nozzle_at_its_risk() -> None:
@@ -76,10 +78,11 @@ def test_joint_probability_is_the_product_when_independent_and_the_least_when_ti
     values = np.array([4.0, 3.5, math.nan])
     independent = np.diag([1.0, 1.0, 1.0])
     tied = np.ones((3, 3))
-    each = [hold("direction_deg", v, 1.0, limits).probability for v in (4.0, 3.5)]
-    together = keeps_all(values, independent, "direction_deg", limits)
+    each = [check_limit("direction_deg", v, 1.0, limits).probability for v in (4.0, 3.5)]
+    together = Group.alike(values, independent, limits, ("direction_deg",)).probability()
     assert together == pytest.approx(each[0] * each[1], abs=2e-3)
-    assert keeps_all(values, tied, "direction_deg", limits) == pytest.approx(min(each), abs=2e-3)
+    alike = Group.alike(values, tied, limits, ("direction_deg",)).probability()
+    assert alike == pytest.approx(min(each), abs=2e-3)
 
 
 # -- the whole nozzle
@@ -141,17 +144,17 @@ def test_a_greater_risk_makes_up_its_mind_sooner() -> None:
 def test_findings_carry_value_limit_uncertainty_and_probability() -> None:
     result = judge(catalogue([5.0, 95.0, 197.0, 275.0], [300, 300, 300, 120]), 4)
     off, weak = of(result, "hole-off-line"), of(result, "hole-weak")
-    assert (off.hole, off.evidence.limit, off.evidence.unit) == (3, "direction_deg", "deg")
-    assert off.evidence.value == pytest.approx(12, abs=1.5)
-    assert off.evidence.allowed == 5
-    assert off.evidence.probability < 0.01
-    assert weak.evidence.value == pytest.approx(0.4, abs=0.02)
-    assert weak.evidence.u > 0
+    assert (off.hole, off.check.limit, off.check.unit) == (3, "direction_deg", "deg")
+    assert off.check.value == pytest.approx(12, abs=1.5)
+    assert off.check.allowed == 5
+    assert off.check.probability < 0.01
+    assert weak.check.value == pytest.approx(0.4, abs=0.02)
+    assert weak.check.u > 0
 
 
 def test_a_recheck_names_the_reason_and_what_settles_it() -> None:
     rows = catalogue(FOUR, [300, 232, 310, 305], area_u=0.08)
-    text = of(judge(rows, 4), "hole-unsure").text
+    text = text_of(of(judge(rows, 4), "hole-unsure"))
     assert "wetted area lies too close to the limit" in text
     assert "--combine" in text or "Photograph" in text
 
@@ -162,15 +165,15 @@ def test_a_recheck_names_the_reason_and_what_settles_it() -> None:
 def test_leans_share_the_centre_and_a_common_turn_leans_nothing() -> None:
     rows = catalogue(FIVE)
     match = match_layout(rows.direction_deg, np.arange(5) * 72.0)
-    found = unexplained(rows, CENTRE, match, Limits())
+    found = residuals_of(rows, CENTRE, EVEN5, match, Limits())
     off_diagonal = found.covariance_deg2 - np.diag(np.diag(found.covariance_deg2))
     assert np.abs(off_diagonal).max() > 0.01
     assert np.linalg.eigvalsh(found.covariance_deg2).min() > -1e-9
     turned = replace_directions(rows, [(d + 40) % 360 for d in FIVE])
-    again = unexplained(
-        turned, CENTRE, match_layout(turned.direction_deg, np.arange(5) * 72.0), Limits()
+    again = residuals_of(
+        turned, CENTRE, EVEN5, match_layout(turned.direction_deg, np.arange(5) * 72.0), Limits()
     )
-    assert np.sort(again.lean_deg) == pytest.approx(np.sort(found.lean_deg), abs=2e-3)
+    assert np.sort(again.value_deg) == pytest.approx(np.sort(found.value_deg), abs=2e-3)
 
 
 def replace_directions(rows, directions):
@@ -181,15 +184,17 @@ def test_stated_uncertainty_of_a_lean_is_that_of_repeated_readings() -> None:
     """Directions drawn at random many times scatter as the covariance says."""
     rng = np.random.default_rng(5)
     rows = catalogue(FIVE, direction_u=1.0)
-    found = unexplained(
-        rows, CENTRE, match_layout(rows.direction_deg, np.arange(5) * 72.0), Limits()
+    found = residuals_of(
+        rows, CENTRE, EVEN5, match_layout(rows.direction_deg, np.arange(5) * 72.0), Limits()
     )
     drawn = []
     for _ in range(400):
         moved = [d + rng.normal(0, 0.51) for d in FIVE]
         again = catalogue(moved, direction_u=1.0)
         match = match_layout(again.direction_deg, np.arange(5) * 72.0)
-        drawn.append(unexplained(again, CENTRE, match, Limits()).lean_deg - found.lean_deg)
+        drawn.append(
+            residuals_of(again, CENTRE, EVEN5, match, Limits()).value_deg - found.value_deg
+        )
     scatter = np.std(drawn, axis=0)
     # The stated value also holds what the centre and the healthy scatter of the others add.
     assert (scatter < 1.1 * found.sigma_deg).all()
@@ -219,10 +224,10 @@ def test_spacing_and_spread_are_held_where_stricter_limits_are_set() -> None:
     assert with_limits(rows, EVEN4, Limits()).verdict == "pass"
     spacing = with_limits(rows, EVEN4, Limits(spacing_deg=2.0))
     assert spacing.verdict == "fail"
-    assert of(spacing, "spacing-uneven").evidence.value == pytest.approx(-4, abs=0.7)
+    assert of(spacing, "spacing-uneven").check.value == pytest.approx(-4, abs=0.7)
     spread = with_limits(rows, EVEN4, Limits(area_spread_ratio=1.05))
     assert spread.verdict == "fail"
-    assert of(spread, "shares-uneven").evidence.value == pytest.approx(370 / 300, rel=0.02)
+    assert of(spread, "shares-uneven").check.value == pytest.approx(370 / 300, rel=0.02)
 
 
 def test_drip_decides_only_where_a_limit_is_set() -> None:
@@ -248,7 +253,7 @@ def test_turn_is_judged_only_when_the_card_was_lined_up_with_a_named_feature() -
     assert with_limits(rows, DOWEL, Limits(), printed=FACTS).verdict == "pass"
     lined_up = with_limits(rows, DOWEL, Limits(), printed=FACTS, lined_up=True)
     assert lined_up.verdict == "fail"
-    assert of(lined_up, "pattern-turned").evidence.value == pytest.approx(20, abs=1)
+    assert of(lined_up, "pattern-turned").check.value == pytest.approx(20, abs=1)
     nowhere = replace(DOWEL, counts_from="")
     assert with_limits(rows, nowhere, Limits(), printed=FACTS, lined_up=True).verdict == "pass"
 

@@ -113,8 +113,8 @@ def test_combined_shots_hold_the_turn_too(turn: float, verdict: str) -> None:
     turned = [f for f in together.findings if f.code == "pattern-turned"]
     assert bool(turned) == (verdict == "fail")
     for finding in turned:
-        assert finding.evidence is not None
-        assert math.isclose(finding.evidence.value, turn, abs_tol=1.0)
+        assert finding.check is not None
+        assert math.isclose(finding.check.value, turn, abs_tol=1.0)
     never_said = combine_shots([replace(photo, provenance={}) for photo in photos])
     assert never_said.verdict == "pass"
 

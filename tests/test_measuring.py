@@ -18,8 +18,8 @@ from spraycheck.judge.limits import Limits
 class Spy:
     """In the place of a Pipeline: keeps what it was given."""
 
-    def __call__(self, photo: Any, spec: Any, *, layout: Any, limits: Any) -> Any:
-        self.photo, self.spec, self.layout, self.limits = photo, spec, layout, limits
+    def __call__(self, photo: Any, spec: Any, *, nozzle: Any, limits: Any) -> Any:
+        self.photo, self.spec, self.nozzle, self.limits = photo, spec, nozzle, limits
         return make_assessment()
 
 
@@ -47,13 +47,13 @@ def test_what_was_expected_is_passed_on() -> None:
     spy, limits = Spy(), Limits(direction_deg=3.0)
     layout = Layout(name="x", azimuth_deg=(0.0, 100.0, 200.0))
     measure_photo(scene(), layout=layout, sheet="a5", limits=limits, pipeline=spy)  # type: ignore[arg-type]
-    assert spy.layout is layout
+    assert spy.nozzle is layout
     assert spy.limits is limits
     assert (spy.spec.width_mm, spy.spec.height_mm) == (148.0, 210.0)
     spec = CardSpec(width_mm=100.0, height_mm=150.0, name="own")
     measure_photo(scene(), holes=5, sheet=spec, pipeline=spy)  # type: ignore[arg-type]
     assert spy.spec is spec
-    assert spy.layout == Layout.evenly_spread(5)
+    assert spy.nozzle == Layout.evenly_spread(5)
     measure_photo(scene(), holes=5, pipeline=spy)  # type: ignore[arg-type]
     assert not spy.spec.size_known
 

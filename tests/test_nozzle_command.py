@@ -69,7 +69,7 @@ def test_show_tells_holes_limits_and_notes(tmp_path: Path, run: Run) -> None:
     code, out, _ = run("nozzle", "show", EXAMPLES / "pintle.toml")
     assert code == 0
     assert "one central spray: hollow, full angle 12°" in out
-    assert "roundness_low_ratio" in out
+    assert "ellipse_low_ratio" in out
 
 
 def test_show_refuses_what_it_cannot_draw(tmp_path: Path, run: Run) -> None:

@@ -5,12 +5,13 @@ import math
 import cv2
 import numpy as np
 import pytest
+from judging import with_parts
 from report_factory import CENTRE_MM, make_assessment
 
 from spraycheck.errors import InputError
 from spraycheck.report.words.findings import describe
 from spraycheck.judge.layout import Layout
-from spraycheck.judge.result import STATES, VERDICTS
+from spraycheck.judge.result import HoleState, Verdict
 from spraycheck.report.overlay import Composition, compose_overlay, draw_overlay
 from spraycheck.report.overlay.pen import Pen
 from spraycheck.report.overlay.scene import LABEL_SIZE
@@ -182,7 +183,7 @@ def test_a_missing_hole_throws_by_its_own_angle():
     layout = Layout(
         name="slant", azimuth_deg=a.layout.azimuth_deg, axis_angle_deg=(60.0, 60.0, 70.0, 60.0)
     )
-    _, reach = ghost_outline(dataclasses.replace(a, layout=layout), a.holes[2])
+    _, reach = ghost_outline(dataclasses.replace(a, nozzle=layout), a.holes[2])
     # A plume at angle a from the axis lands at height * tan(a): tan 70 / tan 60 = 1.5863.
     assert reach == pytest.approx(52.0 * 1.5863, rel=1e-4)
 
@@ -190,7 +191,7 @@ def test_a_missing_hole_throws_by_its_own_angle():
 def test_the_centre_shows_its_95_percent_region():
     a = make_assessment(("clear",) * 3)
     wide = dataclasses.replace(a.centre, covariance_mm2=9.0 * a.centre.covariance_mm2)
-    a = dataclasses.replace(a, centre=wide)
+    a = with_parts(a, centre=wide)
     picture = photo_part(whole(a))
     values, vectors = np.linalg.eigh(a.centre.covariance_mm2)
     for k in (0, 1):  # both axes: 2.4477 sigma hold 95 % of a plane normal (-2 ln 0.05)
@@ -273,12 +274,12 @@ def test_without_a_pattern_plumes_are_numbered_and_no_hole_is():
 
 
 def test_states_differ_in_word_sign_and_line_without_colour():
-    assert set(STATES) <= set(STYLES)
-    looks = [STYLES[state] for state in STATES]
+    assert set(HoleState) <= set(STYLES)
+    looks = [STYLES[state] for state in tuple(HoleState)]
     assert len({look.word for look in looks}) == len(looks)
     assert len({look.sign for look in looks}) == len(looks)
     assert len({(look.dash, look.width) for look in looks}) == len(looks)
-    assert {s for s in STATES if STYLES[s].alarm} == {
+    assert {s for s in tuple(HoleState) if STYLES[s].alarm} == {
         "weak",
         "heavy",
         "blocked",
@@ -324,7 +325,7 @@ def _as(hole, state):
 
 
 def test_verdicts_differ_in_word_and_shape_without_colour():
-    assert set(BADGES) == set(VERDICTS)
+    assert set(BADGES) == set(Verdict)
     assert {badge.word for badge in BADGES.values()} == {"PASS", "FAIL", "RECHECK"}
     shapes = []
     for badge in BADGES.values():
@@ -339,7 +340,7 @@ def test_verdicts_differ_in_word_and_shape_without_colour():
         assert (one & other).sum() / (one | other).sum() < 0.85
 
 
-@pytest.mark.parametrize("verdict", VERDICTS)
+@pytest.mark.parametrize("verdict", tuple(Verdict))
 def test_the_banner_says_the_verdict(verdict):
     a = make_assessment(("clear",) * 3, verdict=verdict)
     c = compose_overlay(a)

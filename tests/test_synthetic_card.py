@@ -10,7 +10,7 @@ import pytest
 
 from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
-from spraycheck.judge.result import STATES, Hole
+from spraycheck.judge.result import Hole, HoleState
 from spraycheck.simulate import (
     Artwork,
     Camera,
@@ -60,7 +60,7 @@ def test_true_states_are_the_states_of_a_verdict() -> None:
     nozzle = SIX.with_flow(1, 0.0).with_flow(2, 0.4).with_flow(3, 1.6).with_deflection(4, -9.0)
     states = [nozzle.state(k) for k in range(1, 7)]
     assert states == ["blocked", "weak", "heavy", "off-line", "clear", "clear"]
-    assert set(states) <= set(STATES)
+    assert set(states) <= set(HoleState)
 
 
 def test_truth_of_every_hole() -> None:

@@ -162,9 +162,10 @@ def check_limit(
     """
     log = limits.logarithmic and limits.unit(limit) == "ratio"
     probability = math.nan
-    if not limits.held(limit):
+    untold = has(doubts, Effect.WITHHELD) or has(doubts, Effect.WAIVED)
+    if not (untold or limits.held(limit)):
         probability = 1.0
-    elif not has(doubts, Effect.WITHHELD) and math.isfinite(value) and math.isfinite(sigma):
+    elif not untold and math.isfinite(value) and math.isfinite(sigma):
         lower, upper = limits.tolerance(limit)
         probability = conformity_probability(
             math.log(max(value, LEAST_RATIO)) if log else value,

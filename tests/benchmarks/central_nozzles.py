@@ -28,7 +28,7 @@ from spraycheck.errors import MeasurementError
 from spraycheck.judge.limits import LOWEST, AxialLimits
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import Result
-from spraycheck.measuring import measure_central_photo
+from spraycheck.measuring import measure_photo
 from spraycheck.simulate import TrueCentral, random_scene
 from spraycheck.simulate.central_scene import CENTRAL_FAULTS
 from spraycheck.spray.axial.containers import QUANTITIES
@@ -75,7 +75,7 @@ def main() -> None:
         aim = None if args.noaim else "centre"
         near = _near(truth, faulty=fault != "none", aim=not args.noaim)
         try:
-            a = measure_central_photo(photo.rgb, nozzle, aim=aim, sheet=sheet)
+            a = measure_photo(photo.rgb, nozzle, aim=aim, sheet=sheet)
         except MeasurementError as error:
             table[fault]["recheck"] += 1
             clear[fault != "none"]["recheck"] += not near

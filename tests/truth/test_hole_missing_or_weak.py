@@ -15,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from drawn_photos import Blot, Card, even, flat, photograph
-from spraycheck.judge.assessment import assess_layout
+from judging import judge_rows
 
 from spraycheck import measure_photo
 from spraycheck.judge.layout import Layout
@@ -69,7 +69,7 @@ def _assessed(directions: np.ndarray, areas: np.ndarray, holes: int) -> Result:
         flags=((),) * n,
         outlines_px=(),
     )
-    return assess_layout(
+    return judge_rows(
         rows,
         Layout.evenly_spread(holes),
         Limits(),

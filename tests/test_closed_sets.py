@@ -1,0 +1,177 @@
+"""Every member of every closed set is known to every table and renderer that shows it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from dataclasses import replace
+
+import pytest
+from report_factory import make_assessment
+from spraycheck.judge.case import Rules
+
+from spraycheck.cli import exits
+from spraycheck.judge.axial import KIND_OF_LIMIT as AXIAL_KIND_OF_LIMIT
+from spraycheck.judge.axial import QUANTITY
+from spraycheck.judge.checks import DOUBTS, Effect, check_limit, remedy_of
+from spraycheck.judge.findings import KINDS
+from spraycheck.judge.findings.words import (
+    DOUBTS_IN_WORDS,
+    REMEDIES_IN_WORDS,
+    VALUES_IN_WORDS,
+    doubt_in_words,
+)
+from spraycheck.judge.holes import HOLE_LIMITS
+from spraycheck.judge.judge import JUDGED_ON
+from spraycheck.judge.layout import HOLES
+from spraycheck.judge.limits import RENAMED, AxialLimits, Limits, limit_fields
+from spraycheck.judge.nozzle import KINDS as AXIAL_KINDS_OF_NOZZLE
+from spraycheck.judge.pattern import KIND_OF_LIMIT, PER_CARD
+from spraycheck.judge.result import (
+    ABOUT_PHOTO,
+    Doubt,
+    HoleState,
+    Kind,
+    MatchedBy,
+    Outcome,
+    Remedy,
+    Verdict,
+)
+from spraycheck.judge.shots.comparing import Way
+from spraycheck.judge.verdict import STATES
+from spraycheck.report.central_overlay import _LOOK
+from spraycheck.report.central_terminal import _STATES
+from spraycheck.report.combination import MATCHED_IN_WORDS
+from spraycheck.report.document import assessment_document, schema_text
+from spraycheck.report.overlay import draw_overlay
+from spraycheck.report.overlay.signs import STYLES
+from spraycheck.report.summary import count_states
+from spraycheck.report.terminal import terminal_report
+
+
+@pytest.mark.parametrize("state", HoleState)
+def test_a_hole_of_every_state_is_told_drawn_and_written(state: HoleState) -> None:
+    a = make_assessment((state, "clear", "clear"))
+    assert a.holes[0].state is state
+    assert str(state) in terminal_report(a, colour=False, width=100)
+    document = assessment_document(a)
+    assert document["holes"][0]["state"] == state
+    assert json.loads(json.dumps(document))["holes"][0]["state"] == state.value
+    assert draw_overlay(a, max_side_px=400).ndim == 3
+    assert count_states(a.holes)[state] >= 1
+    assert state in STYLES
+
+
+def test_the_documents_schema_knows_exactly_these_states_and_verdicts() -> None:
+    text = schema_text()
+    schema = json.loads(text)
+    found: list[set[str]] = []
+
+    def walk(node: object) -> None:
+        if isinstance(node, dict):
+            if isinstance(node.get("enum"), list):
+                found.append({str(value) for value in node["enum"] if value is not None})
+            for value in node.values():
+                walk(value)
+        elif isinstance(node, list):
+            for value in node:
+                walk(value)
+
+    walk(schema)
+    assert {str(state) for state in HoleState} in found
+    assert {str(verdict) for verdict in Verdict} in found
+
+
+@pytest.mark.parametrize("verdict", Verdict)
+def test_every_verdict_has_an_exit_code_and_is_written(verdict: Verdict) -> None:
+    assert verdict in exits.OF_VERDICT
+    a = make_assessment(("clear",) * 3, verdict=verdict)
+    assert terminal_report(a, colour=False, width=100).startswith(verdict.upper())
+    assert assessment_document(a)["verdict"] == verdict
+
+
+def test_every_doubt_has_an_effect_and_words_without_blanks() -> None:
+    assert set(DOUBTS) == set(Doubt) == set(DOUBTS_IN_WORDS)
+    for doubt in Doubt:
+        for shots in (1, 3):
+            words = doubt_in_words(doubt, "area_low_ratio", shots)
+            assert words
+            assert "{" not in words
+
+
+def test_every_remedy_has_words_and_every_doubt_a_remedy() -> None:
+    assert set(REMEDIES_IN_WORDS) == set(Remedy)
+    assert {remedy_of([doubt]) for doubt in Doubt} | {remedy_of([], 3)} == set(Remedy)
+    assert remedy_of([Doubt.NEAR_LIMIT, Doubt.NOISE, Doubt.OVER_EDGE]) is Remedy.DRY_PHOTO
+
+
+def test_the_catalogue_holds_every_kind_in_its_order_of_importance() -> None:
+    assert list(KINDS) == [kind.value for kind in Kind]
+    assert {kind for kind in Kind if KINDS[kind].about == "photo"} == ABOUT_PHOTO
+    for kind in Kind:
+        assert (KINDS[kind].about == "hole") == kind.startswith("hole-")
+
+
+def test_every_limit_leads_to_a_state_or_a_finding() -> None:
+    of_holes = {one.name for one in limit_fields(Limits)}
+    assert set(KIND_OF_LIMIT) | {"stray_frac", "tilt_deg", "risk"} == of_holes
+    assert set(HOLE_LIMITS) | {"plume"} == set(STATES)
+    assert set(PER_CARD) <= of_holes
+    of_axial = {one.name for one in limit_fields(AxialLimits)} - {"risk"}
+    assert set(AXIAL_KIND_OF_LIMIT) == of_axial
+    assert set(QUANTITY) | {"spray_angle_deg"} == of_axial
+    assert of_axial | set(HOLE_LIMITS) <= set(VALUES_IN_WORDS)
+    assert set(RENAMED.values()) <= of_axial
+    assert not set(RENAMED) & of_axial
+
+
+def test_every_state_of_a_check_looks_like_something() -> None:
+    assert set(_LOOK) == set(_STATES) == set(Outcome)
+
+
+def test_every_way_of_matching_and_of_changing_has_words() -> None:
+    assert set(MATCHED_IN_WORDS) == set(MatchedBy) - {MatchedBy.NONE}
+    from spraycheck.report.comparison import _SIGNS
+
+    assert set(_SIGNS) <= set(Way)
+
+
+def test_every_kind_of_nozzle_is_judged() -> None:
+    assert set(JUDGED_ON) == {HOLES, *AXIAL_KINDS_OF_NOZZLE}
+
+
+@pytest.mark.parametrize("doubt", Doubt)
+def test_what_a_doubt_does_to_a_check(doubt: Doubt) -> None:
+    check = check_limit("direction_deg", 9.0, 0.5, Limits(), doubts=(doubt,))
+    withheld = DOUBTS[doubt][0] in (Effect.WITHHELD, Effect.WAIVED)
+    assert (check.probability == check.probability) != withheld  # NaN is not itself
+
+
+def test_the_rules_to_be_studied_can_all_be_switched_off() -> None:
+    off = Rules(fading_light=False, exchanged_holes=False, centre_shift=False)
+    assert replace(off, fading_light=True) != off
+    assert Rules() == Rules(fading_light=True, exchanged_holes=True, centre_shift=True)
+
+
+MOST_MODULES = 90
+"""Modules of the package that a plain sheet loads; the aim is below 40 when every room is rebuilt
+(88 when the judge was, 22 of them its own)."""
+
+
+def test_a_plain_sheet_loads_no_more_modules_than_it_needs() -> None:
+    code = (
+        "import sys, numpy as np\n"
+        "from spraycheck import measure_photo\n"
+        "from spraycheck.errors import SprayCheckError\n"
+        "import spraycheck.pipeline, spraycheck.judge.pattern\n"
+        "try: measure_photo(np.full((300, 400, 3), 190, np.uint8), holes=4)\n"
+        "except SprayCheckError: pass\n"
+        "print(*sorted(m for m in sys.modules if m.split('.')[0] == 'spraycheck'))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = done.stdout.split()
+    assert len(loaded) <= MOST_MODULES, loaded
+    assert sum(name.startswith("spraycheck.judge") for name in loaded) <= 22
+    for seldom in ("judge.axial", "judge.shots", "spray.axial.measure", "judge.findings"):
+        assert f"spraycheck.{seldom}" not in loaded
