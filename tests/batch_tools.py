@@ -16,7 +16,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from report_factory import make_assessment
+from report_factory import make_result
 
 from spraycheck.batch import scheduler as driver
 from spraycheck.batch.executors import Engine, InProcess
@@ -26,7 +26,7 @@ from spraycheck.batch.scheduler import Step
 from spraycheck.batch.scoring import Scored, Task
 from spraycheck.errors import CardNotFoundError
 from spraycheck.nozzles.files import Nozzle
-from spraycheck.report.document import assessment_document, error_document
+from spraycheck.report.document import error_document, result_document
 from spraycheck.report.trends import Trends
 
 HEAD = b"\xff\xd8\xff"
@@ -46,7 +46,7 @@ def photo(path: Path, text: str) -> Path:
 
 @functools.cache
 def _document(verdict: str) -> str:
-    return json.dumps(assessment_document(make_assessment(STATES[verdict], verdict=verdict)))
+    return json.dumps(result_document(make_result(STATES[verdict], verdict=verdict)))
 
 
 def stand_in(task: Task) -> Scored:

@@ -261,16 +261,6 @@ def make_result(
     )
 
 
-def changed(result: Result, **parts: Any) -> Result:
-    """The same result with other parts: of the result itself, the photo, or the spray."""
-    spray = {key: parts.pop(key) for key in ("centre", "segmentation", "catalogue") if key in parts}
-    stages = {key: parts.pop(key) for key in ("photo", "card", "wetness") if key in parts}
-    measured = dataclasses.replace(
-        result.measurement, spray=dataclasses.replace(result.plumes, **spray), **stages
-    )
-    return dataclasses.replace(result, measurement=measured, **parts)
-
-
 def make_centre() -> NozzleCentre:
     """A centre known better down than across."""
     return NozzleCentre(

@@ -32,7 +32,8 @@ from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
 from spraycheck.nozzles.files import Nozzle
-from spraycheck.report.document import assessment_document, schema_text
+from spraycheck.report.document import result_document
+from spraycheck.report.document.schema import schema_text
 
 TESTS = Path(__file__).parent
 SAMPLES = TESTS.parent / "sample_images"
@@ -362,7 +363,7 @@ def test_scoring_is_the_measurement() -> None:
     layout, limits = Layout.evenly_spread(4), Limits()
     task = Task(file=path, layout=layout, spec=CardSpec(), limits=limits, pictures=True)
     scored = score(task)
-    wanted = assessment_document(measure_photo(path, holes=4))
+    wanted = result_document(measure_photo(path, holes=4))
     wanted["photo"]["file"] = None
     assert scored.result == wanted
     assert scored.lasting

@@ -14,11 +14,11 @@ from refusals import check_refused
 from reportlab.platypus import Paragraph
 
 from spraycheck.cli.main import main
-from spraycheck.report.words import AID
 from spraycheck.judge.limits import Limits
 from spraycheck.report.handout import PAPERS, Handout, compose_handout
 from spraycheck.report.handout.pdf import handout_pdf
 from spraycheck.report.handout.sketches import PATTERNS, Dashes, Pattern, Stain
+from spraycheck.report.words import AID
 
 CAUTIONS = {
     "pressure that breaks skin": r"100 psi.*skin",

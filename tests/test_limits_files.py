@@ -10,8 +10,8 @@ from spraycheck.cli.main import main
 from spraycheck.judge.limits import AxialLimits, Limits, LimitSet, limit_fields
 from spraycheck.nozzles.limits import KINDS, examine_limits, read_limits
 from spraycheck.nozzles.writing import limits_text
-from spraycheck.report.document import limits_entry
-from spraycheck.report.summary import limits_in_words
+from spraycheck.report.document.shared import limits_entry
+from spraycheck.report.model.shared import limits_in_words
 
 
 def write(folder: Path, text: str) -> Path:

@@ -21,7 +21,6 @@ from refusals import check_refused
 
 from spraycheck.cli.main import main
 from spraycheck.errors import ArchiveError, InputError
-from spraycheck.report.words import AID, CAUTION
 from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
 from spraycheck.report.quiz.marking import Marks, Named, Target, mark, parse_named
 from spraycheck.report.quiz.page import PageQuestion, quiz_page
@@ -29,6 +28,7 @@ from spraycheck.report.quiz.plot import standing_plot
 from spraycheck.report.quiz.records import SCHEMA, FaultAsked, Record
 from spraycheck.report.quiz.standing import Standing, standings
 from spraycheck.report.quiz.words import RULE, fault_in_words, standing_text
+from spraycheck.report.words import AID, CAUTION
 from spraycheck.train.quiz import export, session
 from spraycheck.train.quiz.asking import Given, Sitting, clean_name, practice_history, record_of
 from spraycheck.train.quiz.papers import fixed_paper, practice_question

@@ -18,6 +18,7 @@ import numpy as np
 from msgspec import Meta, Struct
 
 from spraycheck.errors import MeasurementError
+from spraycheck.report.words.keys import LIMITS_NAME
 
 NotNegative = Annotated[float, Meta(ge=0)]
 Share = Annotated[float, Meta(ge=0, le=1)]
@@ -145,7 +146,7 @@ Limits = Annotated[
     Meta(
         extra_json_schema={
             "required": ["name"],
-            "properties": {"name": {"type": "string"}},
+            "properties": {"name": {"type": "string", "description": LIMITS_NAME}},
             "additionalProperties": {"$ref": "#/$defs/Limit"},
         }
     ),

@@ -49,7 +49,8 @@ def draw_comparison(comparison: Comparison, *, width_px: int = _WIDTH_PX) -> NDA
         RGB.
     """
     unit = width_px / 100
-    foot = 9.0 + _ROW * max(1, len(comparison.holes))  # the list, its heads and a footnote
+    # The list, its heads and two notes; without a list the reason for that.
+    foot = 12.0 + _ROW * max(2, len(comparison.holes))
     heights = [round(h * unit) for h in (_HEAD, _SCENE, foot)]
     image = np.empty((sum(heights), width_px, 3), np.uint8)
     top, bottom = heights[0], heights[0] + heights[1]
@@ -173,8 +174,9 @@ def _list(pen: Pen, c: Comparison) -> None:
 
 def _note(pen: Pen, note: str, y: float) -> None:
     """Write what stands at the foot, as large as there is room for."""
-    size = min(2.4, 2.4 * 94 * pen.unit / pen.text_width(note, 2.4, 400))
-    pen.text(3 * pen.unit, y, note, DIM, size, weight=400)
+    for k, line in enumerate((note, say("foot-caution"))):
+        size = min(2.4, 2.4 * 94 * pen.unit / pen.text_width(line, 2.4, 400))
+        pen.text(3 * pen.unit, y + 3.0 * k * pen.unit, line, DIM, size, weight=400)
 
 
 def _wrapped(pen: Pen, text: str, size: float, room: float) -> list[str]:

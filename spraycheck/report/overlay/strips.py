@@ -74,7 +74,8 @@ def draw_holes_panel(pen: Pen, result: Result, report: ReportModel) -> list[tupl
         _many_holes(pen, table)
     radius, unit = centre_radius(result)
     note = say("foot-plumes" if table.has("plume") else "foot-holes")
-    _foot(pen, HOLES_UNITS, [note, say(f"foot-{unit}", radius=radius)])
+    told = say(f"foot-{unit}", radius=radius, caution=say("foot-caution"))
+    _foot(pen, HOLES_UNITS, [note, told])
     return numbers
 
 
@@ -95,7 +96,7 @@ def draw_patch_panel(pen: Pen, result: Result, report: ReportModel) -> list[tupl
         pen.text(79.5 * u, y, table.cell(row, "measured").text, PAPER, 3.0, align=1.0)
         pen.text(98.0 * u, y, allowed if judged else row.word, DIM, 2.8, align=1.0)
         y += step
-    _foot(pen, PATCH_UNITS, [say("foot-axial")])
+    _foot(pen, PATCH_UNITS, [say("foot-axial", caution=say("foot-caution"))])
     return []
 
 

@@ -410,6 +410,9 @@ KEYS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
 )
 """Form or entry to its own keys."""
 
+LIMITS_NAME: Final = "what the set of limits is called"
+"""The only key of a set of limits that is none."""
+
 ALIKE: Final[Mapping[str, str]] = MappingProxyType(
     {
         "UnreadPhoto": "Photo",

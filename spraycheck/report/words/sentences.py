@@ -237,12 +237,13 @@ SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
         "foot-holes": "wets: of what it should  |  off by: + is clockwise  |  long arrow: wets "
         "more",
         "foot-plumes": "direction: clockwise from 12 o'clock  |  share: of the wetted area",
-        "foot-mm": "centre ± {radius:.1f} mm  |  an aid, not a certificate",
-        "foot-px": "centre ± {radius:.0f} photo pixels  |  an aid, not a certificate",
-        "foot-axial": "± holds 95 %  |  an aid, not a certificate",
-        "foot-changes": "holes as numbered before  |  + is clockwise  |  an aid, not a certificate",
+        "foot-mm": "centre ± {radius:.1f} mm  |  {caution}",
+        "foot-px": "centre ± {radius:.0f} photo pixels  |  {caution}",
+        "foot-axial": "± holds 95 %  |  {caution}",
+        "foot-caution": "an aid, not a certificate  |  the jet goes through skin",
+        "foot-changes": "holes as numbered before  |  + is clockwise",
         "foot-by-reach": "sizes matched by the plumes' reach  |  holes as numbered before  |  "
-        "+ is clockwise  |  an aid, not a certificate",
+        "+ is clockwise",
         "label-heavy-side": "heavy side {share:.0%}",
         "label-aim": "aim",
         "label-aim-off": "aim, patch {share:.0%} off",

@@ -14,20 +14,21 @@ from PIL import Image
 
 from spraycheck import measure_photo
 from spraycheck.cli.main import main
-from spraycheck.judge.findings import CAUTION
 from spraycheck.judge.limits import AxialLimits
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import Result
-from spraycheck.report.central_document import central_document, schema_text
-from spraycheck.report.central_overlay import draw_central_overlay
-from spraycheck.report.central_terminal import central_report
-from spraycheck.report.central_words import explain
-from spraycheck.report.document import dumps
+from spraycheck.report.document import dumps, result_document
+from spraycheck.report.document.schema import schema_text
+from spraycheck.report.model import build_report
+from spraycheck.report.model.axial import explain_verdict
+from spraycheck.report.overlay import draw_overlay
+from spraycheck.report.terminal import terminal_report
+from spraycheck.report.words import CAUTION
 from spraycheck.simulate import Camera, Paper, SprayShot, SyntheticNozzle, draw_card, photograph
 from spraycheck.spray.axial.containers import Aim
 from spraycheck.spray.axial.measure import measure_axial
 
-VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema_text()))
+VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema_text("central")))
 AIM = Aim(x_mm=5.0, y_mm=-8.0, u_mm=0.3, source="given")
 SOUND = disc(12, (5.0, -8.0))
 FAULTY = disc(12, (15.0, -8.0)) + disc(5, (-30.0, 40.0))
@@ -60,35 +61,35 @@ CASES = {
 
 @pytest.mark.parametrize("name", CASES)
 def test_documents_keep_to_their_schema(name: str) -> None:
-    document = json.loads(dumps(central_document(CASES[name])))
+    document = json.loads(dumps(result_document(CASES[name])))
     VALIDATOR.validate(document)
     assert document["verdict"] == CASES[name].verdict
     assert len(document["judged"]) == 10
 
 
 def test_the_schema_is_valid_and_describes_every_value() -> None:
-    schema = json.loads(schema_text())
+    schema = json.loads(schema_text("central"))
     jsonschema.Draft202012Validator.check_schema(schema)
-    patch = central_document(CASES["sound"])["patch"]
-    assert set(patch) == set(schema["properties"]["patch"]["properties"])
+    patch = result_document(CASES["sound"])["patch"]
+    assert set(patch) == set(schema["$defs"]["Patch"]["properties"])
 
 
 def test_without_a_scale_nothing_is_given_in_mm() -> None:
-    document = central_document(CASES["no aim, no scale"])
+    document = result_document(CASES["no aim, no scale"])
     lengths = [v for k, v in document["patch"].items() if k.endswith(("_mm", "_mm2"))]
     assert lengths
     assert set(lengths) == {None}
     assert document["aim"] is None
-    assert " mm" not in central_report(CASES["no aim, no scale"], colour=False, width=100).replace(
-        "given in mm", ""
-    ).replace("For mm", "")
+    assert " mm" not in terminal_report(
+        build_report(CASES["no aim, no scale"]), colour=False, width=100
+    ).replace("given in mm", "").replace("For mm", "")
 
 
 @pytest.mark.parametrize("name", CASES)
 @pytest.mark.parametrize("ascii_only", [False, True])
 def test_reports_say_verdict_values_and_caution(name: str, ascii_only: bool) -> None:
     a = CASES[name]
-    text = central_report(a, colour=False, width=80, ascii_only=ascii_only)
+    text = terminal_report(build_report(a), colour=False, width=80, ascii_only=ascii_only)
     assert text.startswith(a.verdict.upper())
     assert "ellipse_ratio" in text
     assert " ".join(CAUTION.split()) in " ".join(text.split())
@@ -99,17 +100,17 @@ def test_reports_say_verdict_values_and_caution(name: str, ascii_only: bool) -> 
 
 
 def test_the_reason_names_what_decided() -> None:
-    assert explain(CASES["faulty"]) == ["spray beside the patch", "off the aim"]
-    assert explain(CASES["unsure"]) == ["too close to the limit: off the aim"]
-    assert "ellipse_ratio" in explain(CASES["sound"])[0]
+    assert explain_verdict(CASES["faulty"]) == ["spray beside the patch", "off the aim"]
+    assert explain_verdict(CASES["unsure"]) == ["too close to the limit: off the aim"]
+    assert "ellipse_ratio" in explain_verdict(CASES["sound"])[0]
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_overlays_are_drawn(name: str) -> None:
     a = CASES[name]
-    image = draw_central_overlay(a, max_side_px=600)
+    image = draw_overlay(a, max_side_px=600)
     assert image.dtype == np.uint8
-    plain = draw_central_overlay(CASES["hollow" if name != "hollow" else "sound"], max_side_px=600)
+    plain = draw_overlay(CASES["hollow" if name != "hollow" else "sound"], max_side_px=600)
     assert image.shape[1] == plain.shape[1]
     assert image.shape[0] > image.shape[1]
     assert not np.array_equal(image, plain)
@@ -177,4 +178,4 @@ def test_options_that_do_not_go_together(
 
 def test_the_schema_command(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["schema", "central"]) == 0
-    assert capsys.readouterr().out == schema_text()
+    assert capsys.readouterr().out == schema_text("central")

@@ -10,10 +10,10 @@ from PIL import Image
 
 from spraycheck.cli.main import main
 from spraycheck.judge.shots import combine_shots, compare_cards
-from spraycheck.report.combination import combination_report
-from spraycheck.report.combination_document import combined_schema_text
-from spraycheck.report.comparison import comparison_report, in_one_line
-from spraycheck.report.comparison_picture import AFTER, BEFORE, draw_comparison
+from spraycheck.report.document.schema import schema_text
+from spraycheck.report.model import build_report
+from spraycheck.report.overlay.changes import AFTER, BEFORE, draw_comparison
+from spraycheck.report.terminal import terminal_report
 from spraycheck.simulate.camera import Camera
 from spraycheck.simulate.card import draw_card
 from spraycheck.simulate.nozzle import SyntheticNozzle
@@ -47,7 +47,7 @@ def photos(tmp_path_factory):
 
 def document(capsys, kind):
     found = json.loads(capsys.readouterr().out)
-    jsonschema.validate(found, json.loads(combined_schema_text(kind)))
+    jsonschema.validate(found, json.loads(schema_text(kind)))
     return found
 
 
@@ -136,7 +136,7 @@ def test_the_picture_never_replaces_a_photo(photos, capsys):
 
 def text_of(result, **options):
     look = {"colour": False, "width": 100, **options}
-    return combination_report(result, **look)
+    return terminal_report(build_report(result), **look)
 
 
 def test_the_report_names_what_decides():
@@ -155,8 +155,8 @@ def test_the_report_is_plain_where_it_has_to_be():
     text = text_of(result, ascii_only=True, width=60)
     assert text.isascii()
     assert "\x1b" not in text
-    compared = comparison_report(
-        compare_cards(*result.photos), colour=False, width=60, ascii_only=True
+    compared = terminal_report(
+        build_report(compare_cards(*result.photos)), colour=False, width=60, ascii_only=True
     )
     assert compared.isascii()
     assert "\x1b" not in compared
@@ -172,4 +172,4 @@ def test_both_patterns_are_in_the_picture(photos):
     scene = picture[140:760]
     for colour in (BEFORE, AFTER):
         assert (np.abs(scene.astype(int) - colour).max(axis=2) < 12).sum() > 300
-    assert in_one_line(comparison) == "hole 2 better; 4 without sure change"
+    assert build_report(comparison).headline.reason == "hole 2 better; 4 without sure change"

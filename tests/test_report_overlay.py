@@ -6,34 +6,33 @@ import cv2
 import numpy as np
 import pytest
 from judging import with_parts
-from report_factory import CENTRE_MM, make_assessment
+from report_factory import ALL_STATES, CENTRE_MM, make_result
 
 from spraycheck.errors import InputError
-from spraycheck.report.words.findings import describe
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.result import HoleState, Verdict
+from spraycheck.report.looks import BADGES, LOOKS
 from spraycheck.report.overlay import Composition, compose_overlay, draw_overlay
+from spraycheck.report.overlay.drawing import LABEL_SIZE
 from spraycheck.report.overlay.pen import Pen
-from spraycheck.report.overlay.scene import LABEL_SIZE
-from spraycheck.report.overlay.signs import BADGES, STYLES, draw_badge, draw_sign
+from spraycheck.report.overlay.signs import draw_badge, draw_sign
 from spraycheck.report.overlay.view import ghost_outline
+from spraycheck.report.words.findings import describe
+from spraycheck.report.words.labels import STATES, VERDICTS
 from spraycheck.spray.containers import Mark
 
-ALL_STATES = ("clear", "weak", "heavy", "blocked", "off-line", "misshapen", "unsure")
 DRIP = Mark(kind="drip", x_mm=6.5, y_mm=-8.0, area_mm2=20.0)
 DROP = Mark(kind="drop", x_mm=40.0, y_mm=60.0, area_mm2=9.0)
 
 CASES = {
-    "all states": make_assessment(ALL_STATES, stray_deg=100.0, marks=(DRIP, DROP)),
-    "sixteen faults": make_assessment(
-        ("off-line", "heavy", "weak", "blocked") * 4, half_width_deg=5.0
-    ),
-    "landscape": make_assessment(ALL_STATES, size_px=(1600, 1100)),
-    "no sheet": make_assessment(ALL_STATES, found=False, scale_known=False),
-    "small photo": make_assessment(("clear",) * 8, size_px=(300, 400)),
-    "merged": make_assessment(("unsure", "unsure", "clear", "clear"), merge_first_two=True),
-    "no plumes": make_assessment(("blocked",) * 3),
-    "no pattern": make_assessment(
+    "all states": make_result(ALL_STATES, stray_deg=100.0, marks=(DRIP, DROP)),
+    "sixteen faults": make_result(("off-line", "heavy", "weak", "blocked") * 4, half_width_deg=5.0),
+    "landscape": make_result(ALL_STATES, size_px=(1600, 1100)),
+    "no sheet": make_result(ALL_STATES, found=False, scale_known=False),
+    "small photo": make_result(("clear",) * 8, size_px=(300, 400)),
+    "merged": make_result(("unsure", "unsure", "clear", "clear"), merge_first_two=True),
+    "no plumes": make_result(("blocked",) * 3),
+    "no pattern": make_result(
         ("unsure",) * 4, findings=[describe("count-does-not-fit", expected=9, found=4)]
     ),
 }
@@ -104,17 +103,17 @@ def test_drawing_is_rgb_bytes_and_the_photo_stays_as_it_was():
 
 
 def test_sides():
-    a = make_assessment(size_px=(3000, 4000))
+    a = make_result(size_px=(3000, 4000))
     c = compose_overlay(a, max_side_px=1200, whole_photo=True)
     assert (c.photo.right, c.photo.bottom - c.photo.top) == (900, 1200)
-    small = compose_overlay(make_assessment(size_px=(300, 400)), whole_photo=True)
+    small = compose_overlay(make_result(size_px=(300, 400)), whole_photo=True)
     assert small.photo.right == 720
     with pytest.raises(InputError, match="max_side_px 100: expected at least 200"):
         draw_overlay(a, max_side_px=100)
 
 
 def test_the_sheet_fills_the_picture_unless_the_whole_photo_is_asked_for():
-    a = make_assessment(size_px=(3000, 2000))
+    a = make_result(size_px=(3000, 2000))
     c = compose_overlay(a)
     assert c.photo.right < c.photo.bottom - c.photo.top  # an upright sheet in a wide photo
     everything = compose_overlay(a, whole_photo=True)
@@ -122,8 +121,8 @@ def test_the_sheet_fills_the_picture_unless_the_whole_photo_is_asked_for():
 
 
 def test_same_drawing_from_a_photo_decoded_at_half_scale():
-    full = compose_overlay(make_assessment(ALL_STATES, size_px=(1800, 2400)))
-    half = compose_overlay(make_assessment(ALL_STATES, size_px=(1800, 2400), decode_scale=2))
+    full = compose_overlay(make_result(ALL_STATES, size_px=(1800, 2400)))
+    half = compose_overlay(make_result(ALL_STATES, size_px=(1800, 2400), decode_scale=2))
     assert [t for t, _ in full.labels] == [t for t, _ in half.labels]
     for (_, one), (_, other) in zip(full.labels, half.labels, strict=True):
         here = (np.array(one.centre) - [0, full.photo.top]) / full.photo.right
@@ -142,7 +141,7 @@ def test_type_is_readable_on_a_phone():
 
 @pytest.mark.parametrize("background", [0, 90, 180, 255])
 def test_outlines_lie_on_the_plumes_edge_and_read_on_any_background(background):
-    a = make_assessment(("clear",) * 5, grey=background)
+    a = make_result(("clear",) * 5, grey=background)
     picture = grey(photo_part(whole(a)))
     for outline in a.catalogue.outlines_px:
         x, y = np.round(outline).astype(int).T
@@ -152,7 +151,7 @@ def test_outlines_lie_on_the_plumes_edge_and_read_on_any_background(background):
 
 
 def test_the_sheet_outline_is_drawn_on_its_edges():
-    a = make_assessment(("clear",) * 3)
+    a = make_result(("clear",) * 3)
     picture = photo_part(whole(a))
     corners = a.card.corners_px
     drawn = []
@@ -165,12 +164,12 @@ def test_the_sheet_outline_is_drawn_on_its_edges():
 
 def test_a_blocked_hole_is_drawn_where_it_should_have_sprayed():
     states = ("clear", "clear", "blocked", "clear")
-    a = make_assessment(states)
+    a = make_result(states)
     x, y = np.round(on_card(a, a.holes[2].expected_deg, 37.0)).astype(int)
     picture = photo_part(whole(a))
     assert (picture[y - 3 : y + 4, x - 3 : x + 4] != 190).any(axis=2).mean() > 0.9  # the cross
     # A sound plume is drawn round the same place, and left open inside.
-    b = make_assessment(("clear",) * 4)
+    b = make_result(("clear",) * 4)
     open_inside = photo_part(whole(b))[y - 3 : y + 4, x - 3 : x + 4]
     assert (open_inside == 190).all()
     # Its ghost reaches as far as the plumes of its neighbours do.
@@ -179,7 +178,7 @@ def test_a_blocked_hole_is_drawn_where_it_should_have_sprayed():
 
 
 def test_a_missing_hole_throws_by_its_own_angle():
-    a = make_assessment(("clear", "clear", "blocked", "clear"))
+    a = make_result(("clear", "clear", "blocked", "clear"))
     layout = Layout(
         name="slant", azimuth_deg=a.layout.azimuth_deg, axis_angle_deg=(60.0, 60.0, 70.0, 60.0)
     )
@@ -189,7 +188,7 @@ def test_a_missing_hole_throws_by_its_own_angle():
 
 
 def test_the_centre_shows_its_95_percent_region():
-    a = make_assessment(("clear",) * 3)
+    a = make_result(("clear",) * 3)
     wide = dataclasses.replace(a.centre, covariance_mm2=9.0 * a.centre.covariance_mm2)
     a = with_parts(a, centre=wide)
     picture = photo_part(whole(a))
@@ -203,7 +202,7 @@ def test_the_centre_shows_its_95_percent_region():
 
 
 def test_labels_stand_beside_their_own_plume():
-    a = make_assessment(("clear",) * 6)
+    a = make_result(("clear",) * 6)
     c = whole(a)
     centres = a.catalogue.centroid_px + [0, c.photo.top]
     for text, box in c.labels:
@@ -213,7 +212,7 @@ def test_labels_stand_beside_their_own_plume():
 
 
 def test_twelve_is_marked_towards_the_top_of_the_sheet():
-    a = make_assessment(("clear",) * 3)
+    a = make_result(("clear",) * 3)
     c = whole(a)
     (box,) = [box for text, box in c.labels if text == "12"]
     centre = a.card.to_photo(CENTRE_MM[None])[0] + [0, c.photo.top]
@@ -222,7 +221,7 @@ def test_twelve_is_marked_towards_the_top_of_the_sheet():
 
 
 def test_the_dial_shows_expected_directions_clockwise_from_the_top():
-    a = make_assessment(("clear", "weak", "off-line", "blocked", "clear"))
+    a = make_result(("clear", "weak", "off-line", "blocked", "clear"))
     c = compose_overlay(a)
     u = c.photo.right / 100
     dial = np.array([20.5 * u, c.photo.bottom + 22.0 * u])
@@ -235,11 +234,11 @@ def test_the_dial_shows_expected_directions_clockwise_from_the_top():
 
 def test_the_dial_shows_measured_directions():
     """An arrow lies where it was measured, not where it was expected."""
-    a = make_assessment(("clear", "clear", "off-line", "clear"))
+    a = make_result(("clear", "clear", "off-line", "clear"))
     c = compose_overlay(a)
     u = c.photo.right / 100
     measured = float(a.catalogue.direction_deg[a.holes[2].plume - 1])
-    colour = np.array(STYLES["off-line"].colour)
+    colour = np.array(LOOKS["off-line"].colour)
 
     def at(direction: float) -> np.ndarray:
         t = math.radians(direction)
@@ -274,12 +273,12 @@ def test_without_a_pattern_plumes_are_numbered_and_no_hole_is():
 
 
 def test_states_differ_in_word_sign_and_line_without_colour():
-    assert set(HoleState) <= set(STYLES)
-    looks = [STYLES[state] for state in tuple(HoleState)]
-    assert len({look.word for look in looks}) == len(looks)
+    assert set(HoleState) <= set(LOOKS)
+    looks = [LOOKS[state] for state in HoleState]
+    assert len({STATES[state] for state in HoleState}) == len(looks)
     assert len({look.sign for look in looks}) == len(looks)
     assert len({(look.dash, look.width) for look in looks}) == len(looks)
-    assert {s for s in tuple(HoleState) if STYLES[s].alarm} == {
+    assert {s for s in HoleState if LOOKS[s].alarm} == {
         "weak",
         "heavy",
         "blocked",
@@ -295,7 +294,7 @@ def drawn_sign(name: str) -> np.ndarray:
 
 
 def test_signs_differ_in_shape():
-    signs = {name: drawn_sign(name) for name in sorted({s.sign for s in STYLES.values()})}
+    signs = {name: drawn_sign(name) for name in sorted({s.sign for s in LOOKS.values()})}
     for mask in signs.values():
         assert 0.02 < mask.mean() < 0.4
     for one, other in itertools.combinations(signs, 2):
@@ -309,7 +308,7 @@ def test_outlines_differ_in_grey():
     """The same plume, drawn in each state: the grey pictures differ where the outline runs."""
     pictures = {}
     for state in ("clear", "weak", "heavy", "off-line", "misshapen", "unsure"):
-        a = make_assessment(("clear", "clear", "clear"))
+        a = make_result(("clear", "clear", "clear"))
         holes = (*a.holes[:1], _as(a.holes[1], state), *a.holes[2:])
         c = whole(dataclasses.replace(a, holes=holes))
         x, y = np.round(a.catalogue.outlines_px[1]).astype(int).T
@@ -326,7 +325,7 @@ def _as(hole, state):
 
 def test_verdicts_differ_in_word_and_shape_without_colour():
     assert set(BADGES) == set(Verdict)
-    assert {badge.word for badge in BADGES.values()} == {"PASS", "FAIL", "RECHECK"}
+    assert {VERDICTS[verdict] for verdict in BADGES} == {"PASS", "FAIL", "RECHECK"}
     shapes = []
     for badge in BADGES.values():
         image = np.zeros((120, 120, 3), np.uint8)
@@ -342,7 +341,7 @@ def test_verdicts_differ_in_word_and_shape_without_colour():
 
 @pytest.mark.parametrize("verdict", tuple(Verdict))
 def test_the_banner_says_the_verdict(verdict):
-    a = make_assessment(("clear",) * 3, verdict=verdict)
+    a = make_result(("clear",) * 3, verdict=verdict)
     c = compose_overlay(a)
     banner = c.image[: int(c.photo.top)]
     badge = BADGES[verdict]
@@ -357,8 +356,8 @@ def test_the_banner_says_the_verdict(verdict):
 
 def test_no_millimetres_without_a_scale():
     """The footnote under the dial gives the centre in pixels, so the pictures differ there."""
-    known = compose_overlay(make_assessment(("clear",) * 3))
-    unknown = compose_overlay(make_assessment(("clear",) * 3, scale_known=False))
+    known = compose_overlay(make_result(("clear",) * 3))
+    unknown = compose_overlay(make_result(("clear",) * 3, scale_known=False))
     bottom = int(7 * known.photo.right / 100)
     assert not np.array_equal(known.image[-bottom:], unknown.image[-bottom:])
     above = slice(int(known.photo.top), -bottom)

@@ -5,17 +5,6 @@ import pytest
 
 from spraycheck import flags
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import (
-    AID,
-    CAUTION,
-    KINDS,
-    PHOTO_ADVICE,
-    FindingKind,
-    clock_position,
-    describe,
-    needed,
-    text_of,
-)
 from spraycheck.judge.result import (
     Doubt,
     Finding,
@@ -25,6 +14,12 @@ from spraycheck.judge.result import (
     Remedy,
     most_important_first,
 )
+from spraycheck.report.words import AID, CAUTION
+from spraycheck.report.words.findings import KINDS, describe, needed, text_of
+from spraycheck.report.words.kinds import FindingKind
+from spraycheck.report.words.labels import FLAGS
+from spraycheck.report.words.numbers import clock_position
+from spraycheck.report.words.photos import PHOTO_ADVICE
 
 EXAMPLE = {
     "expected": 9,
@@ -169,7 +164,7 @@ def test_clock_is_spoken_as_a_person_would():
 @pytest.mark.parametrize("flag", PHOTO_ADVICE)
 def test_every_poor_photo_says_what_to_change(flag):
     text = text_of(describe("photo-poor", flag=flag))
-    assert flags.MEANING[flag] in text
+    assert FLAGS[flag] in text
     assert text.endswith(PHOTO_ADVICE[flag])
 
 

@@ -9,19 +9,13 @@ import jsonschema
 import numpy as np
 import pytest
 from judging import with_parts
-from report_factory import CENTRE_MM, make_assessment, printed_facts
+from report_factory import CENTRE_MM, make_result, printed_facts
 
 from spraycheck import flags
 from spraycheck.errors import LayoutError, MeasurementError, PhotoError, SprayNotFoundError
 from spraycheck.photo.containers import Photo
-from spraycheck.report.document import (
-    SCHEMA,
-    assessment_document,
-    dumps,
-    error_document,
-    plain,
-    schema_text,
-)
+from spraycheck.report.document import dumps, error_document, plain, result_document
+from spraycheck.report.document.schema import schema_text
 from spraycheck.spray.containers import Mark
 
 # The keys readers rely on, written down here a second time on purpose.
@@ -42,7 +36,7 @@ VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema_text()))
 
 
 def document(**options: Any) -> dict[str, Any]:
-    made = assessment_document(make_assessment(**options))
+    made = result_document(make_result(**options))
     again: dict[str, Any] = json.loads(dumps(made))
     return again
 
@@ -88,7 +82,7 @@ def test_the_schema_is_valid_and_tells_units() -> None:
         for key, child in node.get("properties", {}).items():
             assert child.get("description") or "const" in child or "$ref" in child, key
             walk(child, key)
-        if "items" in node:
+        if isinstance(node.get("items"), dict):
             walk(node["items"], name)
         for suffix, word in unit.items():
             if name.endswith(suffix) and "description" in node:
@@ -124,11 +118,11 @@ def test_the_schema_refuses_what_is_wrong() -> None:
 
 @pytest.mark.parametrize("asked", ["a5", ""])
 def test_a_sheet_asked_for_beside_the_cards_print_is_told(asked: str) -> None:
-    assessment = make_assessment()
+    assessment = make_result()
     facts = printed_facts(sheet_asked=asked)
     noted = (flags.SHEET_AS_PRINTED,) if asked else ()
     card = dataclasses.replace(assessment.card, printed=facts, flags=noted)
-    doc = json.loads(dumps(assessment_document(with_parts(assessment, card=card))))
+    doc = json.loads(dumps(result_document(with_parts(assessment, card=card))))
     VALIDATOR.validate(doc)
     assert doc["card"]["printed"]["sheet_asked"] == (asked or None)
     assert doc["card"]["flags"] == list(noted)
@@ -137,12 +131,12 @@ def test_a_sheet_asked_for_beside_the_cards_print_is_told(asked: str) -> None:
 
 
 def test_values_are_those_of_the_assessment() -> None:
-    assessment = make_assessment(
+    assessment = make_result(
         states=("clear", "weak", "blocked", "off-line", "clear"), stray_deg=200.0
     )
-    doc = json.loads(dumps(assessment_document(assessment)))
+    doc = json.loads(dumps(result_document(assessment)))
     scale = assessment.card.px_per_mm(CENTRE_MM)
-    assert doc["schema"] == SCHEMA == "spraycheck.assessment/1"
+    assert doc["schema"] == "spraycheck.assessment/1"
     assert doc["photo"]["width_px"] == 900
     assert doc["card"]["size_mm"] == [148, 210]
     assert doc["card"]["mm_per_px"] == pytest.approx(1 / scale, rel=1e-5)
@@ -171,8 +165,8 @@ def test_values_are_those_of_the_assessment() -> None:
 
 
 def test_axis_in_the_photo_runs_outwards_through_the_centroid() -> None:
-    assessment = make_assessment(states=("clear",) * 4)
-    doc = assessment_document(assessment)
+    assessment = make_result(states=("clear",) * 4)
+    doc = result_document(assessment)
     centre = np.array([doc["centre"]["x_px"], doc["centre"]["y_px"]])
     scale = assessment.card.px_per_mm(CENTRE_MM)
     for plume in doc["plumes"]:
@@ -207,7 +201,7 @@ def test_without_a_scale_nothing_is_given_in_mm() -> None:
         assert plume["direction_deg"] >= 0
         assert plume["area_frac"] > 0
     assert doc["marks"][0]["area_frac"] == pytest.approx(
-        3.0 / make_assessment(scale_known=False).catalogue.area_mm2.sum(), abs=1e-6
+        3.0 / make_result(scale_known=False).catalogue.area_mm2.sum(), abs=1e-6
     )
     # Negative control: the same card with its scale has them.
     assert document(marks=marks)["marks"][0]["area_mm2"] == 3
@@ -222,7 +216,7 @@ def test_a_merged_plume_names_all_its_holes() -> None:
 
 @pytest.mark.parametrize("direction", [359.999999, -1e-20, 360.0, 719.99999999])
 def test_directions_never_round_to_360(direction: float) -> None:
-    assessment = make_assessment()
+    assessment = make_result()
     turned = assessment.catalogue.direction_deg.copy()
     turned[0] = direction
     hole = dataclasses.replace(assessment.holes[0], expected_deg=direction)
@@ -230,7 +224,7 @@ def test_directions_never_round_to_360(direction: float) -> None:
         dataclasses.replace(assessment, holes=(hole, *assessment.holes[1:])),
         catalogue=dataclasses.replace(assessment.catalogue, direction_deg=turned, axis_deg=turned),
     )
-    doc = assessment_document(changed)
+    doc = result_document(changed)
     assert doc["plumes"][0]["direction_deg"] == 0
     assert doc["plumes"][0]["axis_deg"] == 0
     assert doc["holes"][0]["expected_deg"] == 0
@@ -238,25 +232,25 @@ def test_directions_never_round_to_360(direction: float) -> None:
 
 @pytest.mark.parametrize("name", ["direction_deg", "direction_u_deg", "area_frac", "area_u_frac"])
 def test_what_is_never_null_is_never_null(name: str) -> None:
-    assessment = make_assessment()
+    assessment = make_result()
     values = getattr(assessment.catalogue, name).copy()
     values[1] = math.nan
     broken = with_parts(
         assessment, catalogue=dataclasses.replace(assessment.catalogue, **{name: values})
     )
     with pytest.raises(MeasurementError, match=f"plume 2: {name} could not be measured"):
-        assessment_document(broken)
+        result_document(broken)
 
 
 def test_a_centre_without_uncertainty_is_refused() -> None:
-    assessment = make_assessment()
+    assessment = make_result()
     blind = dataclasses.replace(assessment.centre, x_mm=math.nan)
     with pytest.raises(MeasurementError, match="centre: x_px"):
-        assessment_document(with_parts(assessment, centre=blind))
+        result_document(with_parts(assessment, centre=blind))
 
 
 def test_not_measurable_values_become_null() -> None:
-    assessment = make_assessment()
+    assessment = make_result()
     n = len(assessment.catalogue)
     catalogue = dataclasses.replace(
         assessment.catalogue,
@@ -265,7 +259,7 @@ def test_not_measurable_values_become_null() -> None:
         width_deg=np.full(n, np.inf),
         rotation_u_deg=math.nan,
     )
-    doc = assessment_document(with_parts(assessment, catalogue=catalogue))
+    doc = result_document(with_parts(assessment, catalogue=catalogue))
     VALIDATOR.validate(json.loads(dumps(doc)))
     assert doc["rotation_u_deg"] is None
     for plume in doc["plumes"]:
@@ -309,10 +303,10 @@ def test_the_document_of_a_failure(error: Exception, stage: str, message: str, h
     unread = json.loads(dumps(error_document("x/card.jpg", error)))
     VALIDATOR.validate(unread)
     assert unread["verdict"] is None
-    assert unread["error"] == {"stage": stage, "message": message, "hint": hint}
+    assert unread["error"] == {"stage": stage, "message": message, "hint": hint, "code": None}
     assert unread["photo"]["file"] == "x/card.jpg"
     assert unread["photo"]["sha256"] is None
-    photo = make_assessment().photo
+    photo = make_result().photo
     read = error_document(photo, error)
     VALIDATOR.validate(read)
     assert read["photo"]["sha256"] == "0" * 64
@@ -320,17 +314,17 @@ def test_the_document_of_a_failure(error: Exception, stage: str, message: str, h
 
 
 def test_several_results_are_an_array() -> None:
-    one = assessment_document(make_assessment())
+    one = result_document(make_result())
     other = error_document("b.jpg", PhotoError("is empty"))
     both = json.loads(dumps([one, other]))
     VALIDATOR.validate(both)
     assert [d["verdict"] for d in both] == ["fail", None]
-    assert not VALIDATOR.is_valid([one, {"schema": SCHEMA}])
+    assert not VALIDATOR.is_valid([one, {"schema": "spraycheck.assessment/1"}])
 
 
 def test_text_is_plain_ascii_whatever_the_file_is_called() -> None:
     odd = "größer \udcff\n\x1b[31m.jpg"
-    text = dumps(assessment_document(make_assessment(file=odd)))
+    text = dumps(result_document(make_result(file=odd)))
     assert text.isascii()
     assert json.loads(text)["photo"]["file"] == odd
 
