@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.flags import Flags
-from spraycheck.judge.judge import check_spray, decide_case
+from spraycheck.judge.judge import add_angles, check_spray, decide_case
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import AxialLimits, Limits
+from spraycheck.judge.matched import check_pattern
 from spraycheck.judge.matching import Match
 from spraycheck.judge.nozzle import AxialNozzle
-from spraycheck.judge.pattern import check_pattern
 from spraycheck.judge.residuals import AngularResiduals
 from spraycheck.judge.result import Result
-from spraycheck.judge.standoff import Standoff, add_angles
+from spraycheck.judge.standoff import Standoff
 from spraycheck.judge.values import PatternValues, pattern_values, plumes_of
 from spraycheck.photo.containers import Photo
 from spraycheck.spray.axial.containers import AxialPatch
@@ -61,10 +62,12 @@ def judge_patch(
     card: RectifiedCard,
     wetness: WetnessMap,
     standoff: Standoff | None = None,
+    provenance: Mapping[str, object] | None = None,
 ) -> Result:
     """Judge an axial patch."""
     found = Measurement(photo=photo, card=card, wetness=wetness, spray=patch)
-    return decide_case(add_angles(check_spray(found, nozzle, limits), standoff))
+    case = add_angles(check_spray(found, nozzle, limits), standoff)
+    return decide_case(case, provenance=provenance)
 
 
 def values_of(

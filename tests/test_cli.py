@@ -113,9 +113,9 @@ def test_options_reach_the_measurement(
     assert main(["measure", path, "--layout", str(layout), "--sheet", "a5"]) == 0
     first, second = asked
     assert first["photo"].file == path
-    assert first["layout"] == Layout.evenly_spread(6)
+    assert first["nozzle"] == Layout.evenly_spread(6)
     assert not first["sheet"].size_known
-    assert second["layout"].azimuth_deg == (0.0, 80.0, 190.0, 275.0)
+    assert second["nozzle"].azimuth_deg == (0.0, 80.0, 190.0, 275.0)
     assert (second["sheet"].width_mm, second["sheet"].height_mm) == (148.0, 210.0)
 
 

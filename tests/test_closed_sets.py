@@ -168,7 +168,7 @@ def test_a_plain_sheet_loads_no_more_modules_than_it_needs() -> None:
         "import sys, numpy as np\n"
         "from spraycheck import measure_photo\n"
         "from spraycheck.errors import SprayCheckError\n"
-        "import spraycheck.pipeline, spraycheck.judge.pattern\n"
+        "import spraycheck.pipeline, spraycheck.judge.matched\n"
         "try: measure_photo(np.full((300, 400, 3), 190, np.uint8), holes=4)\n"
         "except SprayCheckError: pass\n"
         "print(*sorted(m for m in sys.modules if m.split('.')[0] == 'spraycheck'))"

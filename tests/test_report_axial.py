@@ -91,7 +91,7 @@ def test_reports_say_verdict_values_and_caution(name: str, ascii_only: bool) -> 
     a = CASES[name]
     text = terminal_report(build_report(a), colour=False, width=80, ascii_only=ascii_only)
     assert text.startswith(a.verdict.upper())
-    assert "ellipse_ratio" in text
+    assert "axis ratio" in text
     assert " ".join(CAUTION.split()) in " ".join(text.split())
     assert "\x1b" not in text
     assert max(len(line) for line in text.splitlines()) <= 80
@@ -102,7 +102,7 @@ def test_reports_say_verdict_values_and_caution(name: str, ascii_only: bool) -> 
 def test_the_reason_names_what_decided() -> None:
     assert explain_verdict(CASES["faulty"]) == ["spray beside the patch", "off the aim"]
     assert explain_verdict(CASES["unsure"]) == ["too close to the limit: off the aim"]
-    assert "ellipse_ratio" in explain_verdict(CASES["sound"])[0]
+    assert "axis ratio" in explain_verdict(CASES["sound"])[0]
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -133,11 +133,11 @@ def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_a_photograph_from_the_library(photo: Path) -> None:
     nozzle = AxialNozzle(name="ring", kind="pintle", fill="hollow", full_angle_deg=20.0)
-    a = measure_photo(photo, nozzle, aim=(6.0, -9.0), sheet="a5", standoff="70")
+    a = measure_photo(photo, nozzle=nozzle, aim=(6.0, -9.0), sheet="a5", standoff="70")
     assert a.verdict == "pass"
     # The ring's crest lies at 70 tan(10) = 12.3 mm; its wall and soaking reach further.
     assert 24.7 < a.patch.diameter_mm < 34
-    assert 20 < a.spray_angle_deg < 28
+    assert 20 < a.angles.spray_angle_deg < 28
     assert a.patch.hollow
     assert (a.patch.x_mm, a.patch.y_mm) == pytest.approx((6.0, -9.0), abs=1.0)
 

@@ -18,7 +18,7 @@ from typing import Any, Final
 from spraycheck.batch.sources import is_address, open_file
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError, MeasurementError, PhotoError
-from spraycheck.judge.layout import Layout
+from spraycheck.judge.layout import HOLES, Layout
 from spraycheck.judge.limits import LimitSet
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import Result
@@ -163,14 +163,16 @@ def _score(task: Task) -> Scored:
 def _measure(photo: Photo, task: Task) -> Result:
     from spraycheck.measuring import measure_photo
 
+    # An archive may hold cards of both kinds of nozzle: each takes what it can use.
+    holes = task.layout.kind == HOLES
     return measure_photo(
         photo,
         nozzle=task.layout,
-        aim=task.aim,
+        aim=None if holes else task.aim,
         sheet=task.spec,
         limits=task.limits,
         standoff=task.standoff,
-        lined_up=task.lined_up,
+        lined_up=task.lined_up if holes else "",
     )
 
 

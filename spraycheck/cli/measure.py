@@ -266,16 +266,18 @@ def _judged(photo: Photo, job: _Job) -> Result:
     from spraycheck.measuring import measure_photo
 
     nozzle = _nozzle(photo, job)
+    # A card may name its nozzle itself: each kind takes what it can use.
+    holes = nozzle.kind == "holes"
     return measure_photo(
         photo,
         nozzle=nozzle.expected,
-        aim=job.aim,
+        aim=None if holes else job.aim,
         limits=nozzle.limits_under(job.limits),
         sheet=job.spec,
         dry=job.dry,
         standoff=job.standoff,
-        sprayed_at=job.sprayed,
-        lined_up=job.lined_up,
+        sprayed_at=job.sprayed if holes else None,
+        lined_up=job.lined_up if holes else "",
     )
 
 

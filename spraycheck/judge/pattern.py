@@ -1,47 +1,25 @@
-"""What is judged of the whole pattern of a nozzle with holes, and the case of one photo of it."""
+"""What is judged and told of the whole pattern of a nozzle with holes."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from spraycheck import flags as flag
-from spraycheck.arrays import Float, Mask
+from spraycheck.arrays import Float
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.constants import COVERAGE_FACTOR_95
-from spraycheck.flags import Flags
-from spraycheck.judge.case import Case, Rules
+from spraycheck.judge.case import Case
 from spraycheck.judge.checks import (
     PLUME,
-    Effect,
     check_limit,
-    check_plume,
-    has,
     remedy_of,
-    shared_risk,
 )
-from spraycheck.judge.holes import (
-    HOLE_LIMITS,
-    NOISY,
-    better_photo_settles,
-    hole_checks,
-    hole_groups,
-    merged_holes,
-    missing_plume,
-    plume_doubts,
-    row_of,
-    spacing_after,
-    throw_beside,
-)
-from spraycheck.judge.illumination import fades_towards
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
-from spraycheck.judge.matching import layout_misfit, match_plumes
 from spraycheck.judge.result import (
     Doubt,
     Finding,
@@ -51,7 +29,7 @@ from spraycheck.judge.result import (
     LimitCheck,
     Outcome,
 )
-from spraycheck.judge.values import PatternValues, pattern_values, plumes_of
+from spraycheck.judge.values import PatternValues
 from spraycheck.judge.verdict import Ruling
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue
 from spraycheck.spray.measurement import Measurement
@@ -84,174 +62,6 @@ FOLLOWS: Final = frozenset({"spacing_deg", "area_spread_ratio"})
 
 PER_CARD: Final = ("rotation_deg", "centre_offset_mm", "drip_frac", "stray_frac")
 """Limits on what belongs to a card rather than to the nozzle's pattern."""
-
-
-def check_pattern(
-    found: Measurement,
-    layout: Layout,
-    limits: Limits,
-    *,
-    lined_up: bool = False,
-    exceeded: Flags = (),
-    rules: Rules | None = None,
-) -> Case:
-    """Hold one photo of a nozzle with holes against its limits.
-
-    Parameters
-    ----------
-    found : Measurement
-        What was measured.
-    layout, limits
-        What is expected and tolerated.
-    lined_up : bool
-        12 o'clock on the card was lined up with the feature the layout counts from, so the turn of
-        the whole pattern is judged too.
-    exceeded : tuple of str
-        Flags of the limits of photo quality that were passed: where wet paper may look dry, a
-        missing plume is no proof.
-    rules : Rules, optional
-        Decision rules that are on; all of them when not given.
-    """
-    rules = rules or Rules()
-    rows = found.plumes.catalogue
-    match = match_plumes(rows, layout, lined_up=lined_up, centre_shift=rules.centre_shift)
-    misfit = layout_misfit(rows, layout, match)
-    plume = plumes_of(match, len(layout))
-    values = pattern_values(
-        found.plumes,
-        layout,
-        plume,
-        match.rotation_deg,
-        limits,
-        exchange=rules.exchanged_holes,
-    )
-    expected = (np.array(layout.azimuth_deg) + values.turn_deg) % 360.0
-    merged = merged_holes(rows, expected, plume)
-    inside = set(merged.values())
-    strays = (
-        () if misfit else tuple(p for p, h in enumerate(match.hole_of) if h < 0 and p not in inside)
-    )
-    # The rows of an even layout are numbered from 12 o'clock on this very card.
-    order = np.argsort(expected) if layout.even else np.arange(len(layout))
-    whole = pattern_checks(values, layout, limits)
-    whole += card_checks(found, values.turn_deg, layout, limits, lined_up, strays)
-    sharing = 2 * len(layout) + len(whole)
-    of_holes = np.array(match.hole_of, int).reshape(len(rows)) >= 0
-    by_hole = [
-        _checks_of(
-            number, hole, found, layout, limits, values, expected, merged, exceeded,
-            of_holes if rules.fading_light else None, bool(misfit),
-        )
-        for number, hole in enumerate(order.tolist(), start=1)
-    ]  # fmt: skip
-    if rules.fading_light and not misfit:
-        by_hole, whole = _under_fading_light(
-            by_hole, whole, order, plume, rows, of_holes, shared_risk(limits, sharing)
-        )
-    plumes = [merged.get(hole, int(plume[hole])) for hole in order.tolist()]
-    holes = tuple(
-        row_of(
-            number, hole, float(expected[hole]), row, values, rows.area_frac,
-            spacing_after(rows, row), checks,
-        )
-        for number, (hole, row, checks) in enumerate(
-            zip(order.tolist(), plumes, by_hole, strict=True), start=1
-        )
-    )  # fmt: skip
-    if misfit:
-        whole = [replace(c, probability=math.nan, doubts=(Doubt.LAYOUT_MISFIT,)) for c in whole]
-    return Case(
-        measurement=found,
-        nozzle=layout,
-        limits=limits,
-        checks=tuple(check for checks in (*by_hole, whole) for check in checks),
-        groups=() if misfit else hole_groups(values, limits),
-        grouped=frozenset(HOLE_LIMITS),
-        follows=FOLLOWS,
-        sharing=sharing,
-        rows=holes,
-        strays=tuple(k + 1 for k in strays),
-        notes=(
-            *misfit,
-            *_merged_notes(merged, order),
-            *pattern_notes(found, layout, limits),
-        ),
-    )
-
-
-def _checks_of(
-    number: int,
-    hole: int,
-    found: Measurement,
-    layout: Layout,
-    limits: Limits,
-    values: PatternValues,
-    expected: NDArray[np.float64],
-    merged: dict[int, int],
-    exceeded: Flags,
-    of_holes: Mask | None,
-    misfit: bool,
-) -> list[LimitCheck]:
-    """Checks of one hole, or the one that says why there are none."""
-    plume = int(values.plume[hole])
-    if misfit:
-        return [check_plume(number, int(plume >= 0), (Doubt.LAYOUT_MISFIT,))]
-    if hole in merged:
-        return [check_plume(number, 1, (Doubt.RUN_TOGETHER,))]
-    if plume < 0:
-        throw = throw_beside(layout, values.plume, hole)
-        return [
-            missing_plume(
-                number,
-                found,
-                float(expected[hole]),
-                throw,
-                exceeded=exceeded,
-                of_holes=of_holes,
-            )
-        ]
-    doubts = plume_doubts(found.plumes.catalogue.flags[plume])
-    if has(doubts, Effect.WITHHELD):
-        return [check_plume(number, 1, doubts)]
-    return hole_checks(
-        number,
-        hole,
-        values,
-        limits,
-        doubts,
-        better_photo=better_photo_settles(found),
-        noisy=found.wetness.noise > NOISY,
-    )
-
-
-def _under_fading_light(
-    by_hole: list[list[LimitCheck]],
-    whole: list[LimitCheck],
-    order: NDArray[np.int_],
-    plume: NDArray[np.int_],
-    rows: PlumeCatalogue,
-    of_holes: Mask,
-    risk: float,
-) -> tuple[list[list[LimitCheck]], list[LimitCheck]]:
-    """Take the proof from every small area where light that fades may explain one of them."""
-    fades = False
-    for hole, checks in zip(order.tolist(), by_hole, strict=True):
-        if checks[0].doubts[:1] == (Doubt.FADING_LIGHT,):
-            fades = True
-        if any(c.limit == "area_low_ratio" and c.probability <= risk for c in checks):
-            row = int(plume[hole])
-            here = float(rows.direction_deg[row])
-            fades = fades or fades_towards(rows, here, of_holes, row)
-    if not fades:
-        return by_hole, whole
-    doubted = [
-        [
-            replace(c, doubts=(Doubt.FADING_LIGHT, *c.doubts)) if c.limit == "area_low_ratio" else c
-            for c in checks
-        ]
-        for checks in by_hole
-    ]
-    return doubted, [check for check in whole if check.limit != "area_spread_ratio"]
 
 
 # -- values of the whole pattern -------------------------------------------------------------------
@@ -380,16 +190,6 @@ def _tilt_deg(centre: NozzleCentre, layout: Layout) -> float:
     angle = math.radians(float(np.median(known)) if known else USUAL_ANGLE_DEG)
     offset = math.hypot(*centre.ring_offset_mm)
     return math.degrees(offset / centre.ring_radius_mm * math.sin(angle) * math.cos(angle))
-
-
-def _merged_notes(merged: dict[int, int], order: NDArray[np.int_]) -> list[Finding]:
-    number = {int(hole): at for at, hole in enumerate(order.tolist(), start=1)}
-    notes = []
-    for plume in sorted(set(merged.values())):
-        names = sorted(number[hole] for hole, row in merged.items() if row == plume)
-        fields = {"holes": " and ".join(str(name) for name in names)}
-        notes.append(Finding(kind=Kind.PLUMES_MERGED, fields=fields))
-    return notes
 
 
 def _stray_notes(found: Measurement, strays: Sequence[int], check: LimitCheck) -> list[Finding]:

@@ -84,6 +84,24 @@ RENAMED: Final[dict[str, dict[str, str]]] = {
     Public names of the package.
 """
 
-EXPLAINED: Final[dict[str, dict[str, str]]] = {}
+_JUDGED: Final = (
+    "the deviation shown is the one judged: beyond turn, centre shift and a small tilt, with its "
+    "whole uncertainty"
+)
+
+_TERMS: Final = "the field's terms: axis ratio for roundness, form factor for circularity"
+
+_BIRGE: Final = "Birge's factor at any excess scatter of the cards, with Student's quantile"
+
+EXPLAINED: Final[dict[str, dict[str, str]]] = {
+    "*": {
+        "*holes.deviation_deg": _JUDGED,
+        "*holes.deviation_u_deg": _JUDGED,
+        "*holes.each.deviation_deg": _JUDGED,
+    },
+    "axial/*": {"findings.text": _TERMS},
+    "small/axial*": {"findings.text": _TERMS},
+    "shots/*": {"widened.*": _BIRGE, "holes.area_ratio_u": _BIRGE},
+}
 """Document (or a pattern such as ``plain/*``) to key (or a pattern, as in the report: dotted,
 frozen names) to the reason. What is explained is still counted, but apart."""

@@ -24,7 +24,7 @@ COMMON: Final[Mapping[str, str]] = MappingProxyType(
         "unit": "of value, u and allowed",
         "verdict": "there is none",
         "error": "why not",
-        "centroid_px": "in the full photo",
+        "centroid_px": "in the full photo; pixels",
         "area_mm2": "wetted area",
         "holes": "empty where holes could not be matched",
         "deviation_deg": "deviation from its line; degrees",
@@ -74,8 +74,8 @@ KEYS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "size_mm": "width and height of the sheet; mm; null without a known scale",
             "flags": "what to doubt about the card: stable words, each explained in the package's "
             "table of flags",
-            "corners_px": "corners of the sheet, clockwise from the card's top left; null when no "
-            "sheet was found",
+            "corners_px": "corners of the sheet, clockwise from the card's top left; pixels of the "
+            "full upright photo; null when no sheet was found",
             "printed": "what the project's own target card says about itself and how well it was "
             "read; null for a plain sheet",
         },
@@ -131,11 +131,11 @@ KEYS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "known scale",
             "area_frac": "share of the wetted area of all plumes",
             "area_u_frac": "expanded (95 %) uncertainty of the share",
-            "centroid_px": "centroid of the wetted patch",
+            "centroid_px": "centroid of the wetted patch; pixels of the full upright photo",
             "centroid_mm": "the same; mm in the card frame; null without a known scale",
             "axis_deg": "direction of the patch's own long axis, away from the centre; null when "
             "it has none; degrees clockwise from 12 o'clock on the card, in [0, 360)",
-            "axis_px": "near and far end of that axis; null when it has none",
+            "axis_px": "near and far end of that axis; pixels; null when it has none",
             "raggedness": "outline length over that of the ellipse of equal second moments; 1 is "
             "smooth",
             "drops_frac": "wetted area in separate drops around the plume, over the plume's area",
@@ -163,7 +163,7 @@ KEYS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
         },
         "Spot": {
             "kind": "what it is; a drip lies at the centre",
-            "centroid_px": "where it lies",
+            "centroid_px": "where it lies; pixels of the full upright photo",
             "area_frac": "its area over the wetted area of all plumes; null without plumes",
             "area_mm2": "its area; mm2; null without a known scale",
         },
@@ -262,7 +262,7 @@ KEYS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "u_mm": "expanded uncertainty of either",
         },
         "Patch": {
-            "centroid_px": "middle of the filled outline in the full photo",
+            "centroid_px": "middle of the filled outline in the full photo; pixels",
             "x_mm": "the same on the card",
             "y_mm": "the same on the card",
             "centre_u_mm": "expanded uncertainty of either, 95 %",
@@ -302,13 +302,13 @@ KEYS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
             "radii",
             "by_angle": "wetness by direction over its mean, in equal sectors clockwise from 12 "
             "o'clock",
-            "outline_px": "outline in the full photo",
-            "hollow_px": "outline of the hollow in the full photo; empty without one",
+            "outline_px": "outline in the full photo; pixels",
+            "hollow_px": "outline of the hollow in the full photo; pixels; empty without one",
             "flags": "what to doubt",
         },
         "Side": {
             "direction_deg": "as seen from the central patch",
-            "outline_px": "in the full photo",
+            "outline_px": "in the full photo; pixels",
         },
         "Judged": {
             "quantity": "which value of the patch it holds",
