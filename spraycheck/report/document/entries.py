@@ -203,9 +203,7 @@ def _entry(entry: Entry, whose: str, scale_known: bool) -> dict[str, Any]:
             value = value % 360.0 if wraps and value is not None else value
             if value is None and not nullable:
                 raise MeasurementError(
-                    f"{whose or 'result'}: {name} could not be measured, expected a number",
-                    stage="measurement",
-                    hint="photograph a fresh card square-on, the whole sheet in the picture",
+                    "not-measured", stage="measurement", whose=whose or "result", name=name
                 )
         written[name] = value
     return written
