@@ -98,8 +98,8 @@ def _picture(caption: str, data: bytes) -> str:
 
 def _table(table: Table) -> str:
     heads = [_cell("th", column.head, words=column.left) for column in table.columns]
-    if table.state:
-        heads.append(_cell("th", table.state, words=True))
+    if table.state:  # beside the hole's number, where a phone shows it
+        heads.insert(1, _cell("th", table.state, words=True))
     rows = "".join(f"<tr>{_row(table, row)}</tr>" for row in table.rows)
     notes = "".join(f'<p class="note">{escape(note)}</p>' for note in table.notes)
     return f'<div class="wide"><table><tr>{"".join(heads)}</tr>{rows}</table></div>{notes}'
@@ -111,7 +111,7 @@ def _row(table: Table, row: Row) -> str:
         for column, cell in zip(table.columns, row.cells, strict=True)
     ]
     if table.state:
-        cells.append(_state(row.wide_word or row.word, row.look))
+        cells.insert(1, _state(row.wide_word or row.word, row.look))
     return "".join(cells)
 
 
