@@ -21,11 +21,11 @@ import math
 from collections import Counter, defaultdict
 
 import cv2
-from spraycheck.judge.axial.assessment import HELD
 
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import MeasurementError
-from spraycheck.judge.limits import LOWEST, AxialLimits
+from spraycheck.judge.axial import QUANTITY
+from spraycheck.judge.limits import AxialLimits
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import Result
 from spraycheck.measuring import measure_photo
@@ -118,7 +118,7 @@ def _near(truth: TrueCentral, *, faulty: bool, aim: bool) -> bool:
     """Whether the true values lie too close to their limits for a verdict to be expected."""
     limits = AxialLimits()
     kept = []
-    for name, quantity in HELD.items():
+    for name, quantity in QUANTITY.items():
         if quantity not in MARGIN or name == f"core_{'filled' if truth.hollow else 'hollow'}_ratio":
             continue
         value = _true(truth, quantity)

@@ -10,7 +10,7 @@ from spraycheck.errors import InputError
 from spraycheck.judge.limits import Limits
 from spraycheck.report.words.findings import KINDS
 from spraycheck.report.words.kinds import FindingKind
-from spraycheck.stats.psychometrics import Staircase
+from spraycheck.stats.detection import Staircase
 
 _LIMITS = Limits()
 
