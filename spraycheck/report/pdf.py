@@ -21,12 +21,14 @@ from spraycheck.report.model import Headline, ReportModel, Row, Table
 from spraycheck.report.page import (
     FOOT,
     GREY,
+    INK,
     LINE,
     bare_table,
     draw_foot,
     frame,
     paragraph,
     pdf_document,
+    text_width,
 )
 from spraycheck.report.words.sentences import say
 
@@ -36,6 +38,7 @@ _INNER: Final = _WIDTH - 2 * _MARGIN
 _TOP: Final = 14.0 * mm
 _SIZE: Final = 9.0
 _SMALL: Final = 7.6
+_PADDING: Final = 4.0 * mm
 _PICTURE_HIGH: Final = 105.0 * mm
 # So that verdict, picture and the rows of eight holes stand on the first page (chosen).
 
@@ -122,36 +125,44 @@ def _picture(data: bytes) -> Flowable:
 
 
 def _table(table: Table) -> Flowable:
-    heads = [
-        paragraph(column.head, _SMALL, colour=GREY, align=0 if column.left else 2)
-        for column in table.columns
-    ]
+    lines = [[column.head for column in table.columns]]
+    lines += [[f"{c.text} ±{c.u}" if c.u else c.text for c in row.cells] for row in table.rows]
+    left = [column.left for column in table.columns]
     if table.state:
-        heads.append(paragraph(f"      {table.state}", _SMALL, colour=GREY))
-    rows = [heads, *(_row(table, row) for row in table.rows)]
-    count = len(heads)
+        lines[0].append(f"    {table.state}")
+        for line, row in zip(lines[1:], table.rows, strict=True):
+            line.append(f"{row.look.mark if row.look else ' '} {row.wide_word or row.word}")
+        left.append(True)
+    widths = [
+        _PADDING + max(text_width(line[k], _SIZE, bold=True) for line in lines)
+        for k in range(len(left))
+    ]
+    fit = min(1.0, _INNER / sum(widths))
+    rows = [
+        [
+            paragraph(
+                text,
+                _SIZE if number else _SMALL,
+                bold=number > 0 and k >= len(table.columns) and _alarm(table.rows[number - 1]),
+                colour=INK if number else GREY,
+                align=0 if left[k] else 2,
+            )
+            for k, text in enumerate(line)
+        ]
+        for number, line in enumerate(lines)
+    ]
     look: list[Any] = [
         ("LINEBELOW", (0, 0), (-1, 0), 0.4, LINE),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 0.8 * mm),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 1.5 * mm),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 3 * mm),
     ]
-    return bare_table(rows, [_INNER / count] * count, before=3 * mm, look=look)
+    made = bare_table(rows, [fit * width for width in widths], before=3 * mm, look=look)
+    made.hAlign = "LEFT"
+    return made
 
 
-def _row(table: Table, row: Row) -> list[Any]:
-    cells: list[Any] = [
-        paragraph(
-            f"{cell.text} ± {cell.u}" if cell.u else cell.text,
-            _SIZE,
-            align=0 if column.left else 2,
-        )
-        for column, cell in zip(table.columns, row.cells, strict=True)
-    ]
-    if table.state:
-        word = row.wide_word or row.word
-        sign = row.look.mark if row.look else ""
-        cells.append(paragraph(f"   {sign} {word}", _SIZE, bold=bool(row.look and row.look.alarm)))
-    return cells
+def _alarm(row: Row) -> bool:
+    return row.look is not None and row.look.alarm
 
 
 def _colour(colour: Colour) -> Color:
