@@ -57,9 +57,7 @@ class MeasurementError(SprayCheckError):
         Numbers and names that the entry's words need.
     """
 
-    def __init__(
-        self, told: str, *, stage: str, hint: str | None = None, **fields: object
-    ) -> None:
+    def __init__(self, told: str, *, stage: str, hint: str | None = None, **fields: object) -> None:
         super().__init__(told)
         self.told = told
         self.stage = stage

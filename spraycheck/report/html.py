@@ -122,7 +122,7 @@ def _state(word: str, look: Look | None) -> str:
 
 
 def _cell(tag: str, text: str, *, words: bool) -> str:
-    return f'<{tag}{" class=words" if words else ""}>{escape(text)}</{tag}>'
+    return f"<{tag}{' class=words' if words else ''}>{escape(text)}</{tag}>"
 
 
 def _colour(colour: Colour) -> str:

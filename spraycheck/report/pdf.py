@@ -43,9 +43,7 @@ _PICTURE_HIGH: Final = 105.0 * mm
 # So that verdict, picture and the rows of eight holes stand on the first page (chosen).
 
 
-def pdf_report(
-    report: ReportModel, pictures: Sequence[bytes] = (), *, made_with: str
-) -> bytes:
+def pdf_report(report: ReportModel, pictures: Sequence[bytes] = (), *, made_with: str) -> bytes:
     """Set a report.
 
     Parameters

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from spraycheck.judge.axial import QUANTITY
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import LimitCheck, Result
@@ -24,10 +26,11 @@ from spraycheck.spray.axial.containers import QUANTITIES, SidePatch
 def axial_form(result: Result, nozzle: AxialNozzle) -> forms.AxialDocument:
     """Return the document of one photo."""
     patch, angles = result.patch, result.angles
+    scale = result.card.px_per_mm(np.array([patch.x_mm, patch.y_mm]))
     return forms.AxialDocument(
         schema="spraycheck.central/1",
         photo=Photo(**photo_values(result.photo)),
-        card=card_entry(result.card, patch.x_mm, patch.y_mm),
+        card=card_entry(result.card, scale),
         aim=_aim(result),
         patch=_patch(result),
         sides=tuple(_side(result, side) for side in patch.sides),

@@ -54,7 +54,7 @@ class Entry(Struct, frozen=True, kw_only=True):
     """Whether its numbers were given, not measured: they are written as they are."""
 
 
-class Photo(Entry, kw_only=True):
+class Photo(Entry, frozen=True, kw_only=True):
     """The photo."""
 
     file: str | None
@@ -66,7 +66,7 @@ class Photo(Entry, kw_only=True):
     flags: tuple[str, ...] = ()
 
 
-class UnreadPhoto(Entry, kw_only=True):
+class UnreadPhoto(Entry, frozen=True, kw_only=True):
     """The photo, which need not have been read."""
 
     file: str | None
@@ -78,7 +78,7 @@ class UnreadPhoto(Entry, kw_only=True):
     flags: tuple[str, ...] = ()
 
 
-class Printed(Entry, kw_only=True):
+class Printed(Entry, frozen=True, kw_only=True):
     """What the project's own target card says about itself and how well it was read."""
 
     paper: str
@@ -97,7 +97,7 @@ class Printed(Entry, kw_only=True):
     sheet_asked: str | None = None
 
 
-class Card(Entry, kw_only=True):
+class Card(Entry, frozen=True, kw_only=True):
     """The sheet."""
 
     scaled: ClassVar[bool] = True
@@ -110,7 +110,7 @@ class Card(Entry, kw_only=True):
     printed: Printed | None = None
 
 
-class Evidence(Entry, kw_only=True):
+class Evidence(Entry, frozen=True, kw_only=True):
     """A value and the limit it was held against."""
 
     limit: str
@@ -121,7 +121,7 @@ class Evidence(Entry, kw_only=True):
     probability: Share | None
 
 
-class Finding(Entry, kw_only=True):
+class Finding(Entry, frozen=True, kw_only=True):
     """One finding."""
 
     code: str
@@ -130,7 +130,7 @@ class Finding(Entry, kw_only=True):
     evidence: Evidence | None
 
 
-class Limit(Entry, kw_only=True):
+class Limit(Entry, frozen=True, kw_only=True):
     """One limit; spraycheck limits tells what each means."""
 
     exact: ClassVar[bool] = True
@@ -156,7 +156,7 @@ Limits = Annotated[
 Provenance = dict[str, Any]
 
 
-class Error(Entry, kw_only=True):
+class Error(Entry, frozen=True, kw_only=True):
     """Why a photo could not be measured."""
 
     stage: Literal[
@@ -216,8 +216,8 @@ def _plan(form: type[Entry]) -> tuple[tuple[str, bool, bool], ...]:
     assert isinstance(kind, msgspec.inspect.StructType)
     found = []
     for field in kind.fields:
-        union = isinstance(field.type, msgspec.inspect.UnionType)
-        members = field.type.types if union else (field.type,)
+        union = field.type
+        members = union.types if isinstance(union, msgspec.inspect.UnionType) else (union,)
         nullable = any(isinstance(m, msgspec.inspect.NoneType) for m in members)
         wraps = any(isinstance(m, msgspec.inspect.FloatType) and m.lt == 360 for m in members)
         found.append((field.encode_name, nullable, wraps))
@@ -226,20 +226,24 @@ def _plan(form: type[Entry]) -> tuple[tuple[str, bool, bool], ...]:
 
 def _rounded(value: Any, key: str) -> Any:
     """Round numbers by the unit that their key ends with; None for what is not finite."""
-    if isinstance(value, np.ndarray | np.generic):
-        value = value.tolist()
+    if isinstance(value, np.generic):
+        value = value.item()
     if isinstance(value, float):
         return _number(value, key) if math.isfinite(value) else None
-    if isinstance(value, tuple | list):
+    if isinstance(value, tuple):
         return [_rounded(item, key) for item in value]
     return value
 
 
 def _number(value: float, key: str) -> float:
-    if key.endswith(PER_PIXEL):
-        return float(f"{value:.{SIGNIFICANT}g}")
-    digits = DIGITS.get(f"_{key.rpartition('_')[2]}") or DIGITS.get(f"_{key}")
+    digits = _digits(key)
     return float(f"{value:.{SIGNIFICANT}g}") if digits is None else round(value, digits)
+
+
+@functools.cache
+def _digits(key: str) -> int | None:
+    """Return the decimal places of a key's values; None for significant digits."""
+    return None if key.endswith(PER_PIXEL) else DIGITS.get(f"_{key.rpartition('_')[2]}")
 
 
 def plain(value: object) -> Any:

@@ -28,7 +28,7 @@ from spraycheck.report.document.entries import (
 # -- a nozzle with holes
 
 
-class Centre(Entry, kw_only=True):
+class Centre(Entry, frozen=True, kw_only=True):
     """Where the nozzle stood over the card."""
 
     scaled: ClassVar[bool] = True
@@ -43,7 +43,7 @@ class Centre(Entry, kw_only=True):
     flags: tuple[str, ...] = ()
 
 
-class Plume(Entry, kw_only=True):
+class Plume(Entry, frozen=True, kw_only=True):
     """One plume."""
 
     scaled: ClassVar[bool] = True
@@ -68,7 +68,7 @@ class Plume(Entry, kw_only=True):
     flags: tuple[str, ...]
 
 
-class Hole(Entry, kw_only=True):
+class Hole(Entry, frozen=True, kw_only=True):
     """One expected hole."""
 
     hole: Count
@@ -86,7 +86,7 @@ class Hole(Entry, kw_only=True):
     doubts: tuple[Doubt, ...] = ()
 
 
-class Spot(Entry, kw_only=True):
+class Spot(Entry, frozen=True, kw_only=True):
     """What is wet, or looks so, and is no plume."""
 
     scaled: ClassVar[bool] = True
@@ -97,7 +97,7 @@ class Spot(Entry, kw_only=True):
     area_mm2: NotNegative | None = None
 
 
-class Quality(Entry, kw_only=True):
+class Quality(Entry, frozen=True, kw_only=True):
     """How far the photo can be trusted."""
 
     scaled: ClassVar[bool] = True
@@ -118,7 +118,7 @@ class Quality(Entry, kw_only=True):
     flags: tuple[str, ...]
 
 
-class PlumeAngles(Entry, kw_only=True):
+class PlumeAngles(Entry, frozen=True, kw_only=True):
     """Angles of one plume."""
 
     id: Count
@@ -128,7 +128,7 @@ class PlumeAngles(Entry, kw_only=True):
     cone_deg: float | None = None
 
 
-class Angles(Entry, kw_only=True):
+class Angles(Entry, frozen=True, kw_only=True):
     """Angles that the tip's height over the card gives."""
 
     height_mm: float
@@ -141,7 +141,7 @@ class Angles(Entry, kw_only=True):
     plumes: tuple[PlumeAngles, ...]
 
 
-class LayoutHole(Entry, kw_only=True):
+class LayoutHole(Entry, frozen=True, kw_only=True):
     """One hole of the layout."""
 
     exact: ClassVar[bool] = True
@@ -152,7 +152,7 @@ class LayoutHole(Entry, kw_only=True):
     row: Count = 1
 
 
-class Layout(Entry, kw_only=True):
+class Layout(Entry, frozen=True, kw_only=True):
     """What was expected."""
 
     name: str
@@ -161,7 +161,7 @@ class Layout(Entry, kw_only=True):
     holes: tuple[LayoutHole, ...]
 
 
-class HolesDocument(Entry, kw_only=True):
+class HolesDocument(Entry, frozen=True, kw_only=True):
     """A photo that was measured and judged."""
 
     schema: Literal["spraycheck.assessment/1"]
@@ -184,7 +184,7 @@ class HolesDocument(Entry, kw_only=True):
     provenance: Provenance
 
 
-class FailureDocument(Entry, kw_only=True):
+class FailureDocument(Entry, frozen=True, kw_only=True):
     """A photo that could not be measured."""
 
     schema: Literal["spraycheck.assessment/1"]
@@ -196,7 +196,7 @@ class FailureDocument(Entry, kw_only=True):
 # -- an axial spray
 
 
-class Aim(Entry, kw_only=True):
+class Aim(Entry, frozen=True, kw_only=True):
     """Where the nozzle's axis was set over; null on a card without an aim."""
 
     scaled: ClassVar[bool] = True
@@ -208,7 +208,7 @@ class Aim(Entry, kw_only=True):
     centroid_px: Point
 
 
-class Patch(Entry, kw_only=True):
+class Patch(Entry, frozen=True, kw_only=True):
     """The central patch."""
 
     scaled: ClassVar[bool] = True
@@ -250,7 +250,7 @@ class Patch(Entry, kw_only=True):
     flags: tuple[str, ...]
 
 
-class Side(Entry, kw_only=True):
+class Side(Entry, frozen=True, kw_only=True):
     """One wet patch beside the central one."""
 
     scaled: ClassVar[bool] = True
@@ -261,7 +261,7 @@ class Side(Entry, kw_only=True):
     outline_px: tuple[Point, ...]
 
 
-class Judged(Entry, kw_only=True):
+class Judged(Entry, frozen=True, kw_only=True):
     """One limit and what became of it."""
 
     limit: str
@@ -276,7 +276,7 @@ class Judged(Entry, kw_only=True):
     doubts: tuple[Doubt, ...] = ()
 
 
-class Nozzle(Entry, kw_only=True):
+class Nozzle(Entry, frozen=True, kw_only=True):
     """What the nozzle should do."""
 
     name: str
@@ -285,7 +285,7 @@ class Nozzle(Entry, kw_only=True):
     full_angle_deg: float | None
 
 
-class AxialDocument(Entry, kw_only=True):
+class AxialDocument(Entry, frozen=True, kw_only=True):
     """A photo of a nozzle that sprays along its axis, measured and judged."""
 
     schema: Literal["spraycheck.central/1"]
@@ -308,7 +308,7 @@ class AxialDocument(Entry, kw_only=True):
 # -- several shots, combined or compared
 
 
-class Matching(Entry, kw_only=True):
+class Matching(Entry, frozen=True, kw_only=True):
     """How the holes of several photos were matched."""
 
     by: MatchedBy
@@ -317,7 +317,7 @@ class Matching(Entry, kw_only=True):
     note: str
 
 
-class HoleOnPhoto(Entry, kw_only=True):
+class HoleOnPhoto(Entry, frozen=True, kw_only=True):
     """One hole on one of several photos."""
 
     state: HoleState
@@ -325,7 +325,7 @@ class HoleOnPhoto(Entry, kw_only=True):
     deviation_deg: float | None
 
 
-class CombinedHole(Entry, kw_only=True):
+class CombinedHole(Entry, frozen=True, kw_only=True):
     """One hole over all shots."""
 
     hole: Count
@@ -348,14 +348,14 @@ class CombinedHole(Entry, kw_only=True):
     each: tuple[HoleOnPhoto, ...]
 
 
-class Pair(Entry, kw_only=True):
+class Pair(Entry, frozen=True, kw_only=True):
     """One number for directions and one for wetted areas."""
 
     direction: float | None
     area: float | None
 
 
-class CombinationDocument(Entry, kw_only=True):
+class CombinationDocument(Entry, frozen=True, kw_only=True):
     """Several shots of one nozzle judged together."""
 
     schema: Literal["spraycheck.combination/1"]
@@ -372,7 +372,7 @@ class CombinationDocument(Entry, kw_only=True):
     photos: tuple[HolesDocument, ...]
 
 
-class Change(Entry, kw_only=True):
+class Change(Entry, frozen=True, kw_only=True):
     """A value before and after."""
 
     before: float | None
@@ -383,7 +383,7 @@ class Change(Entry, kw_only=True):
     sure: bool
 
 
-class ChangedHole(Entry, kw_only=True):
+class ChangedHole(Entry, frozen=True, kw_only=True):
     """What changed at one hole."""
 
     hole: Count
@@ -395,7 +395,7 @@ class ChangedHole(Entry, kw_only=True):
     deviation_deg: Change
 
 
-class ComparisonDocument(Entry, kw_only=True):
+class ComparisonDocument(Entry, frozen=True, kw_only=True):
     """Two photos of one nozzle compared."""
 
     schema: Literal["spraycheck.comparison/1"]
@@ -409,7 +409,7 @@ class ComparisonDocument(Entry, kw_only=True):
     after: HolesDocument
 
 
-class PhotosError(Entry, kw_only=True):
+class PhotosError(Entry, frozen=True, kw_only=True):
     """Why photos could not be taken together."""
 
     stage: str
@@ -418,7 +418,7 @@ class PhotosError(Entry, kw_only=True):
     code: str | None = None
 
 
-class RefusedCombination(Entry, kw_only=True):
+class RefusedCombination(Entry, frozen=True, kw_only=True):
     """Photos that could not be measured, or do not belong together."""
 
     schema: Literal["spraycheck.combination/1"]
@@ -427,7 +427,7 @@ class RefusedCombination(Entry, kw_only=True):
     error: PhotosError
 
 
-class RefusedComparison(Entry, kw_only=True):
+class RefusedComparison(Entry, frozen=True, kw_only=True):
     """Photos that could not be measured, or do not belong together."""
 
     schema: Literal["spraycheck.comparison/1"]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from spraycheck.judge.layout import Layout
@@ -25,12 +23,14 @@ from spraycheck.report.words.findings import hole_reason
 def holes_form(result: Result, layout: Layout) -> forms.HolesDocument:
     """Return the document of one photo."""
     centre = result.centre
+    scale = result.card.px_per_mm(np.array([centre.x_mm, centre.y_mm]))
+    axes = _axes_px(result)
     return forms.HolesDocument(
         schema="spraycheck.assessment/1",
         photo=Photo(**photo_values(result.photo)),
-        card=card_entry(result.card, centre.x_mm, centre.y_mm),
-        centre=_centre(result),
-        plumes=tuple(_plume(result, k) for k in range(len(result.catalogue))),
+        card=card_entry(result.card, scale),
+        centre=_centre(result, scale),
+        plumes=tuple(_plume(result, k, axes[k]) for k in range(len(result.catalogue))),
         rotation_u_deg=result.catalogue.rotation_u_deg,
         holes=tuple(_hole(hole) for hole in result.holes),
         strays=tuple(int(plume) for plume in result.strays),
@@ -47,11 +47,10 @@ def holes_form(result: Result, layout: Layout) -> forms.HolesDocument:
     )
 
 
-def _centre(result: Result) -> forms.Centre:
+def _centre(result: Result, scale: float) -> forms.Centre:
     centre = result.centre
     x_px, y_px = in_photo(result.card, centre.x_mm, centre.y_mm)
     # In the photo the region is an ellipse; this is the circle of its area, seen square-on.
-    scale = result.card.px_per_mm(np.array([centre.x_mm, centre.y_mm]))
     return forms.Centre(
         x_px=x_px,
         y_px=y_px,
@@ -64,7 +63,7 @@ def _centre(result: Result) -> forms.Centre:
     )
 
 
-def _plume(result: Result, k: int) -> forms.Plume:
+def _plume(result: Result, k: int, axis_px: tuple[Point, Point] | None) -> forms.Plume:
     rows = result.catalogue
     named = (
         *("direction_deg", "direction_u_deg", "width_deg", "near_mm", "reach_mm", "area_mm2"),
@@ -74,23 +73,25 @@ def _plume(result: Result, k: int) -> forms.Plume:
         id=k + 1,
         centroid_px=points(rows.centroid_px[k : k + 1])[0],
         centroid_mm=points(rows.centroid_mm[k : k + 1])[0],
-        axis_px=_axis_px(result, k),
+        axis_px=axis_px,
         holes=tuple(hole.hole for hole in result.holes if hole.plume == k + 1),
         flags=rows.flags[k],
         **{name: float(getattr(rows, name)[k]) for name in named},
     )
 
 
-def _axis_px(result: Result, k: int) -> tuple[Point, Point] | None:
-    """Near and far end of the plume's axis, drawn through its centroid as long as the plume is."""
+def _axes_px(result: Result) -> list[tuple[Point, Point] | None]:
+    """Near and far end of every plume's axis, through its centroid and as long as the plume is."""
     rows = result.catalogue
-    turn = math.radians(rows.axis_deg[k])
-    half = (rows.reach_mm[k] - rows.near_mm[k]) / 2
-    ends = rows.centroid_mm[k] + np.outer([-half, half], [math.sin(turn), -math.cos(turn)])
-    if not np.isfinite(ends).all():
-        return None
-    near, far = points(result.card.to_photo(ends))
-    return near, far
+    turn = np.radians(rows.axis_deg)
+    half = (rows.reach_mm - rows.near_mm) / 2
+    step = half[:, None] * np.column_stack([np.sin(turn), -np.cos(turn)])
+    ends = np.stack([rows.centroid_mm - step, rows.centroid_mm + step], axis=1)
+    known = np.isfinite(ends).all(axis=(1, 2))
+    if not known.any():
+        return [None] * len(known)
+    drawn = iter(points(result.card.to_photo(ends[known].reshape(-1, 2))))
+    return [(next(drawn), next(drawn)) if there else None for there in known]
 
 
 def _hole(hole: Hole) -> forms.Hole:

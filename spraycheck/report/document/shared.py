@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import Any
 
@@ -21,6 +22,14 @@ def limits_entry(limits: LimitSet) -> dict[str, Any]:
 
     The value of a limit that is switched off is None, and ``off`` says so.
     """
+    return {
+        key: value if isinstance(value, str) else dict(value)
+        for key, value in _limits_entry(limits).items()
+    }
+
+
+@functools.lru_cache(maxsize=16)
+def _limits_entry(limits: LimitSet) -> dict[str, Any]:
     each: dict[str, Any] = {"name": limits.name}
     for one in limit_fields(type(limits)):
         on = limits.held(one.name)
@@ -47,9 +56,8 @@ def photo_values(photo: Photo) -> dict[str, Any]:
     }
 
 
-def card_entry(card: RectifiedCard, x_mm: float, y_mm: float) -> entries.Card:
-    """Return the entry for the sheet, its scale that at a place on the card."""
-    scale = card.px_per_mm(np.array([x_mm, y_mm]))
+def card_entry(card: RectifiedCard, scale: float) -> entries.Card:
+    """Return the entry for the sheet; ``scale`` is in photo pixels per mm."""
     corners = np.asarray(card.corners_px)
     facts = card.printed
     printed = None

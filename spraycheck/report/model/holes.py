@@ -165,7 +165,7 @@ def _faults_in_words(faulty: Sequence[Hole]) -> list[str]:
     """Name one or two faulty holes with their numbers, more of them by state."""
     if len(faulty) <= 2:
         return [hole_in_words(hole) for hole in faulty]
-    parts = []
+    parts: list[str] = []
     for state in _GRAVITY:
         numbers = [str(hole.hole) for hole in faulty if hole.state is state]
         if numbers and parts:

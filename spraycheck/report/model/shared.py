@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable, Sequence
 from typing import Final
@@ -12,7 +13,7 @@ from spraycheck.card.spec import PrintedFacts
 from spraycheck.judge.limits import LimitSet, limit_fields
 from spraycheck.judge.result import Finding, Hole, HoleState, Kind, PhotoQuality
 from spraycheck.report.model.parts import ToldFinding
-from spraycheck.report.words.findings import KINDS, found_text, next_step, title_of
+from spraycheck.report.words.findings import KINDS, both_texts, title_of
 from spraycheck.report.words.labels import FLAGS, LIMITS, SHEETS, STATES
 from spraycheck.report.words.numbers import number, percent, printable
 from spraycheck.report.words.sentences import say
@@ -38,7 +39,7 @@ def told_findings(findings: Sequence[Finding]) -> tuple[ToldFinding, ...]:
     advised: dict[str, int] = {}
     for count, finding in enumerate(findings, start=1):
         kind, title = KINDS[finding.code], title_of(finding)
-        step = next_step(finding)
+        found, step = both_texts(finding)
         again = finding.code in advised and step == kind.next_step
         first = advised.setdefault(finding.code, count)
         causes = "" if again or not kind.causes else "; ".join(kind.causes)
@@ -47,7 +48,7 @@ def told_findings(findings: Sequence[Finding]) -> tuple[ToldFinding, ...]:
             ToldFinding(
                 code=finding.code,
                 title=about if finding.hole else title,
-                found=printable(found_text(finding)),
+                found=printable(found),
                 next_step=say("do-as-under", number=first) if again else printable(step),
                 causes=say("may-come-from", causes=causes) if causes else "",
             )
@@ -159,6 +160,7 @@ def limits_line(limits: LimitSet, *, each: bool = True) -> str:
     return say("limits", name=name, held=printable(limits_in_words(limits)))
 
 
+@functools.lru_cache(maxsize=16)
 def limits_in_words(limits: LimitSet) -> str:
     """Say every limit of a set, those that are off last."""
     names = [one.name for one in limit_fields(type(limits))]

@@ -86,28 +86,6 @@ def title_of(finding: Finding) -> str:
     return KINDS[finding.code].title
 
 
-def found_text(finding: Finding) -> str:
-    """Say what was found.
-
-    Raises
-    ------
-    InputError
-        As `describe`.
-    """
-    return fill(KINDS[finding.code].text, hole=finding.hole, **_fields(finding))
-
-
-def next_step(finding: Finding) -> str:
-    """Say what to do.
-
-    Raises
-    ------
-    InputError
-        As `describe`.
-    """
-    return fill(KINDS[finding.code].next_step, hole=finding.hole, **_fields(finding))
-
-
 def text_of(finding: Finding) -> str:
     """Say what was found and what to do.
 
@@ -116,7 +94,25 @@ def text_of(finding: Finding) -> str:
     InputError
         As `describe`.
     """
-    return f"{found_text(finding)} {next_step(finding)}"
+    return " ".join(both_texts(finding))
+
+
+def both_texts(finding: Finding) -> tuple[str, str]:
+    """Say what was found, and what to do.
+
+    Raises
+    ------
+    InputError
+        As `describe`.
+    """
+    kind, fields = KINDS[finding.code], _fields(finding)
+    found = fill(kind.text, hole=finding.hole, **fields)
+    return found, fill(kind.next_step, hole=finding.hole, **fields)
+
+
+def found_text(finding: Finding) -> str:
+    """Say what was found, without what to do."""
+    return both_texts(finding)[0]
 
 
 def needed(kind: str) -> frozenset[str]:

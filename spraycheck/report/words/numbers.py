@@ -5,9 +5,10 @@ Every number goes through `number`, so that another language's decimal sign is o
 
 from __future__ import annotations
 
+import functools
 import math
 import string
-from typing import Any, Final
+from typing import Final
 
 DECIMAL: Final = "."
 """The decimal sign."""
@@ -61,6 +62,8 @@ def printable(text: str) -> str:
 
     A file name may hold escape sequences that would recolour or rewrite the terminal.
     """
+    if text.isprintable():
+        return text
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
@@ -104,25 +107,31 @@ SPELT: Final = {
 """Formats for which there is more to say than digits: name to how the value is written."""
 
 
-class Sentence(string.Formatter):
-    """Fills in sentences; NaN is written as "unknown", and `SPELT` are formats of its own."""
-
-    def format_field(self, value: Any, format_spec: str) -> str:
-        """Write one value."""
-        if isinstance(value, float) and math.isnan(value) and format_spec != "signed":
-            return "unknown"
-        if format_spec in SPELT:
-            return SPELT[format_spec](float(value))
-        if isinstance(value, bool | str) or not isinstance(value, int | float):
-            return str(super().format_field(value, format_spec))
-        return number(value, format_spec or ANY_NUMBER)
-
-
 def fill(template: str, /, **fields: object) -> str:
-    """Fill in a sentence's named fields."""
-    return str(Sentence().format(template, **fields))
+    """Fill in a sentence's named fields, each written as its format says."""
+    return "".join(
+        literal if name is None else f"{literal}{_write(fields[name], spec)}"
+        for literal, name, spec in _pieces(template)
+    )
 
 
 def fields_of(template: str) -> frozenset[str]:
     """Return the names of the fields that a sentence has."""
-    return frozenset(name for _, name, _, _ in string.Formatter().parse(template) if name)
+    return frozenset(name for _, name, _ in _pieces(template) if name)
+
+
+@functools.cache
+def _pieces(template: str) -> tuple[tuple[str, str | None, str], ...]:
+    """Return text, the name of the field behind it, and its format."""
+    parsed = string.Formatter().parse(template)
+    return tuple((literal, name, spec or "") for literal, name, spec, _ in parsed)
+
+
+def _write(value: object, spec: str) -> str:
+    """Write one value; NaN is "unknown", and `SPELT` are formats of their own."""
+    if isinstance(value, bool | str) or not isinstance(value, int | float):
+        return format(value, spec)
+    if isinstance(value, float) and math.isnan(value) and spec != "signed":
+        return "unknown"
+    spelt = SPELT.get(spec)
+    return number(value, spec or ANY_NUMBER) if spelt is None else spelt(float(value))
