@@ -64,11 +64,11 @@ def test_central_sprays_and_holes_share_an_archive(archive: Path, serial: Path) 
     assert results["holes"]["schema"] == "spraycheck.assessment/1"
     rows = {Path(row["file"]).stem: row for row in csv.DictReader(table.splitlines())}
     assert [rows[name]["kind"] for name in ("sound", "holes")] == ["single-hole", "holes"]
-    assert float(rows["sound"]["roundness"]) > 0.9
+    assert float(rows["sound"]["ellipse_ratio"]) > 0.9
     assert float(rows["sound"]["offset_ratio_u"]) > 0
     assert float(rows["aside"]["offset_ratio"]) > 0.3 > float(rows["sound"]["offset_ratio"])
     assert "central-off-centre" in rows["aside"]["findings"]
-    assert rows["sound"]["holes_expected"] == rows["holes"]["roundness"] == ""
+    assert rows["sound"]["holes_expected"] == rows["holes"]["ellipse_ratio"] == ""
     holes = (serial / "holes.csv").read_text().splitlines()
     assert len(holes) == 5  # four holes of the one nozzle that has any
     page = (serial / "contact-sheet.html").read_text()

@@ -79,8 +79,8 @@ def test_measure_asks_the_card_only_where_no_option_says(
 ) -> None:
     seen: list[int] = []
 
-    def measure(photo: Any, *, layout: Any, **_: Any) -> Any:
-        seen.append(len(layout))
+    def measure(photo: Any, *, nozzle: Any, **_: Any) -> Any:
+        seen.append(len(nozzle))
         raise MeasurementError("no spray", stage="wetness", hint="spray it")
 
     monkeypatch.setattr("spraycheck.measuring.measure_photo", measure)

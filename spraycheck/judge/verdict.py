@@ -70,7 +70,7 @@ def decide(case: Case) -> Ruling:
         # That all are kept is as improbable as a single limit's keeping must be to prove it broken.
         checks[worst] = replace(checks[worst], outcome=Outcome.BROKEN)
     elif (
-        outcomes <= {Outcome.KEPT, Outcome.NOT_JUDGED}
+        {one.outcome for one in checks} <= {Outcome.KEPT, Outcome.NOT_JUDGED}
         and worst is not None
         and probability < 1 - risk
     ):

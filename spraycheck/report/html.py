@@ -11,6 +11,9 @@ from spraycheck.report.looks import BADGES, Badge, Colour, Look
 from spraycheck.report.model import Headline, ReportModel, Row, Table
 from spraycheck.report.words.sentences import say
 
+_POLICY: Final = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+"""Nothing is fetched and nothing runs."""
+
 _STYLE: Final = """\
 body { font: 16px/1.45 system-ui, sans-serif; margin: 0 auto; max-width: 60rem; padding: 1rem;
        color: #14191f; background: #fff; }
@@ -70,7 +73,8 @@ def html_report(report: ReportModel, pictures: Sequence[bytes] = ()) -> str:
     body = "\n".join(parts)
     return (
         '<!doctype html>\n<html lang="en"><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
         f"{body}\n</html>\n"
     )
 

@@ -124,7 +124,8 @@ def _near(truth: TrueCentral, *, faulty: bool, aim: bool) -> bool:
         value = _true(truth, quantity)
         if math.isfinite(value) and (aim or quantity != "offset_ratio"):
             room = float(getattr(limits, name)) - value
-            kept.append((-room if name in LOWEST else room) / MARGIN[quantity])
+            from_below = math.isinf(limits.tolerance(name)[1])
+            kept.append((-room if from_below else room) / MARGIN[quantity])
     return min(kept) > -1 if faulty else min(kept) < 1
 
 

@@ -10,8 +10,8 @@ import math
 
 import numpy as np
 import pytest
-from spraycheck.judge.checks import check_limit
 
+from spraycheck.judge.checks import check_limit
 from spraycheck.judge.limits import Limits
 from spraycheck.stats.conformity import (
     Tolerance,
