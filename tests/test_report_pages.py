@@ -44,9 +44,7 @@ def pages_of(made: bytes) -> list[str]:
     return [" ".join(one.split()) for one in done.stdout.decode("utf-8").split("\f")[:-1]]
 
 
-NEEDS_PDFTOTEXT = pytest.mark.skipif(
-    shutil.which("pdftotext") is None, reason="needs pdftotext"
-)
+NEEDS_PDFTOTEXT = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs pdftotext")
 MEDIA = pytest.mark.parametrize("words_of", [page, pytest.param(sheet, marks=NEEDS_PDFTOTEXT)])
 
 

@@ -14,6 +14,11 @@ from typing import Any, Final
 from spraycheck.errors import InputError, MeasurementError
 from spraycheck.report.words.numbers import fill
 
+UNREAD: Final = (
+    "photograph the whole card again from closer, in focus and in even light, its black squares "
+    "uncovered; other sheets with black squares cannot be judged"
+)
+
 ERRORS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
         # -- the card
@@ -35,11 +40,20 @@ ERRORS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
             "photograph the whole card with its black squares, or leave the option out for a "
             "plain sheet",
         ),
-        "printed-card-unread": (
-            "a printed target card shows ({shows}), but at most {most:d} of its coded squares can "
-            "be read, expected at least {least:d}",
-            "photograph the whole card again from closer, in focus and in even light, its black "
-            "squares uncovered; other sheets with black squares cannot be judged",
+        "printed-card-squares": (
+            "a printed target card shows ({count:d} dark squares lie as on one), but at most "
+            "{most:d} of its coded squares can be read, expected at least {least:d}",
+            UNREAD,
+        ),
+        "printed-card-marker": (
+            "a printed target card shows (one of its coded squares), but at most {most:d} of its "
+            "coded squares can be read, expected at least {least:d}",
+            UNREAD,
+        ),
+        "printed-card-code": (
+            "a printed target card shows (its QR code), but at most {most:d} of its coded squares "
+            "can be read, expected at least {least:d}",
+            UNREAD,
         ),
         "markers-misplaced": (
             "{found:d} markers were found, but they do not lie as on a target card",
@@ -190,7 +204,10 @@ class ToldError:
 
 
 def words_of(code: str, fields: Mapping[str, object]) -> tuple[str, str]:
-    """Say what was found and expected, and what to try; the code itself for an unknown one."""
+    """Say what was found and expected, and what to try; the code itself for an unknown one.
+
+    Fields that the words do not need are left out.
+    """
     if code not in ERRORS:
         return code, ""
     found, hint = ERRORS[code]
