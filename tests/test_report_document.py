@@ -16,6 +16,7 @@ from spraycheck.errors import LayoutError, MeasurementError, PhotoError, SprayNo
 from spraycheck.photo.containers import Photo
 from spraycheck.report.document import dumps, error_document, plain, result_document
 from spraycheck.report.document.schema import schema_text
+from spraycheck.report.model import build_report
 from spraycheck.spray.containers import Mark
 
 # The keys readers rely on, written down here a second time on purpose.
@@ -359,3 +360,13 @@ def test_plain_values() -> None:
     assert made["f"] == ["x"]
     assert made["g"].startswith("<built-in")
     json.dumps(made, allow_nan=False)
+
+
+@pytest.mark.parametrize("kind", ["drip", "drop", "splash", "fingerprint", "stain", "thing"])
+def test_whatever_lies_on_the_card_is_written_and_told(kind: str) -> None:
+    spots = tuple(Mark(kind=kind, x_mm=1.0, y_mm=2.0, area_mm2=3.0) for _ in range(2))
+    result = make_result(marks=spots)
+    doc = json.loads(dumps(result_document(result)))
+    VALIDATOR.validate(doc)
+    assert [spot["kind"] for spot in doc["marks"]] == [kind] * 2
+    assert any(f"2 {kind}" in line for line in build_report(result).certainty)

@@ -91,7 +91,7 @@ class Spot(Entry, frozen=True, kw_only=True):
 
     scaled: ClassVar[bool] = True
 
-    kind: Literal["drip", "drop", "splash", "fingerprint", "stain"]
+    kind: Literal["drip", "drop", "splash", "fingerprint", "stain", "thing"]
     centroid_px: Point
     area_frac: NotNegative | None
     area_mm2: NotNegative | None = None

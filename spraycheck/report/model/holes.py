@@ -389,7 +389,10 @@ def _spot_lines(result: Result) -> list[str]:
     kinds = Counter(mark.kind for mark in result.segmentation.marks)
     if not kinds:
         return []
-    spots = [say("counted", count=n, what=SPOTS[kind][n > 1]) for kind, n in kinds.items()]
+    spots = [
+        say("counted", count=n, what=SPOTS.get(kind, (kind, kind))[n > 1])
+        for kind, n in kinds.items()
+    ]
     return [say("spots", spots=", ".join(spots))]
 
 

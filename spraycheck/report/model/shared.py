@@ -77,7 +77,7 @@ def sheet_line(card: RectifiedCard) -> str:
     """Say how the sheet was found and how large it is."""
     if card.printed is not None:
         return _printed_line(card.printed)
-    found = SHEETS[card.found_by]
+    found = SHEETS.get(card.found_by) or say("card-found-by", method=card.found_by)
     if not card.scale_known:
         return say("sheet-unsized", found=found)
     return say("sheet", found=found, width=card.size_mm[0], height=card.size_mm[1])

@@ -207,6 +207,7 @@ SPOTS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
         "splash": ("splash", "splashes"),
         "fingerprint": ("fingerprint", "fingerprints"),
         "stain": ("stain", "stains"),
+        "thing": ("thing", "things"),
     }
 )
 """What lies on the card beside spray: one, and several."""

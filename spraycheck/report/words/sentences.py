@@ -132,6 +132,7 @@ SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
         "centre-mm": "Centre known to ± {radius:.1f} mm (95 %), {cue}.",
         "centre-px": "Centre known to ± {radius:.0f} photo pixels (95 %), {cue}.",
         "found-by": "by {method}",
+        "card-found-by": "Card found by {method}",
         "directions": "Directions {span} against one another.",
         "directions-turn": "Directions {span} against one another; the whole pattern's turn "
         "± {turn:.1f}°.",
