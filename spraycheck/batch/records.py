@@ -6,12 +6,10 @@ from dataclasses import asdict
 from typing import Any, Final
 
 from spraycheck.batch.expectations import Expected
-from spraycheck.batch.keys import FORM
+from spraycheck.batch.scoring import FORM
 from spraycheck.errors import MeasurementError
 from spraycheck.report.document import error_document, plain
 from spraycheck.report.document.shared import limits_entry
-
-OUTCOMES: Final = ("measured", "failed", "not-reached")
 
 
 def make_record(
@@ -23,7 +21,7 @@ def make_record(
     key: str,
     duplicate_of: str | None,
 ) -> dict[str, Any]:
-    """Return the record of one photo as plain JSON values.
+    """Return the record of one photo as plain JSON values; see `columns.RECORDS`.
 
     Parameters
     ----------
@@ -46,8 +44,7 @@ def make_record(
         outcome = "not-reached"
         result = error_document("", _NOT_REACHED)
     photo = {**result["photo"], "file": file}
-    labels = expected.labels
-    known = {name: value or None for name, value in asdict(labels).items()}
+    known = {name: value or None for name, value in asdict(expected.labels).items()}
     record: dict[str, Any] = {
         "schema": FORM,
         "file": file,
@@ -56,18 +53,18 @@ def make_record(
         "outcome": outcome,
         "key": key or None,
         "expected_from": expected.source or None,
-        "sheet": expected.spec.name,
+        "sheet": expected.settings.spec.name,
         **known,
         "result": {**result, "photo": photo},
     }
     if "limits" not in result:
-        layout = expected.layout
+        layout = expected.settings.layout
         record["layout"] = plain(asdict(layout)) if layout else None
-        record["limits"] = limits_entry(expected.limits)
+        record["limits"] = limits_entry(expected.settings.limits)
     return record
 
 
-_NOT_REACHED = MeasurementError(
+_NOT_REACHED: Final = MeasurementError(
     "the batch ended before this photo's turn",
     stage="not-reached",
     hint="run the same command again; it goes on where it ended",

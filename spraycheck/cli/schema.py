@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
+
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
 
@@ -32,4 +34,4 @@ def run(args: argparse.Namespace) -> int:
     from spraycheck.report.document.schema import schema_text
 
     print(schema_text(args.kind), end="")
-    return 0
+    return exits.PASS
