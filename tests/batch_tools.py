@@ -19,7 +19,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from report_factory import make_assessment
+from report_factory import make_result
 
 from spraycheck.batch import scheduler
 from spraycheck.batch.engines import Engine, InProcess
@@ -50,7 +50,7 @@ def photo(path: Path, text: str) -> Path:
 
 @functools.cache
 def _document(verdict: str) -> str:
-    return json.dumps(result_document(make_assessment(STATES[verdict], verdict=verdict)))
+    return json.dumps(result_document(make_result(STATES[verdict], verdict=verdict)))
 
 
 def stand_in(task: Task) -> Scored:
