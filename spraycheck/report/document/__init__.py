@@ -83,16 +83,15 @@ def error_document(photo: Photo | str, error: Exception) -> dict[str, Any]:
     dict
         Verdict None and the error, ready for `dumps`.
     """
-    from spraycheck.report.document.entries import Error, UnreadPhoto
+    from spraycheck.report.document.entries import Error, UnreadPhoto, entry_of
     from spraycheck.report.document.forms import FailureDocument
-    from spraycheck.report.document.shared import photo_values
 
     told = explain_error(error)
-    unread = {"file": photo, "sha256": None, "width_px": None, "height_px": None, "taken_at": None}
-    values = photo_values(photo) if isinstance(photo, Photo) else unread
+    unread = {"sha256": None, "width_px": None, "height_px": None, "taken_at": None}
+    shown = {"file": photo, **unread} if isinstance(photo, str) else {}
     form = FailureDocument(
         schema="spraycheck.assessment/1",
-        photo=UnreadPhoto(**values),
+        photo=entry_of(UnreadPhoto, photo, **shown),
         verdict=None,
         error=Error(stage=told.stage, message=told.message, hint=told.hint, code=told.code or None),
     )

@@ -11,7 +11,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Iterable, Mapping
-from typing import Annotated, Any, ClassVar, Final, Literal
+from typing import Annotated, Any, ClassVar, Final, Literal, TypeVar
 
 import msgspec
 import numpy as np
@@ -52,6 +52,9 @@ class Entry(Struct, frozen=True, kw_only=True):
 
     exact: ClassVar[bool] = False
     """Whether its numbers were given, not measured: they are written as they are."""
+
+
+AnyEntry = TypeVar("AnyEntry", bound=Entry)
 
 
 class Photo(Entry, frozen=True, kw_only=True):
@@ -168,8 +171,29 @@ class Error(Entry, frozen=True, kw_only=True):
     code: str | None = None
 
 
+def entry_of(form: type[AnyEntry], *sources: object, **given: Any) -> AnyEntry:
+    """Make an entry whose values have the names of its keys.
+
+    Parameters
+    ----------
+    form : type of Entry
+        What is made.
+    *sources : object
+        Where values are looked for, one after the other.
+    **given
+        Values that go before those of the sources.
+    """
+    for name in form.__struct_fields__:
+        for source in sources:
+            if name not in given and hasattr(source, name):
+                given[name] = getattr(source, name)
+    return form(**given)
+
+
 def as_document(entry: Entry, *, scale_known: bool = True) -> dict[str, Any]:
-    """Return an entry, and all in it, as JSON knows values: rounded, and None where not finite.
+    """Return an entry, and all in it, as JSON knows values.
+
+    Numbers are rounded; None stands for what is not finite, and for an empty word that may be none.
 
     Parameters
     ----------
@@ -201,6 +225,7 @@ def _entry(entry: Entry, whose: str, scale_known: bool) -> dict[str, Any]:
         elif not isinstance(value, dict):
             value = plain(value) if entry.exact else _rounded(value, name)
             value = value % 360.0 if wraps and value is not None else value
+            value = None if nullable and value == "" else value
             if value is None and not nullable:
                 raise MeasurementError(
                     "not-measured", stage="measurement", whose=whose or "result", name=name

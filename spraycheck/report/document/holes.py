@@ -5,19 +5,26 @@ from __future__ import annotations
 import numpy as np
 
 from spraycheck.judge.layout import Layout
-from spraycheck.judge.result import Hole, Result, SprayAngles
+from spraycheck.judge.result import Result, SprayAngles
 from spraycheck.report.document import forms
-from spraycheck.report.document.entries import Photo, Point, plain
+from spraycheck.report.document.entries import Photo, Point, entry_of, plain
 from spraycheck.report.document.shared import (
     card_entry,
     finding_entry,
     in_photo,
     limits_entry,
-    photo_values,
     points,
 )
 from spraycheck.report.model.shared import edge_frac
 from spraycheck.report.words.findings import hole_reason
+
+PER_PLUME = (
+    *("direction_deg", "direction_u_deg", "width_deg", "near_mm", "reach_mm", "area_mm2"),
+    *("area_u_mm2", "area_frac", "area_u_frac", "axis_deg", "raggedness", "drops_frac"),
+)
+"""Columns of the catalogue of plumes that are written as they are."""
+
+PER_ANGLE = ("axis_angle_deg", "axis_angle_u_deg", "nominal_deg", "cone_deg")
 
 
 def holes_form(result: Result, layout: Layout) -> forms.HolesDocument:
@@ -25,23 +32,22 @@ def holes_form(result: Result, layout: Layout) -> forms.HolesDocument:
     centre = result.centre
     scale = result.card.px_per_mm(np.array([centre.x_mm, centre.y_mm]))
     axes = _axes_px(result)
-    return forms.HolesDocument(
+    return entry_of(
+        forms.HolesDocument,
+        result,
         schema="spraycheck.assessment/1",
-        photo=Photo(**photo_values(result.photo)),
+        photo=entry_of(Photo, result.photo),
         card=card_entry(result.card, scale),
         centre=_centre(result, scale),
         plumes=tuple(_plume(result, k, axes[k]) for k in range(len(result.catalogue))),
         rotation_u_deg=result.catalogue.rotation_u_deg,
-        holes=tuple(_hole(hole) for hole in result.holes),
-        strays=tuple(int(plume) for plume in result.strays),
+        holes=tuple(entry_of(forms.Hole, hole, reason=hole_reason(hole)) for hole in result.holes),
         marks=_spots(result),
-        verdict=result.verdict,
-        probability=result.probability,
         findings=tuple(finding_entry(finding) for finding in result.findings),
         angles=_angles(result.angles),
         quality=_quality(result),
         layout=_layout(layout),
-        lined_up_with=plain(result.provenance.get("lined_up_with")) or None,
+        lined_up_with=plain(result.provenance.get("lined_up_with")),
         limits=limits_entry(result.limits),
         provenance=plain(result.provenance),
     )
@@ -51,24 +57,12 @@ def _centre(result: Result, scale: float) -> forms.Centre:
     centre = result.centre
     x_px, y_px = in_photo(result.card, centre.x_mm, centre.y_mm)
     # In the photo the region is an ellipse; this is the circle of its area, seen square-on.
-    return forms.Centre(
-        x_px=x_px,
-        y_px=y_px,
-        x_mm=centre.x_mm,
-        y_mm=centre.y_mm,
-        u_px=float(centre.u95_mm * scale),
-        u_mm=centre.u95_mm,
-        found_by=centre.found_by,  # type: ignore[arg-type]
-        flags=centre.flags,
-    )
+    u_px = float(centre.u95_mm * scale)
+    return entry_of(forms.Centre, centre, x_px=x_px, y_px=y_px, u_px=u_px, u_mm=centre.u95_mm)
 
 
 def _plume(result: Result, k: int, axis_px: tuple[Point, Point] | None) -> forms.Plume:
     rows = result.catalogue
-    named = (
-        *("direction_deg", "direction_u_deg", "width_deg", "near_mm", "reach_mm", "area_mm2"),
-        *("area_u_mm2", "area_frac", "area_u_frac", "axis_deg", "raggedness", "drops_frac"),
-    )
     return forms.Plume(
         id=k + 1,
         centroid_px=points(rows.centroid_px[k : k + 1])[0],
@@ -76,7 +70,7 @@ def _plume(result: Result, k: int, axis_px: tuple[Point, Point] | None) -> forms
         axis_px=axis_px,
         holes=tuple(hole.hole for hole in result.holes if hole.plume == k + 1),
         flags=rows.flags[k],
-        **{name: float(getattr(rows, name)[k]) for name in named},
+        **{name: float(getattr(rows, name)[k]) for name in PER_PLUME},
     )
 
 
@@ -94,32 +88,14 @@ def _axes_px(result: Result) -> list[tuple[Point, Point] | None]:
     return [(next(drawn), next(drawn)) if there else None for there in known]
 
 
-def _hole(hole: Hole) -> forms.Hole:
-    return forms.Hole(
-        hole=hole.hole,
-        expected_deg=hole.expected_deg,
-        plume=hole.plume,
-        state=hole.state,
-        deviation_deg=hole.deviation_deg,
-        deviation_u_deg=hole.deviation_u_deg,
-        spacing_deg=hole.spacing_deg,
-        area_frac=hole.area_frac,
-        area_ratio=hole.area_ratio,
-        area_ratio_u=hole.area_ratio_u,
-        probability=hole.probability,
-        reason=hole_reason(hole),
-        doubts=hole.doubts,
-    )
-
-
 def _spots(result: Result) -> tuple[forms.Spot, ...]:
     total = float(np.sum(result.catalogue.area_mm2))
     return tuple(
-        forms.Spot(
-            kind=spot.kind,  # type: ignore[arg-type]
+        entry_of(
+            forms.Spot,
+            spot,
             centroid_px=in_photo(result.card, spot.x_mm, spot.y_mm),
             area_frac=spot.area_mm2 / total if total > 0 else None,
-            area_mm2=spot.area_mm2,
         )
         for spot in result.segmentation.marks
     )
@@ -129,46 +105,21 @@ def _quality(result: Result) -> forms.Quality | None:
     q = result.quality
     if q is None:
         return None
-    named = (
-        *("edge_x_mm", "edge_y_mm", "mm_per_px", "noise_frac", "evenness_frac", "clipped_frac"),
-        *("glare_frac", "outside_frac", "view_deg", "elapsed_s"),
-    )
-    return forms.Quality(
-        measured_on=q.measured_on or None,  # type: ignore[arg-type]
-        edge_frac=edge_frac(q),
-        jpeg_quality=result.photo.jpeg_quality,
-        flags=q.flags,
-        **{name: float(getattr(q, name)) for name in named},
-    )
+    return entry_of(forms.Quality, q, result.photo, edge_frac=edge_frac(q))
 
 
 def _angles(angles: SprayAngles | None) -> forms.Angles | None:
     if angles is None:
         return None
-    each = ("axis_angle_deg", "axis_angle_u_deg", "nominal_deg", "cone_deg")
-    named = (
-        *("height_mm", "height_u_mm", "spray_angle_deg", "spray_angle_u_deg"),
-        *("tilt_deg", "tilt_u_deg", "tilt_towards_deg"),
+    plumes = tuple(
+        forms.PlumeAngles(id=k + 1, **{name: getattr(angles, name)[k] for name in PER_ANGLE})
+        for k in range(len(angles.axis_angle_deg))
     )
-    return forms.Angles(
-        plumes=tuple(
-            forms.PlumeAngles(id=k + 1, **{name: getattr(angles, name)[k] for name in each})
-            for k in range(len(angles.axis_angle_deg))
-        ),
-        **{name: getattr(angles, name) for name in named},
-    )
+    return entry_of(forms.Angles, angles, plumes=plumes)
 
 
 def _layout(layout: Layout) -> forms.Layout:
-    rows = zip(
-        layout.azimuth_deg, layout.axis_angle_deg, layout.diameter_mm, layout.row, strict=True
-    )
-    return forms.Layout(
-        name=layout.name,
-        even=layout.even,
-        counts_from=layout.counts_from or None,
-        holes=tuple(
-            forms.LayoutHole(azimuth_deg=azimuth, axis_angle_deg=angle, diameter_mm=width, row=row)
-            for azimuth, angle, width, row in rows
-        ),
-    )
+    columns = ("azimuth_deg", "axis_angle_deg", "diameter_mm", "row")
+    rows = zip(*(getattr(layout, name) for name in columns), strict=True)
+    holes = tuple(forms.LayoutHole(**dict(zip(columns, row, strict=True))) for row in rows)
+    return entry_of(forms.Layout, layout, holes=holes)

@@ -11,9 +11,8 @@ import numpy as np
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.judge.limits import LimitSet, limit_fields
 from spraycheck.judge.result import Finding, LimitCheck
-from spraycheck.photo.containers import Photo
 from spraycheck.report.document import entries
-from spraycheck.report.document.entries import as_document
+from spraycheck.report.document.entries import as_document, entry_of
 from spraycheck.report.words.findings import text_of
 
 
@@ -43,40 +42,14 @@ def _limits_entry(limits: LimitSet) -> dict[str, Any]:
     return each
 
 
-def photo_values(photo: Photo) -> dict[str, Any]:
-    """Return the values of the entry for a photo that was read."""
-    return {
-        "file": photo.file or None,
-        "sha256": photo.sha256 or None,
-        "width_px": photo.width_px,
-        "height_px": photo.height_px,
-        "taken_at": photo.taken_at or None,
-        "focal_35mm": photo.focal_35mm,
-        "flags": photo.flags,
-    }
-
-
 def card_entry(card: RectifiedCard, scale: float) -> entries.Card:
     """Return the entry for the sheet; ``scale`` is in photo pixels per mm."""
     corners = np.asarray(card.corners_px)
-    facts = card.printed
-    printed = None
-    if facts is not None:
-        printed = entries.Printed(
-            **{
-                name: getattr(facts, name)
-                for name in entries.Printed.__struct_fields__
-                if name not in ("job", "injector", "sheet_asked")
-            },
-            job=facts.job or None,
-            injector=facts.injector or None,
-            sheet_asked=facts.sheet_asked or None,
-        )
-    return entries.Card(
-        found_by=card.found_by,  # type: ignore[arg-type]
+    printed = None if card.printed is None else entry_of(entries.Printed, card.printed)
+    return entry_of(
+        entries.Card,
+        card,
         mm_per_px=1 / scale if scale > 0 else None,
-        size_mm=card.size_mm,
-        flags=card.flags,
         corners_px=points(corners) if np.isfinite(corners).all() else None,
         printed=printed,
     )
@@ -94,14 +67,7 @@ def finding_entry(finding: Finding) -> entries.Finding:
 
 def evidence_entry(check: LimitCheck) -> entries.Evidence:
     """Return the entry for a value and its limit."""
-    return entries.Evidence(
-        limit=check.limit,
-        value=check.value,
-        u=check.u,
-        allowed=check.allowed,
-        unit=check.unit,
-        probability=check.probability,
-    )
+    return entry_of(entries.Evidence, check)
 
 
 def points(places: Any) -> Any:

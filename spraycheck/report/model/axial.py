@@ -12,12 +12,12 @@ from spraycheck.judge.result import Kind, LimitCheck, Outcome, Result, Verdict
 from spraycheck.report.looks import OUTCOME_LOOKS
 from spraycheck.report.model.parts import (
     Cell,
-    Column,
     Headline,
     Picture,
     ReportModel,
     Row,
     Table,
+    column,
 )
 from spraycheck.report.model.shared import (
     flag_lines,
@@ -127,9 +127,9 @@ def _allowed(check: LimitCheck) -> str:
 
 def _value_table(result: Result) -> Table:
     columns = (
-        Column(key="value", head=say("head-value"), left=True),
-        Column(key="measured", head=say("head-measured")),
-        Column(key="limit", head=say("head-limit")),
+        column("value", left=True),
+        column("measured"),
+        column("limit"),
     )
     rows = []
     for check in rows_of(result):

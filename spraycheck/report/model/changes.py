@@ -11,12 +11,12 @@ from spraycheck.report.looks import CHANGE_LOOKS
 from spraycheck.report.model.parts import (
     WIDER,
     Cell,
-    Column,
     Headline,
     Picture,
     ReportModel,
     Row,
     Table,
+    column,
 )
 from spraycheck.report.words.findings import matching_reason
 from spraycheck.report.words.labels import CHANGES, MATCHED_BY, STATES
@@ -89,11 +89,11 @@ def _driest_in_words(c: Comparison) -> str:
 
 def _hole_table(c: Comparison) -> Table:
     columns = (
-        Column(key="hole", head=say("head-hole")),
-        Column(key="wets", head=say("head-wets")),
-        Column(key="wets-difference", head=say("head-difference"), room=WIDER),
-        Column(key="off", head=say("head-off")),
-        Column(key="off-difference", head=say("head-difference"), room=WIDER),
+        column("hole"),
+        column("wets"),
+        column("wets-difference", "difference", room=WIDER),
+        column("off"),
+        column("off-difference", "difference", room=WIDER),
     )
     rows = [
         Row(
@@ -124,10 +124,10 @@ def _with_states(h: HoleChange) -> str:
 
 def _whole_table(c: Comparison, notes: tuple[str, ...]) -> Table:
     columns = (
-        Column(key="value", head=say("head-any"), left=True),
-        Column(key="before", head=say("head-before")),
-        Column(key="after", head=say("head-after")),
-        Column(key="difference", head=say("head-difference")),
+        column("value", "any", left=True),
+        column("before"),
+        column("after"),
+        column("difference"),
     )
     rows = [
         (say(name), percent(change.before), percent(change.after), _ratio_difference(change))

@@ -15,12 +15,12 @@ from spraycheck.report.looks import LOOKS
 from spraycheck.report.model.parts import (
     WIDEST,
     Cell,
-    Column,
     Headline,
     Picture,
     ReportModel,
     Row,
     Table,
+    column,
 )
 from spraycheck.report.model.shared import (
     SAID_BY_FINDING,
@@ -202,18 +202,18 @@ def shared_plumes(result: Result) -> frozenset[int]:
 def _hole_table(result: Result) -> Table:
     shared = shared_plumes(result)
     columns = [
-        Column(key="hole", head=say("head-hole")),
-        Column(key="direction", head=say("head-direction")),
-        Column(key="clock", head=say("head-clock")),
-        Column(key="off", head=say("head-off"), unit="°"),
-        Column(key="next", head=say("head-next")),
-        Column(key="share", head=say("head-share")),
-        Column(key="wets", head=say("head-wets")),
+        column("hole"),
+        column("direction"),
+        column("clock"),
+        column("off", unit="°"),
+        column("next"),
+        column("share"),
+        column("wets"),
     ]
     metric = result.card.scale_known
     if metric:
-        columns.append(Column(key="reach", head=say("head-reach"), room=WIDEST))
-        columns.append(Column(key="area", head=say("head-area"), room=WIDEST))
+        columns.append(column("reach", room=WIDEST))
+        columns.append(column("area", room=WIDEST))
     rows = []
     for hole in result.holes:
         merged = hole.plume in shared
@@ -284,11 +284,11 @@ def _plume_table(result: Result) -> Table:
         share = percent(float(result.catalogue.area_frac[row]))
         rows.append(Row(cells=tuple(Cell(t) for t in (*cells, number(gap, ".1f"), share))))
     columns = (
-        Column(key="plume", head=say("head-plume")),
-        Column(key="direction", head=say("head-direction"), unit="°"),
-        Column(key="clock", head=say("head-clock")),
-        Column(key="next", head=say("head-next")),
-        Column(key="share", head=say("head-share")),
+        column("plume"),
+        column("direction", unit="°"),
+        column("clock"),
+        column("next"),
+        column("share"),
     )
     return Table(columns=columns, rows=tuple(rows), notes=(say("note-plumes"),))
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from spraycheck.judge.result import Verdict
 from spraycheck.report.looks import Look
-from spraycheck.report.words import AID, CAUTION
+from spraycheck.report.words import AID, CAUTION, say
 
 if TYPE_CHECKING:
     from spraycheck.judge.result import Result
@@ -74,6 +74,20 @@ class Column:
     room: int = 0
     ends: bool = False
     unit: str = ""
+
+
+def column(
+    key: str,
+    head: str = "",
+    *,
+    left: bool = False,
+    room: int = 0,
+    ends: bool = False,
+    unit: str = "",
+) -> Column:
+    """Make a column whose heading stands in the catalogue under ``head``, or else its key."""
+    words = say(f"head-{head or key}")
+    return Column(key=key, head=words, left=left, room=room, ends=ends, unit=unit)
 
 
 @dataclass(frozen=True)

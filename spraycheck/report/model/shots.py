@@ -21,12 +21,12 @@ from spraycheck.report.model.holes import holes_in_words, value_cells
 from spraycheck.report.model.parts import (
     WIDE,
     Cell,
-    Column,
     Headline,
     Picture,
     ReportModel,
     Row,
     Table,
+    column,
 )
 from spraycheck.report.model.shared import (
     hole_in_words,
@@ -128,18 +128,13 @@ def explain_verdict(result: Result, shots: Shots) -> list[str]:
 
 def _hole_table(result: Result, shots: Shots) -> Table:
     # The single photos' values need room; the document has them always.
-    each = Column(
-        key="each",
-        head=say("head-each"),
-        left=True,
-        room=_ROOM + _EACH * len(shots.photos),
-    )
+    each = column("each", left=True, room=_ROOM + _EACH * len(shots.photos))
     columns = (
-        Column(key="hole", head=say("head-hole")),
-        Column(key="off", head=say("head-off")),
-        Column(key="wets", head=say("head-wets")),
-        Column(key="shots", head=say("head-shots")),
-        Column(key="scatter", head=say("head-scatter")),
+        column("hole"),
+        column("off"),
+        column("wets"),
+        column("shots"),
+        column("scatter"),
         each,
     )
     rows = [
@@ -170,9 +165,9 @@ def _cells(hole: Hole, over: HoleShots) -> tuple[Cell, ...]:
 
 def _worst_table(result: Result) -> Table:
     columns = (
-        Column(key="value", head=say("head-any"), left=True),
-        Column(key="mean", head=say("head-mean")),
-        Column(key="limit", head=say("head-limit")),
+        column("value", "any", left=True),
+        column("mean"),
+        column("limit"),
     )
     rows = [
         Row(
@@ -198,12 +193,12 @@ def _figure(check: LimitCheck, value: float) -> str:
 
 def _photo_table(shots: Shots) -> Table:
     columns = (
-        Column(key="photo", head=say("head-photo"), left=True, ends=True),
-        Column(key="card", head=say("head-card")),
-        Column(key="verdict", head=say("head-verdict")),
-        Column(key="wets", head=say("head-wets")),
-        Column(key="off", head=say("head-off")),
-        Column(key="faults", head=say("head-state"), left=True, room=WIDE),
+        column("photo", left=True, ends=True),
+        column("card"),
+        column("verdict"),
+        column("wets"),
+        column("off"),
+        column("faults", "state", left=True, room=WIDE),
     )
     rows = []
     for photo, card in zip(shots.photos, shots.cards, strict=True):
