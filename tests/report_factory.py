@@ -142,8 +142,8 @@ def make_catalogue(
         direction_deg=np.array(directions, float),
         direction_u_deg=np.full(k, 0.9),
         width_deg=np.full(k, 2.0 * half_width_deg),
-        near_mm=37.0 - 15.0 * np.sqrt(ratio_array),
-        reach_mm=37.0 + 15.0 * np.sqrt(ratio_array),
+        inner_mm=37.0 - 15.0 * np.sqrt(ratio_array),
+        outer_mm=37.0 + 15.0 * np.sqrt(ratio_array),
         area_mm2=area,
         area_u_mm2=0.05 * area,
         area_frac=frac,
@@ -161,6 +161,16 @@ def make_catalogue(
     )
 
 
+CENTRE = NozzleCentre(
+    x_mm=float(CENTRE_MM[0]),
+    y_mm=float(CENTRE_MM[1]),
+    covariance_mm2=np.array([[0.36, 0.08], [0.08, 0.16]]),
+    ring_radius_mm=36.0,
+    ring_offset_mm=(0.4, -0.2),
+    found_by="axes+ring",
+)
+
+
 def make_wetness(card: RectifiedCard) -> WetnessMap:
     """A map of dry paper: what is told of it is all that counts."""
     shape = card.inside.shape
@@ -168,7 +178,7 @@ def make_wetness(card: RectifiedCard) -> WetnessMap:
         card=card,
         wetness=np.zeros(shape, np.float32),
         smooth=np.zeros(shape, np.float32),
-        valid=np.ones(shape, bool),
+        cell_flags=np.zeros(shape, np.uint8),
         noise=0.02,
         contrast=0.5,
         threshold_u=0.02,
@@ -240,11 +250,12 @@ def make_result(
             card=card,
             wetness=make_wetness(card),
             spray=Plumes(
-                centre=make_centre(),
+                centre=CENTRE,
                 segmentation=PlumeSegmentation(
                     labels=np.zeros(card.inside.shape, np.int32),
-                    core=np.zeros(card.inside.shape, bool),
+                    mask=np.zeros(card.inside.shape, bool),
                     count=len(plumes),
+                    centre=CENTRE,
                     marks=marks,
                 ),
                 catalogue=catalogue,
@@ -258,18 +269,6 @@ def make_result(
         verdict=Verdict(verdict or computed),
         findings=tuple(findings) if findings is not None else most_important_first(told),
         **changes,
-    )
-
-
-def make_centre() -> NozzleCentre:
-    """A centre known better down than across."""
-    return NozzleCentre(
-        x_mm=float(CENTRE_MM[0]),
-        y_mm=float(CENTRE_MM[1]),
-        covariance_mm2=np.array([[0.36, 0.08], [0.08, 0.16]]),
-        ring_radius_mm=36.0,
-        ring_offset_mm=(0.4, -0.2),
-        found_by="axes+ring",
     )
 
 

@@ -61,7 +61,15 @@ def shot(
         catalogue,
         area_u_mm2=0.02 * catalogue.area_mm2,
         width_deg=np.full(len(plumes), 16.0),
-        reach_mm=np.full(len(plumes), 52.0),
+        outer_mm=np.full(len(plumes), 52.0),
+    )
+    centre = NozzleCentre(
+        x_mm=float(CENTRE_MM[0]),
+        y_mm=float(CENTRE_MM[1]),
+        covariance_mm2=np.array([[0.01, 0.002], [0.002, 0.008]]),
+        ring_radius_mm=math.nan,
+        ring_offset_mm=(math.nan, math.nan),
+        found_by="axes",
     )
     return judge_rows(
         catalogue,
@@ -76,18 +84,12 @@ def shot(
         ),
         card=card,
         wetness=make_wetness(card) if wet is None else replace(make_wetness(card), smooth=wet),
-        centre=NozzleCentre(
-            x_mm=float(CENTRE_MM[0]),
-            y_mm=float(CENTRE_MM[1]),
-            covariance_mm2=np.array([[0.01, 0.002], [0.002, 0.008]]),
-            ring_radius_mm=math.nan,
-            ring_offset_mm=(math.nan, math.nan),
-            found_by="axes",
-        ),
+        centre=centre,
         segmentation=PlumeSegmentation(
             labels=np.zeros(card.inside.shape, np.int32),
-            core=np.zeros(card.inside.shape, bool),
+            mask=np.zeros(card.inside.shape, bool),
             count=len(plumes),
+            centre=centre,
         ),
     )
 

@@ -34,10 +34,9 @@ from spraycheck.report.document import result_document
 from spraycheck.report.document.schema import schema_text
 from spraycheck.report.model.shared import quality_lines
 from spraycheck.report.words.findings import text_of as say
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import PlumeCatalogue
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 CARD = Card(plumes=even(5), size=(190.0, 214.0), centre=(3.0, -4.0))
@@ -287,8 +286,8 @@ def rows(length_mm, width_deg):
         **{
             **one,
             "width_deg": width,
-            "near_mm": 60 - length / 2,
-            "reach_mm": 60 + length / 2,
+            "inner_mm": 60 - length / 2,
+            "outer_mm": 60 + length / 2,
             "area_mm2": area,
             "area_u_mm2": 0.02 * area,
             "area_frac": area / area.sum(),
@@ -371,9 +370,8 @@ def test_the_pipeline_judges_a_noisy_photo_with_twice_the_uncertainty():
         return measure_plumes(usual.wetness, *rest)
 
     noisy = Pipeline(
-        wetness=lambda card: replace(map_wetness(card), noise=0.1),
-        centre=lambda _: locate_centre(usual.wetness),
-        segment=lambda _, centre: segment_plumes(usual.wetness, centre),
+        wetness=lambda card, photo: replace(map_wetness(card, photo=photo), noise=0.1),
+        segment=lambda _: segment_plumes(usual.wetness),
         measure=measured,
     )(photo, spec, nozzle=layout)
     assert noisy.catalogue.area_u_mm2 == pytest.approx(2 * usual.catalogue.area_u_mm2)

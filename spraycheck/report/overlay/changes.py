@@ -203,7 +203,7 @@ def _outlines(a: Result) -> list[Points]:
     """Outline of every plume's largest piece, in mm from the nozzle centre."""
     found: list[Points] = []
     for label in a.catalogue.label.tolist():
-        mask = ((a.segmentation.labels == label) & a.segmentation.core).astype(np.uint8)
+        mask = ((a.segmentation.labels == label) & a.segmentation.mask).astype(np.uint8)
         pieces, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         if pieces:
             largest = max(pieces, key=cv2.contourArea).reshape(-1, 2).astype(float)
