@@ -151,7 +151,7 @@ ERRORS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
             "opening) with one brisk stroke",
         ),
         "one-plume": (
-            "only one spray plume found beside {marks:d} wet marks, expected several that point "
+            "only one plume found beside {marks:d} wet marks, expected several that point "
             "at a centre",
             "a drip or a stain is not a pattern: spray a fresh card (pressure released before "
             "opening) with one brisk stroke",
