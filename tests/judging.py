@@ -75,7 +75,7 @@ def values_of(
 ) -> PatternValues:
     """What is held against limits of plumes whose holes are known."""
     empty = PlumeSegmentation(
-        labels=np.zeros((1, 1), np.int32), core=np.zeros((1, 1), bool), count=0
+        labels=np.zeros((1, 1), np.int32), mask=np.zeros((1, 1), bool), count=0, centre=centre
     )
     plumes = Plumes(centre=centre, segmentation=empty, catalogue=rows)
     return pattern_values(plumes, layout, plumes_of(match, len(layout)), match.rotation_deg, limits)

@@ -121,7 +121,7 @@ EXPLAINED: Final[dict[str, dict[str, str]]] = {
     ),
     # A layout's unequal holes, shown with less doubt.
     "small/layout-4000": {"findings.codes": _AREAS},
-    "batch/manifest": {"photos.findings": _AREAS},
+    "batch/manifest": {"photos.findings": _AREAS, "photos.deviation_max*": _JUDGED},
     "small/uneven-003": {
         "plumes.width_deg": "two plumes that touch are cut about the centre that is stated"
     },
