@@ -38,7 +38,9 @@ LEFT: Final = (
     "photo/pictures.py",
     "photo/reading.py",
     "photo/structure.py",
-) + ("judge/layout.py", "judge/shots/consistency.py")
+    "judge/layout.py",
+    "judge/shots/consistency.py",
+)
 """Files and rooms whose words of errors, and the name of an even layout, are not in the catalogue
 yet. None may be added."""
 
