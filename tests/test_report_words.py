@@ -19,6 +19,11 @@ from spraycheck.judge.result import (
     Remedy,
     most_important_first,
 )
+from spraycheck.report.document import result_document
+from spraycheck.report.html import html_report
+from spraycheck.report.model import build_report
+from spraycheck.report.overlay import draw_overlay
+from spraycheck.report.terminal import terminal_report
 from spraycheck.report.words import AID, CAUTION, numbers
 from spraycheck.report.words.findings import KINDS, describe, needed, text_of
 from spraycheck.report.words.kinds import FindingKind
