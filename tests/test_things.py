@@ -17,7 +17,9 @@ from spraycheck import (
     photo_from_array,
 )
 from spraycheck.judge.result import Doubt
+from spraycheck.report.model import build_report
 from spraycheck.report.terminal import terminal_report
+from spraycheck.report.words.labels import FLAGS
 from spraycheck.spray.containers import CellFlag
 
 CARD = Card(plumes=even(5), size=(190.0, 214.0), centre=(3.0, -4.0))
@@ -44,8 +46,8 @@ def test_a_rod_over_the_edge_is_a_thing_and_no_spray() -> None:
     assert result.verdict == "pass"
     assert result.strays == ()
     assert flags.THING_OVER_EDGE in result.wetness.flags
-    report = terminal_report(result, colour=False, width=100)
-    assert flags.MEANING[flags.THING_OVER_EDGE][1:] in " ".join(report.split())
+    report = terminal_report(build_report(result), colour=False, width=100)
+    assert FLAGS[flags.THING_OVER_EDGE][1:] in " ".join(report.split())
     assert [m.kind for m in result.segmentation.marks if m.area_mm2 > 50] == ["thing"]
 
 
