@@ -27,20 +27,24 @@
 import csv
 import math
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 from IPython.display import Image, Markdown
 
 from spraycheck import measure_photo, optics, units
+from spraycheck.judge.standoff import Standoff, spray_angles
 from spraycheck.report.gauge import study_value
 from spraycheck.report.gauge_plots import study_plot
 from spraycheck.report.lessons import closed_forms
 from spraycheck.report.lessons.tables import Comparison, tally
 from spraycheck.simulate import Camera, SprayShot, SyntheticNozzle, draw_card, photograph
-from spraycheck.stats import circular, decision, geometry, repeatability
+from spraycheck.stats import circular, repeatability
 from spraycheck.stats import uncertainty as gum
-from spraycheck.stats.decision import Tolerance
-from spraycheck.stats.psychometrics import Trials, fit_detection
+from spraycheck.stats.conformity import Tolerance, conformity_probability, guard_factor
+from spraycheck.stats.conformity import risk_per_limit as shared
+from spraycheck.stats.detection import Trials, fit_detection
+from spraycheck.stats.robust import common_origin, fit_circle, robust_lstsq
 from spraycheck.train.studies import read_study
 
 DATA = Path("../tests/truth/data")
@@ -54,15 +58,15 @@ DATA = Path("../tests/truth/data")
 # data.
 
 # %%
-comparison = gum.combine(13 / math.sqrt(5), 10 / gum.coverage_factor(0.95, 5), 20 / 3)
+comparison = math.hypot(13 / math.sqrt(5), 10 / guard_factor(0.025, 5), 20 / 3)
 parts, dofs = [25.0, comparison, 2.9, 16.6], [18, 25.6, 50, 2]
 dof = gum.effective_dof(parts, dofs)
 h1 = Comparison.of(
     "JCGM 100:2008 (GUM), H.1, end gauge",
     ("uncertainty of the comparison (nm)", "9.7", comparison),
-    ("combined uncertainty (nm)", "32", gum.combine(*parts)),
+    ("combined uncertainty (nm)", "32", math.hypot(*parts)),
     ("effective degrees of freedom", "16.7", dof),
-    ("factor for 99 %", "2.92", gum.coverage_factor(0.99, math.floor(dof))),
+    ("factor for 99 %", "2.92", guard_factor(0.005, math.floor(dof))),
 )
 h1
 
@@ -71,7 +75,7 @@ V = [5.007, 4.994, 5.005, 4.990, 4.999]
 A = [19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3]
 PHI = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433]
 samples = np.column_stack([V, A, PHI])
-means, covariance = samples.mean(axis=0), gum.covariance_of_means(samples)
+means, covariance = samples.mean(axis=0), np.cov(samples.T) / len(samples)
 
 
 def impedance(x):
@@ -80,7 +84,7 @@ def impedance(x):
 
 jacobian = gum.numerical_jacobian(impedance, means, np.sqrt(np.diag(covariance)))
 out = gum.propagate(jacobian, covariance)
-u, rho = np.sqrt(np.diag(out)), gum.correlation(out)
+u, rho = np.sqrt(np.diag(out)), out / np.sqrt(np.outer(np.diag(out), np.diag(out)))
 h2 = Comparison.of(
     "JCGM 100:2008 (GUM), H.2, resistance, reactance and impedance from correlated readings",
     ("resistance (ohm)", "127.732", impedance(means)[0]),
@@ -96,18 +100,36 @@ h2
 # %%
 T = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
 B = [-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160]
-line = gum.fit_line(T, B, 20.0)
+x = np.column_stack([np.ones(11), np.array(T) - 20.0])
+line = robust_lstsq(lambda at: (B - x @ at, -x), np.zeros(2), robust=False)
+spread, at_30 = line.covariance * line.squares / 9, np.array([1.0, 10.0])
 h3 = Comparison.of(
     "JCGM 100:2008 (GUM), H.3, thermometer, and table G.2",
-    ("correction at 20 °C", "-0.1712", line.intercept),
-    ("slope", "0.00218", line.slope),
-    ("correction at 30 °C", "-0.1494", line.at(30.0).value),
-    ("its uncertainty", "0.0041", line.at(30.0).u),
-    ("factor for 95 %, 4 degrees of freedom", "2.78", gum.coverage_factor(0.95, 4)),
-    ("factor for 95 %, 20 degrees of freedom", "2.09", gum.coverage_factor(0.95, 20)),
-    ("factor for 95 %, very many", "1.960", gum.coverage_factor(0.95)),
+    ("correction at 20 °C", "-0.1712", line.at[0]),
+    ("slope", "0.00218", line.at[1]),
+    ("correction at 30 °C", "-0.1494", at_30 @ line.at),
+    ("its uncertainty", "0.0041", math.sqrt(at_30 @ spread @ at_30)),
+    ("factor for 95 %, 4 degrees of freedom", "2.78", guard_factor(0.025, 4)),
+    ("factor for 95 %, 20 degrees of freedom", "2.09", guard_factor(0.025, 20)),
+    ("factor for 95 %, very many", "1.960", guard_factor(0.025)),
 )
 h3
+
+# %% [markdown]
+# H.5 asks whether days differ: ten days of five readings each. The same split of scatter tells how
+# much of the spread between several photos is the spray's, and how much the measurement's.
+
+# %%
+MEANS = [172, 116, 13, 144, 106, 31, 60, 125, 163, 41]
+STDS = [60, 77, 111, 101, 67, 93, 80, 73, 88, 86]
+by_day = gum.between_within(MEANS, STDS, 5)
+h5 = Comparison.of(
+    "JCGM 100:2008 (GUM), H.5, ten days of five readings (µV above 10 V)",
+    ("mean", "97", by_day.mean),
+    ("one reading's deviation, from the days' means", "128", by_day.s_between),
+    ("from the repeats within days", "85", by_day.s_within),
+)
+h5
 
 # %% [markdown]
 # ## 2. Decisions: pass, fail or recheck
@@ -125,26 +147,43 @@ Image(
 )
 
 # %%
-conform = decision.conformity_probability
-speed = Tolerance(upper=100.0)
-bearing, prior = Tolerance(upper=2.0), decision.GammaPrior(shape=4.0, rate=4.0)
-risks = decision.global_risks(bearing, decision.acceptance_limits(bearing, 1.3 * 0.25), prior, 0.25)
+conform = conformity_probability
+speed, ohms = Tolerance(upper=100.0), Tolerance(lower=1499.8, upper=1500.2)
 j106 = Comparison.of(
-    "JCGM 106:2012, clauses 7.3.3, 7.4, 8.3.2, 8.3.3 and 9.5.4",
+    "JCGM 106:2012, clauses 7.3.3, 7.4, 8.3.2, 8.3.3 and 9.5.3",
     ("breakdown voltage keeps its limit", "0.92", conform(-5.47, 0.05, Tolerance(upper=-5.40))),
     ("bursting strength keeps its limit", "0.99", conform(509.7, 8.6, Tolerance(lower=490.0))),
     ("viscosity keeps both", "0.66", conform(13.6, 1.8, oil)),
     ("bad at the guard band of 2u", "0.023", 1 - conform(2.0, 1.0, Tolerance(upper=4.0))),
-    ("speed that proves 100 km/h broken", "107", 100 / (1 - 0.02 * decision.guard_factor(0.001))),
-    ("guard factor from ten repeats", "1.83", decision.guard_factor(0.05, dof=9)),
-    ("bad bearings accepted", "0.001", risks.consumer),
-    ("good bearings rejected", "0.075", risks.producer),
+    ("speed that proves 100 km/h broken", "107", 100 / (1 - 0.02 * guard_factor(0.001))),
+    ("guard factor from ten repeats", "1.83", guard_factor(0.05, dof=9)),
+    ("good resistors before any check", "0.90", conform(1500, 0.12, ohms)),
 )
 j106
 
+# %% [markdown]
+# Behind a proof stands a factor: how many standard uncertainties a reading must stay away from its
+# limit. It grows with the certainty asked for, and with the number of limits that share one risk,
+# less so when the values hang together, as the directions of a nozzle do.
+
 # %%
-print("107 km/h:", decision.decide(107.0, 2.14, speed, risk=0.001).outcome)
-print("105 km/h:", decision.decide(105.0, 2.10, speed, risk=0.001).outcome)
+guards = Comparison.of(
+    "JCGM 106:2012, table 1; Dunnett, J. Am. Stat. Assoc. 50 (1955) 1096 (from memory)",
+    ("factor for 80 %", "0.84", guard_factor(0.20)),
+    ("for 90 %", "1.28", guard_factor(0.10)),
+    ("for 95 %", "1.64", guard_factor(0.05)),
+    ("for 99 %", "2.33", guard_factor(0.01)),
+    ("for 99.9 %", "3.09", guard_factor(0.001)),
+    ("95 % for 3 limits together, correlation 0.5", "2.06", guard_factor(shared(3, 0.05, 0.5))),
+    ("for 5", "2.23", guard_factor(shared(5, 0.05, 0.5))),
+    ("for 8", "2.38", guard_factor(shared(8, 0.05, 0.5))),
+)
+guards
+
+# %%
+for reading in (105.0, 107.0):
+    proven = conform(reading, 0.02 * reading, speed) <= 0.001
+    print(f"{reading:.0f} km/h:", "fail, shown with 99.9 %" if proven else "not shown")
 
 # %% [markdown]
 # ## 3. Repeatability: ten parts, three people, three times
@@ -177,21 +216,21 @@ Image(
 )
 
 # %% [markdown]
-# A check standard is a card kept to be photographed again and again. NIST shows the arithmetic on
-# 25 days of six readings: scatter within a day, and from day to day.
+# Several photos of a card on several occasions are split the same way into scatter within an
+# occasion and between them. NIST shows the arithmetic on 25 days of six readings.
 
 # %%
 rows = list(csv.DictReader((DATA / "nist_check_standard.csv").read_text("utf-8").splitlines()))
-days = {name: np.array([[[float(row[name]) for row in rows]]]) for name in ("average", "std")}
-levels = repeatability.check_standard(days["average"], days["std"], 6)
+averages, stds = ([float(row[name]) for row in rows] for name in ("average", "std"))
+days = gum.between_within(averages, stds, 6)
 judges = repeatability.cohen_kappa(
     ["pass"] * 25 + ["fail"] * 25, ["pass"] * 20 + ["fail"] * 5 + ["pass"] * 10 + ["fail"] * 15
 )
 nist = Comparison.of(
     "NIST/SEMATECH e-Handbook 2.6.2, check standard; Cohen's kappa of a table (from memory)",
-    ("within a day", "0.06139", levels.short.std),
-    ("from day to day", "0.02680", levels.day_to_day.std),
-    ("degrees of freedom within", "125", levels.short.dof),
+    ("within a day", "0.06139", days.s_within),
+    ("from day to day", "0.02680", days.s_between / math.sqrt(6)),
+    ("degrees of freedom within", "125", days.dof_within),
     ("kappa of two judges, 20, 5, 10, 15", "0.40", judges.kappa),
 )
 nist
@@ -205,44 +244,23 @@ nist
 # %%
 ROULETTE = [43, 45, 52, 61, 75, 88, 88, 279, 357]
 TREES = [45, 55, 81, 96, 110, 117, 132, 154]
-PIGEONS = [20, 135, 145, 165, 170, 200, 300, 325, 335, 350, 350, 350, 355]
 STARS = [0, 1, 3, 3, 8, 13, 16, 18, 30, 31, 43, 45, 147, 298, 329, 332, 335, 340, 350, 354, 356,
          357]  # fmt: skip
-trees, stars = circular.resultant(TREES), circular.resultant(STARS)
+COUNTS = [0, 6, 9, 13, 15, 22, 17, 12, 8, 3, 0, 0]
+SAMPLES = [160, 169, 117, 140, 186, 134, 171]
+LENGTHS = [0.8954, 0.7747, 0.4696, 0.8794, 0.3922, 0.6952, 0.3338]
 circles = Comparison.of(
-    "Mardia, Jupp 2000 (recalled, recomputed); Zar, 5th ed.; Fisher 1993; Batschelet 1981",
-    ("roulette, mean direction", "51", circular.resultant(ROULETTE).direction_deg),
-    ("roulette, mean length", "0.711", circular.resultant(ROULETTE).length),
-    ("trees, mean length", "0.82522", trees.length),
-    ("trees, mean direction", "99", trees.direction_deg),
+    "Mardia, Jupp 2000 (recalled, recomputed); Zar, 5th ed.; Fisher 1993; Jammalamadaka 2001",
+    ("roulette, mean direction", "51", circular.mean_direction(ROULETTE)),
+    ("trees, mean direction", "99", circular.mean_direction(TREES)),
     ("trees, median", "103", circular.median_direction(TREES)),
-    ("trees, angular deviation", "34", circular.angular_deviation(TREES)),
-    ("sea stars, mean direction", "3.10", stars.direction_deg),
-    ("13 pigeons, Rao's spacing U", "161.92308", circular.rao_spacing(PIGEONS)),
+    ("sea stars, mean direction", "3.10", circular.mean_direction(STARS)),
+    ("six angles of a textbook", "48.63", circular.mean_direction([51, 67, 40, 109, 31, 358])),
+    ("counts in groups of 30°", "162", circular.mean_direction(range(15, 360, 30), COUNTS)),
+    ("seven samples' means, weighed by length", "152", circular.mean_direction(SAMPLES, LENGTHS)),
 )
 print(f"sea stars by an ordinary mean: {np.mean(STARS):.0f} degrees, plainly wrong")
 circles
-
-# %% [markdown]
-# One hole of *n* missing has closed forms: the mean of the others has the length 1 / (n - 1) and
-# points away from the gap, which is 720 / n wide. Here for seven holes, the third blocked.
-
-# %%
-seven = 17.3 + np.arange(7) * 360 / 7
-left = np.delete(seven, 2)
-gap = circular.resultant(left)
-missing = Comparison.of(
-    "algebra of equal directions, worked out by hand for n = 7",
-    ("length of the mean", "0.16667", gap.length),
-    ("largest gap (degrees)", "102.857", circular.spacings(left).max()),
-    ("Rao's U", "42.8571", circular.rao_spacing(left)),
-    (
-        "mean away from the missing hole",
-        "180",
-        abs(circular.wrap_180(gap.direction_deg - seven[2])),
-    ),
-)
-missing
 
 # %% [markdown]
 # ## 5. A cone of spray on a flat card
@@ -257,46 +275,44 @@ Image(
     alt="A cone from the side, and the ellipse it leaves on the card",
 )
 
+
 # %%
-f = geometry.cone_footprint(60, 5, 15)
-g = geometry.cone_footprint(37, 10, 50)
+def stain(near_mm, far_mm):
+    """One plume towards 12 o'clock whose stain has these ends, as `measure` hands it on."""
+    return SimpleNamespace(
+        direction_deg=np.zeros(1), near_mm=np.array([near_mm]), reach_mm=np.array([far_mm])
+    )
+
+
+low = spray_angles(stain(21.422, 32.168), Standoff(height_mm=15))
+high = spray_angles(stain(25.476, 53.618), Standoff(height_mm=50))
 cones = Comparison.of(
-    "plane geometry, tabulated by ray casting; half cone = asin(sin a sin(180/n))",
-    ("60°, half cone 5°, 15 mm: near end (mm)", "21.422", f.near),
-    ("far end (mm)", "32.168", f.far),
-    ("half axis along (mm)", "5.373", f.semi_major),
-    ("half axis across (mm)", "2.655", f.semi_minor),
-    ("area (mm²)", "44.819", f.area),
-    ("seen under ± (degrees)", "5.776", f.azimuth_half_width_deg),
-    ("37°, half cone 10°, 50 mm: area (mm²)", "492.363", g.area),
-    ("8 holes at 37° touch from half cone", "13.31", geometry.largest_separate_half_cone(37, 8)),
+    "plane geometry, tabulated by ray casting: the ends of the stain give the cone back",
+    ("ends 21.422 and 32.168 mm, 15 mm below: axis (degrees)", "60.0", low.axis_angle_deg[0]),
+    ("full cone (degrees)", "10.0", low.cone_deg[0]),
+    ("ends 25.476 and 53.618 mm, 50 mm below: axis (degrees)", "37.0", high.axis_angle_deg[0]),
+    ("full cone (degrees)", "20.0", high.cone_deg[0]),
 )
 cones
 
 # %% [markdown]
-# Other geometry: circles fitted to points of a classic paper, and what a centre that is off, or a
-# camera askew, does to a direction.
+# The centre is found from plume axes and from the ring they lie on. Both fits, on a classic set of
+# points and on the sides of a triangle, whose nearest point is known since 1873.
 
 # %%
-POINTS = [(1, 7), (2, 6), (5, 8), (7, 7), (9, 5), (3, 7)]
-circle, algebraic = geometry.fit_circle(POINTS), geometry.fit_circle_algebraic(POINTS)
-directions = np.arange(0.0, 360.0, 0.05)
-ring = 50.0 * geometry.unit_vectors(directions)
-shifted = ring + [1.0, 0.0]
-off_centre = geometry.direction_to(shifted, (1.0, 0.0)) - geometry.direction_to(shifted)
-askew = geometry.direction_to(ring * [1.0, math.cos(math.radians(20))]) - directions
+POINTS = np.array([(1, 7), (2, 6), (5, 8), (7, 7), (9, 5), (3, 7)], float)
+circle = fit_circle(POINTS, 1.0, robust=False)
+corners = np.array([(0.0, 0.0), (4.0, 0.0), (0.0, 3.0)])
+sides = np.roll(corners, -1, axis=0) - corners
+towards = np.arctan2(sides[:, 1], sides[:, 0])
+origin = common_origin(corners, towards, 1.0, corners[1], shortest_lever=1e4).at
 fits = Comparison.of(
-    "Gander, Golub, Strebel, BIT 34 (1994) 558 (recalled, recomputed); plane geometry",
+    "Gander, Golub, Strebel, BIT 34 (1994) 558 (recalled, recomputed); Lemoine's point",
     ("circle through six points: x", "4.7398", circle.x),
     ("y", "2.9835", circle.y),
     ("radius", "4.7142", circle.radius),
-    ("radius by the algebraic fit", "3.0370", algebraic.radius),
-    (
-        "centre 1 mm off, ring of 50 mm: turned by",
-        "1.15",
-        np.abs(circular.wrap_180(off_centre)).max(),
-    ),
-    ("camera 20° askew: turned by", "1.782", np.abs(circular.wrap_180(askew)).max()),
+    ("point nearest to the sides of a 3-4-5 triangle: x", "0.72", origin[0]),
+    ("y", "0.96", origin[1]),
 )
 fits
 
@@ -326,17 +342,13 @@ washburn = Comparison.of(
 washburn
 
 # %% [markdown]
-# ## 7. Light: how dark is wet paper
+# ## 7. Light: what a pixel says
 #
-# Photographs hold encoded values, not light; oil makes paper scatter less. Both have standard
-# formulas.
+# Photographs hold encoded values, not light. The curve between them is a standard.
 
 # %%
 light = Comparison.of(
-    "Kubelka and Munk 1931, K/S = (1 - R)²/(2R); sRGB: IEC 61966-2-1 (worked out by hand)",
-    ("K/S at 90 % reflectance", "0.00556", optics.kubelka_munk_ratio(0.9)),
-    ("K/S at 70 %", "0.06429", optics.kubelka_munk_ratio(0.7)),
-    ("K/S at 40 %", "0.45000", optics.kubelka_munk_ratio(0.4)),
+    "sRGB: IEC 61966-2-1 (worked out by hand)",
     ("light of code 128 of 255", "0.2158605", optics.srgb_decode(128 / 255)),
     ("code of 18 % grey", "0.4613561", optics.srgb_encode(0.18)),
 )
@@ -353,6 +365,8 @@ pressure = Comparison.of(
     "NIST SP 811 (2008); set-points as printed in engine manuals",
     ("1 bar in psi", "14.503773773", to(1, "bar", "psi")),
     ("1 kgf/cm² in psi", "14.223343307", to(1, "kgf/cm2", "psi")),
+    ("120 bar in kgf/cm²", "122.37", to(120, "bar", "kgf/cm2")),
+    ("200 bar in psi", "2900.8", to(200, "bar", "psi")),
     ("245 bar in psi", "3553.4", to(245, "bar", "psi")),
     ("245 bar in kgf/cm²", "249.83", to(245, "bar", "kgf/cm2")),
     ("125 kgf/cm² in psi (not 1978)", "1778", to(125, "kgf/cm2", "psi")),
@@ -374,7 +388,7 @@ beetles = Trials(
     shown=[59, 60, 62, 56, 63, 59, 62, 60],
 )
 curve = fit_detection(beetles, max_guess=0, max_lapse=0)
-slope = math.log(10) / curve.width
+slope = math.log(10) / curve.log_sd
 probit = Comparison.of(
     "Bliss, Ann. Appl. Biol. 22 (1935) 134; Dobson, 3rd ed. 2008 (from memory)",
     ("slope", "19.73", slope),
@@ -420,5 +434,5 @@ research
 # ## All together
 
 # %%
-Markdown(tally([h1, h2, h3, j106, handbook, nist, circles, missing, cones, fits, washburn, light,
+Markdown(tally([h1, h2, h3, h5, j106, guards, handbook, nist, circles, cones, fits, washburn, light,
                 pressure, probit, research]))  # fmt: skip

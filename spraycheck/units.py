@@ -1,4 +1,4 @@
-"""Pressures and lengths in the units found on gauges and in manuals; exact by definition.
+"""Pressures in the units found on gauges and in manuals; exact by definition.
 
 A value typed without a unit is refused: 200 read as psi instead of bar is a factor of 14.5.
 
@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 from spraycheck.errors import InputError
 
-INCH_MM: Final = 25.4
+INCH_M: Final = 0.0254
 """International inch, exact."""
 
 POUND_FORCE_N: Final = 0.45359237 * 9.80665
@@ -26,21 +26,11 @@ PASCALS: Final[dict[str, float]] = {
     "kPa": 1e3,
     "MPa": 1e6,
     "bar": 1e5,
-    "psi": POUND_FORCE_N / (INCH_MM / 1e3) ** 2,
+    "psi": POUND_FORCE_N / INCH_M**2,
     "kgf/cm2": 98066.5,  # standard gravity on 1 kg per square centimetre
     "atm": 101325.0,
 }
 """Unit of pressure to pascals."""
-
-MILLIMETRES: Final[dict[str, float]] = {
-    "mm": 1.0,
-    "um": 1e-3,
-    "cm": 10.0,
-    "m": 1e3,
-    "in": INCH_MM,
-    "thou": INCH_MM / 1e3,
-}
-"""Unit of length to millimetres."""
 
 SPELLINGS: Final[dict[str, str]] = {
     "pa": "Pa",
@@ -57,16 +47,6 @@ SPELLINGS: Final[dict[str, str]] = {
     "kp/cm2": "kgf/cm2",
     "at": "kgf/cm2",
     "atm": "atm",
-    "mm": "mm",
-    "um": "um",
-    "cm": "cm",
-    "m": "m",
-    "in": "in",
-    "inch": "in",
-    "inches": "in",
-    '"': "in",
-    "thou": "thou",
-    "mil": "thou",
 }
 """Lower-case spellings met on gauges and in manuals, to the unit meant."""
 
@@ -84,12 +64,7 @@ class Quantity(NamedTuple):
 
 def convert_pressure(value: float, unit: str, to: str) -> float:
     """Convert a pressure between units of `PASCALS`; unknown units raise `InputError`."""
-    return value * _factor(PASCALS, unit, "pressure") / _factor(PASCALS, to, "pressure")
-
-
-def convert_length(value: float, unit: str, to: str) -> float:
-    """Convert a length between units of `MILLIMETRES`; unknown units raise `InputError`."""
-    return value * _factor(MILLIMETRES, unit, "length") / _factor(MILLIMETRES, to, "length")
+    return value * PASCALS[_unit(unit)] / PASCALS[_unit(to)]
 
 
 def parse_pressure(text: str, to: str = "bar") -> float:
@@ -101,12 +76,7 @@ def parse_pressure(text: str, to: str = "bar") -> float:
         No number, no unit, a unit that is not one of pressure, or a number that can be read in two
         ways (``2,800``).
     """
-    return convert_pressure(*_parse(text, PASCALS, "pressure", "2800 psi"), to)
-
-
-def parse_length(text: str, to: str = "mm") -> float:
-    """Read a length such as ``0.15 mm`` or ``0.006 in``; raises as `parse_pressure`."""
-    return convert_length(*_parse(text, MILLIMETRES, "length", "0.15 mm"), to)
+    return convert_pressure(*_parse(text), to)
 
 
 def same_pressure(first: str, second: str, *, rel_tol: float = 0.005) -> bool:
@@ -118,32 +88,27 @@ def same_pressure(first: str, second: str, *, rel_tol: float = 0.005) -> bool:
     return math.isclose(parse_pressure(first, "Pa"), parse_pressure(second, "Pa"), rel_tol=rel_tol)
 
 
-def _parse(text: str, table: dict[str, float], kind: str, example: str) -> Quantity:
+def _parse(text: str) -> Quantity:
     found = _NUMBER.fullmatch(text)
     if found is None:
-        raise InputError(f"{kind} {text!r}: no number found; write it like {example!r}")
+        raise InputError(f"pressure {text!r}: no number found; write it like '2800 psi'")
     sign, whole, point, decimals, unit = found.groups()
     if point == "," and len(decimals) == 3 and len(whole) <= 3 and whole != "0":
         raise InputError(
-            f"{kind} {text!r}: can mean {whole}{decimals} or {whole}.{decimals}; write it without "
-            "the comma"
+            f"pressure {text!r}: can mean {whole}{decimals} or {whole}.{decimals}; write it "
+            "without the comma"
         )
     if not unit:
-        raise InputError(f"{kind} {text!r}: no unit; write it like {example!r}")
+        raise InputError(f"pressure {text!r}: no unit; write it like '2800 psi'")
     value = float(sign + re.sub(r"\D", "", whole) + "." + (decimals or "0"))
-    return Quantity(value, _unit(unit, table, kind))
+    return Quantity(value, _unit(unit))
 
 
-def _factor(table: dict[str, float], unit: str, kind: str) -> float:
-    return table[_unit(unit, table, kind)]
-
-
-def _unit(text: str, table: dict[str, float], kind: str) -> str:
+def _unit(text: str) -> str:
     plain = text.strip().replace("²", "2").replace("^", "").replace(" ", "")
-    plain = plain.replace("µ", "u").replace("μ", "u")
     if plain == "mPa":
-        raise InputError(f"{kind} unit 'mPa' is a thousandth of a pascal; did you mean 'MPa'?")
+        raise InputError("pressure unit 'mPa' is a thousandth of a pascal; did you mean 'MPa'?")
     unit = SPELLINGS.get(plain.lower(), "")
-    if unit not in table:
-        raise InputError(f"{kind} unit {text!r}: expected one of {', '.join(table)}")
+    if unit not in PASCALS:
+        raise InputError(f"pressure unit {text!r}: expected one of {', '.join(PASCALS)}")
     return unit

@@ -10,7 +10,7 @@ from cards import Plume, Scene, draw, even
 
 from spraycheck import flags as flag
 from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
-from spraycheck.spray.centre import locate_centre
+from spraycheck.spray.centre import _ring, _Streak, locate_centre
 from spraycheck.spray.containers import NozzleCentre
 from spraycheck.spray.wetness import map_wetness
 
@@ -78,3 +78,11 @@ def test_stated_region_holds_the_centre_on_noisy_cards() -> None:
         found, miss = locate(Scene(plumes=plumes, noise=0.03, seed=seed))
         inside += miss <= found.u95_mm
     assert inside >= 11
+
+
+def test_plumes_on_one_line_lie_on_no_ring() -> None:
+    def streak(x: float) -> _Streak:
+        return _Streak(x=x, y=x, ux=0.6, uy=0.8, sigma_rad=0.01, area=300.0, reach=40.0)
+
+    _at, radius, _covariance, _scatter = _ring([streak(x) for x in (-40.0, 10.0, 30.0)])
+    assert math.isnan(radius)

@@ -19,7 +19,7 @@ from spraycheck.judge.limits import OFF, Limits, limit_fields
 from spraycheck.judge.matching import match_layout
 from spraycheck.judge.result import Result
 from spraycheck.spray.containers import Mark
-from spraycheck.stats.decision import conformity_probability
+from spraycheck.stats.conformity import conformity_probability
 
 FOUR = [5.0, 95.0, 185.0, 275.0]
 
@@ -119,7 +119,7 @@ def test_a_fault_is_called_only_when_proven_for_the_whole_nozzle() -> None:
 
 
 def _at_least(ratio: float):
-    from spraycheck.stats.decision import Tolerance
+    from spraycheck.stats.conformity import Tolerance
 
     return Tolerance(lower=math.log(ratio))
 

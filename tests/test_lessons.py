@@ -21,7 +21,7 @@ from spraycheck.report.lessons.tables import (
     markdown_table,
     tally,
 )
-from spraycheck.stats.decision import Tolerance, conformity_probability
+from spraycheck.stats.conformity import Tolerance, conformity_probability
 
 
 def _pixels(data: bytes) -> np.ndarray:

@@ -56,17 +56,6 @@ def test_sums_of_squares_add_up_and_ignore_shifts() -> None:
     assert moved.gauge == pytest.approx(still.gauge)
 
 
-def test_levels_of_a_simulated_check_standard() -> None:
-    rng = np.random.default_rng(7)
-    runs = rng.normal(0, 0.4, (200, 2, 1))
-    days = runs + rng.normal(0, 0.3, (200, 2, 6))
-    readings = days[..., None] + rng.normal(0, 0.2, (200, 2, 6, 4))
-    got = repeatability.check_standard(readings.mean(axis=3), readings.std(axis=3, ddof=1), 4)
-    assert got.short.std == pytest.approx(0.2, rel=0.03)
-    assert got.day_to_day.std == pytest.approx(math.hypot(0.3, 0.1), rel=0.05)
-    assert got.run_to_run.std == pytest.approx(math.sqrt(0.4**2 + (0.3**2 + 0.1**2) / 6), rel=0.15)
-
-
 def test_kappa_ends() -> None:
     a = ["pass", "fail", "recheck", "pass"]
     assert repeatability.cohen_kappa(a, a) == (1.0, 0.0, 1.0, pytest.approx(0.375))
@@ -96,8 +85,6 @@ def test_kappa_uncertainty_scatters_as_stated() -> None:
         lambda: repeatability.range_study(np.ones((5, 1, 3))),
         lambda: repeatability.anova_study(np.full((5, 3, 2), np.nan)),
         lambda: repeatability.range_constants(1),
-        lambda: repeatability.pool([1.0], [1.0, 2.0]),
-        lambda: repeatability.check_standard(np.ones((1, 1, 5)), np.ones((1, 5, 1)), 3),
         lambda: repeatability.cohen_kappa(["pass"], []),
         lambda: repeatability.fleiss_kappa([[1, 0], [0, 1]]),
         lambda: repeatability.fleiss_kappa([[3, 0], [1, 1]]),

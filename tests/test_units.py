@@ -19,12 +19,6 @@ def test_pressures_go_there_and_back(value: float, a: str, b: str) -> None:
     assert units.convert_pressure(there, b, a) == pytest.approx(value, rel=1e-12, abs=1e-12)
 
 
-@repeatable
-@given(st.floats(0, 1e4), st.sampled_from(list(units.MILLIMETRES)))
-def test_lengths_written_out_read_back(value: float, unit: str) -> None:
-    assert units.parse_length(f"{value:.6f} {unit}", unit) == pytest.approx(value, abs=1e-6)
-
-
 @pytest.mark.parametrize(
     ("text", "bar"),
     [
@@ -44,14 +38,6 @@ def test_lengths_written_out_read_back(value: float, unit: str) -> None:
 )
 def test_what_people_type_is_understood(text: str, bar: float) -> None:
     assert units.parse_pressure(text) == pytest.approx(bar, abs=5e-4)
-
-
-def test_lengths_people_type() -> None:
-    assert units.parse_length("0.006 in") == pytest.approx(0.1524)
-    assert units.parse_length("6 thou") == pytest.approx(0.1524)
-    assert units.parse_length('1"') == pytest.approx(25.4)
-    assert units.parse_length("150 µm") == pytest.approx(0.15)
-    assert units.parse_length("150 μm") == pytest.approx(0.15)
 
 
 @pytest.mark.parametrize(
@@ -75,11 +61,9 @@ def test_what_cannot_be_meant_is_refused(text: str, message: str) -> None:
         units.parse_pressure(text)
 
 
-def test_a_pressure_is_no_length_and_unknown_units_are_named() -> None:
-    with pytest.raises(InputError, match="expected one of mm"):
-        units.parse_length("3 bar")
+def test_unknown_units_are_named() -> None:
     with pytest.raises(InputError, match="'furlong'"):
-        units.convert_length(1.0, "mm", "furlong")
+        units.convert_pressure(1.0, "bar", "furlong")
 
 
 def test_same_pressure_in_two_units() -> None:

@@ -22,7 +22,7 @@ from scipy import special
 from spraycheck import flags as flag
 from spraycheck.arrays import Float
 from spraycheck.constants import COVERAGE_FACTOR_95, WET_THRESHOLD_FRAC
-from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
+from spraycheck.errors import CentreNotFoundError, InputError, SprayNotFoundError
 from spraycheck.spray.containers import NozzleCentre, WetnessMap
 from spraycheck.spray.patches import (
     Patch,
@@ -31,6 +31,7 @@ from spraycheck.spray.patches import (
     find_patches,
     leans_on_edge,
 )
+from spraycheck.stats.robust import common_origin, fit_circle, robust_weights
 
 RING_PRIOR = ((0.45, 0.004), (0.45, 0.035), (0.10, 0.20))
 """Weight and standard offset (in ring radii, per coordinate) of the three parts of the prior.
@@ -62,9 +63,11 @@ AGREEING = 0.8
 """Share of the axes that should agree on a centre; below it another first guess is tried (chosen:
 sound patterns reach 0.85 and more, patterns with touching plumes cut about a wrong centre 0.6)."""
 
-CAUCHY = 2.4
-"""Scale of Cauchy's weights: 95 % efficient on normal errors (Holland and Welsch 1977, from
-memory)."""
+RING_WEAK = 0.06
+"""What a plume of e times less area than the usual one adds to that scatter (chosen)."""
+
+SHORTEST_LEVER_MM = 3.0
+"""A patch nearer to the centre than this is weighed as if it lay so far off (chosen: a drip)."""
 
 PRIOR_FREEDOM = 4.0
 """Degrees of freedom that the scatters above are worth beside a card's own: cards differ in how
@@ -142,7 +145,7 @@ def locate_centre(
             if len(streaks) < 2:
                 return start, streaks, 0.0
             start, _, miss = _axes_centre(streaks, start)
-            agree = float((1 / (1 + (miss / CAUCHY) ** 2)).sum())
+            agree = float(robust_weights(miss).sum())
         return start, streaks, agree
 
     start, streaks, agree = settle(_start(plumes))
@@ -245,30 +248,18 @@ def _axes_centre(streaks: list[_Streak], start: Float) -> tuple[Float, Float, Fl
 
     Returns the centre, its covariance and each axis' miss in standard deviations.
     """
-    xy = np.array([[s.x, s.y] for s in streaks])
-    normal = np.array([[-s.uy, s.ux] for s in streaks])
-    sigma = np.array([s.sigma_rad for s in streaks])
-    at = np.array(start, float)
-    robust = np.ones(len(streaks))
-    information = np.eye(2)
-    miss = np.zeros(len(streaks))
-    for _ in range(15):
-        lever = np.maximum(np.hypot(*(xy - at).T), 3.0)
-        width = sigma * lever
-        weight = robust / width**2
-        information = (normal * weight[:, None]).T @ normal + np.eye(2) * 1e-6
-        new = np.linalg.solve(
-            information, normal.T @ (weight * (normal * xy).sum(axis=1)) + 1e-6 * at
-        )
-        miss = ((xy - new) * normal).sum(axis=1) / width
-        # Cauchy weights: an axis bent by a neighbour or by print loses its say gradually.
-        robust = 1 / (1 + (miss / CAUCHY) ** 2)
-        moved = float(np.hypot(*(new - at)))
-        at = new
-        if moved < 1e-4:
-            break
-    spread = _spread(float((robust * miss**2).sum()), len(streaks) - 2)
-    return at, np.linalg.inv(information) * spread, miss
+    found = common_origin(
+        np.array([[s.x, s.y] for s in streaks]),
+        np.array([math.atan2(s.uy, s.ux) for s in streaks]),
+        np.array([s.sigma_rad for s in streaks]),
+        start,
+        shortest_lever=SHORTEST_LEVER_MM,
+    )
+    return (
+        found.at,
+        found.covariance * _spread(found.squares, len(streaks) - 2),
+        found.residuals,
+    )
 
 
 def _spread(squares: float, spare: int) -> float:
@@ -286,32 +277,20 @@ def _spread(squares: float, spare: int) -> float:
 def _ring(streaks: list[_Streak]) -> tuple[Float, float, Float, float]:
     """Fit a circle to the plume centroids: centre, radius, covariance, relative scatter.
 
-    Gauss-Newton on the distances (orthogonal fit), from the mean. Weak plumes wet less of their
-    far end, so their radius counts less: the logarithm of the area ratio widens their scatter.
+    Weak plumes wet less of their far end, so their radius counts less: the logarithm of the area
+    ratio widens their scatter.
     """
     xy = np.array([[s.x, s.y] for s in streaks])
     area = np.array([s.area for s in streaks])
     relative = np.abs(np.log(np.maximum(area, 1.0) / np.median(area)))
-    at, radius = xy.mean(axis=0), float(np.hypot(*(xy - xy.mean(axis=0)).T).mean())
-    information = np.eye(3)
-    residual = np.zeros(len(xy))
-    weight = np.ones(len(xy))
-    for _ in range(20):
-        sigma = radius * np.hypot(RING_SCATTER, 0.06 * relative)
-        d = xy - at
-        length = np.maximum(np.hypot(*d.T), 1e-6)
-        residual = length - radius
-        weight = 1 / sigma**2 / (1 + (residual / (3 * sigma)) ** 2)
-        jacobian = np.column_stack([-d / length[:, None], -np.ones(len(xy))])
-        information = (jacobian * weight[:, None]).T @ jacobian + np.eye(3) * 1e-9
-        step = np.linalg.solve(information, -jacobian.T @ (weight * residual))
-        at = at + step[:2]
-        radius = float(radius + step[2])
-        if not (0 < radius < 1e4) or float(np.abs(step).max()) < 1e-5:
-            break
-    spread = _spread(float((weight * residual**2).sum()), len(xy) - 3)
-    scatter = float(np.sqrt(np.mean(residual**2)) / max(radius, 1e-6))
-    return at, radius, np.linalg.inv(information)[:2, :2] * spread, scatter
+    usual = float(np.hypot(*(xy - xy.mean(axis=0)).T).mean())
+    try:
+        found = fit_circle(xy, usual * np.hypot(RING_SCATTER, RING_WEAK * relative))
+    except InputError:  # all on one line: no ring
+        return xy.mean(axis=0), math.nan, np.full((2, 2), math.nan), math.nan
+    spread = _spread(found.squares, len(xy) - 3)
+    scatter = float(np.sqrt(np.mean(found.misses**2)) / found.radius)
+    return np.array([found.x, found.y]), found.radius, found.covariance[:2, :2] * spread, scatter
 
 
 def _combine(streaks: list[_Streak], start: Float, wet: WetnessMap) -> NozzleCentre:

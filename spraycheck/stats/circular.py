@@ -9,14 +9,13 @@ References
 .. [1] K. V. Mardia, P. E. Jupp, Directional Statistics, Wiley 2000, doi:10.1002/9780470316979.
 .. [2] N. I. Fisher, Statistical Analysis of Circular Data, Cambridge 1993,
    doi:10.1017/CBO9780511564345.
-.. [3] J. H. Zar, Biostatistical Analysis, 5th ed., Pearson 2010, chapters 26 and 27.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple, overload
+from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,21 +35,6 @@ Statistics, Wiley 2009, doi:10.1002/9780470434697; recalled, found again by inte
 
 MAD_TO_SIGMA = 1.482602218505602
 """Standard deviations per median absolute deviation of normal data: 1 / Phi^-1(3/4)."""
-
-
-class Resultant(NamedTuple):
-    """Mean of unit vectors.
-
-    Parameters
-    ----------
-    direction_deg : float
-        Mean direction in ``[0, 360)``; NaN when the vectors cancel.
-    length : float
-        Mean resultant length, 0 (no preferred direction) to 1 (all alike).
-    """
-
-    direction_deg: float
-    length: float
 
 
 @overload
@@ -81,8 +65,8 @@ def wrap_180(angle_deg: float | Angles) -> float | Float:
     return float(held) if held.ndim == 0 else held
 
 
-def resultant(angle_deg: Angles, weights: Angles | None = None) -> Resultant:
-    """Mean direction and mean resultant length.
+def mean_direction(angle_deg: Angles, weights: Angles | None = None) -> float:
+    """Direction of the sum of unit vectors, in ``[0, 360)``; NaN when they cancel.
 
     Parameters
     ----------
@@ -102,51 +86,10 @@ def resultant(angle_deg: Angles, weights: Angles | None = None) -> Resultant:
     """
     angle, weight = _checked(angle_deg, weights)
     radians = np.deg2rad(angle)
-    c = float(weight @ np.cos(radians))
-    s = float(weight @ np.sin(radians))
-    length = math.hypot(c, s)
-    direction = math.nan if length < NO_DIRECTION else wrap_360(math.degrees(math.atan2(s, c)))
-    return Resultant(direction, min(length, 1.0))
-
-
-def circular_std(angle_deg: Angles, weights: Angles | None = None) -> float:
-    """Circular standard deviation ``sqrt(-2 ln R)`` in degrees; infinite when R is 0.
-
-    Mardia and Jupp [1]_, equation 2.3.11; Zar's ``s0``.
-    """
-    length = resultant(angle_deg, weights).length
-    if length < NO_DIRECTION:
-        return math.inf
-    return math.degrees(math.sqrt(max(-2.0 * math.log(length), 0.0)))
-
-
-def angular_deviation(angle_deg: Angles, weights: Angles | None = None) -> float:
-    """Angular deviation ``sqrt(2 (1 - R))`` in degrees, 0 to 81.03; Zar [3]_, equation 26.20."""
-    length = resultant(angle_deg, weights).length
-    return math.degrees(math.sqrt(2.0 * (1.0 - length)))
-
-
-def concentration(length: float) -> float:
-    """Concentration kappa of the von Mises distribution whose mean resultant length is given.
-
-    Parameters
-    ----------
-    length : float
-        0 to 1; 1 gives infinity.
-
-    Notes
-    -----
-    Piecewise approximation to the inverse of ``I1(k) / I0(k)`` by Fisher [2]_, equation 4.40, good
-    to about 1 %; enough for a kernel width, not for a test statistic.
-    """
-    if not 0.0 <= length <= 1.0:
-        raise InputError(f"mean resultant length {length}: expected 0 to 1")
-    if length < 0.53:
-        return 2.0 * length + length**3 + 5.0 * length**5 / 6.0
-    if length < 0.85:
-        return -0.4 + 1.39 * length + 0.43 / (1.0 - length)
-    rest = length**3 - 4.0 * length**2 + 3.0 * length
-    return 1.0 / rest if rest > 0.0 else math.inf
+    c, s = float(weight @ np.cos(radians)), float(weight @ np.sin(radians))
+    if math.hypot(c, s) < NO_DIRECTION:
+        return math.nan
+    return wrap_360(math.degrees(math.atan2(s, c)))
 
 
 def median_direction(angle_deg: Angles, weights: Angles | None = None) -> float:
@@ -170,49 +113,13 @@ def median_direction(angle_deg: Angles, weights: Angles | None = None) -> float:
     tied = 1e-9 * 360.0  # rounding of sums of arcs; far below any measured direction
     best = angle[at_data <= at_data.min() + tied]
     # Ties stand on one flat arc: its two ends are what the middle is between, however many lie in.
-    middle = resultant(np.unique(wrap_360(best))).direction_deg
+    middle = mean_direction(np.unique(wrap_360(best)))
     if math.isnan(middle):
         return math.nan
     off = wrap_180(best - middle)
     middle = wrap_360(middle + 0.5 * float(off.min() + off.max()))
     flat = float(mean_arc(np.array([middle]))[0]) <= float(at_data.min()) + tied
     return middle if flat else math.nan
-
-
-def spacings(angle_deg: Angles) -> Float:
-    """Angle from each direction on to the next larger one, in the order given.
-
-    Parameters
-    ----------
-    angle_deg : (N,) array_like of float
-        Directions, any order.
-
-    Returns
-    -------
-    (N,) ndarray of float64
-        In ``[0, 360]``, summing to 360; one direction alone is 360 from itself.
-    """
-    angle, _ = _checked(angle_deg, None)
-    wrapped = wrap_360(angle)
-    order = np.argsort(wrapped, kind="stable")
-    along = wrapped[order]
-    gaps = np.empty_like(along)
-    gaps[order] = np.diff(np.append(along, along[0] + 360.0))
-    return gaps
-
-
-def rao_spacing(angle_deg: Angles) -> float:
-    """Rao's spacing statistic U in degrees: 0 for perfectly even directions.
-
-    Notes
-    -----
-    ``U = sum |T_i - 360/n| / 2`` over the spacings (J. S. Rao, Sankhya B 38 (1976) 329-338;
-    critical values in G. S. Russell, D. J. Levitin, Commun. Stat. Simul. Comput. 24 (1995) 879-883,
-    doi:10.1080/03610919508813281). The test asks "more clustered than random?". Drilled holes are
-    far more regular than random, so no p-value of it says that a nozzle is good.
-    """
-    gaps = spacings(angle_deg)
-    return float(0.5 * np.abs(gaps - 360.0 / len(gaps)).sum())
 
 
 def best_rotation(

@@ -1,4 +1,4 @@
-"""How repeatable readings are: gauge studies, check standards, and agreement of verdicts.
+"""How repeatable readings are: gauge studies, and agreement of verdicts.
 
 A gauge study has every person read every part several times; its scatter is split into the gauge's
 own (repeatability), the people's (reproducibility) and the parts'. All standard deviations are in
@@ -9,7 +9,6 @@ References
 .. [1] AIAG, Measurement Systems Analysis, 4th ed., 2010 (constants and rules recalled, not seen;
    its worked example is reproduced in the tests).
 .. [2] D. C. Montgomery, Design and Analysis of Experiments, Wiley 2012, section 13.3.
-.. [3] NIST/SEMATECH e-Handbook of Statistical Methods, chapter 2, doi:10.18434/M32189.
 """
 
 from __future__ import annotations
@@ -25,7 +24,6 @@ from numpy.typing import NDArray
 from spraycheck.errors import InputError
 
 Float = NDArray[np.float64]
-Numbers = NDArray[np.floating] | Sequence[float]
 
 
 # --- gauge studies --------------------------------------------------------------------------------
@@ -255,82 +253,6 @@ def _study(readings: NDArray[np.floating]) -> Float:
             f"got shape {x.shape}"
         )
     return x
-
-
-# --- check standards ------------------------------------------------------------------------------
-
-
-class Pooled(NamedTuple):
-    """A standard deviation and its degrees of freedom."""
-
-    std: float
-    dof: float
-
-
-def pool(stds: Numbers, dofs: Numbers) -> Pooled:
-    """Pool standard deviations by their degrees of freedom; NaN when there are none."""
-    s, nu = np.asarray(stds, float).ravel(), np.asarray(dofs, float).ravel()
-    if s.shape != nu.shape or (nu < 0).any() or (s < 0).any():
-        raise InputError(f"pooling: {s.size} deviations, {nu.size} degrees; expected as many, >= 0")
-    dof = float(nu.sum())
-    return Pooled(math.sqrt(float(nu @ s**2) / dof) if dof > 0 else math.nan, dof)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Levels:
-    """Scatter of a check standard at three levels of time; NaN where a level was not repeated.
-
-    Parameters
-    ----------
-    short : Pooled
-        Level 1, within one occasion.
-    day_to_day : Pooled
-        Level 2, of the occasions' averages within a run.
-    run_to_run : Pooled
-        Level 3, of the runs' averages.
-    """
-
-    short: Pooled
-    day_to_day: Pooled
-    run_to_run: Pooled
-
-
-def check_standard(
-    averages: NDArray[np.floating], stds: NDArray[np.floating], repeats: int
-) -> Levels:
-    """Level 1, 2 and 3 standard deviations of repeated occasions.
-
-    Parameters
-    ----------
-    averages, stds : (items, runs, days) ndarray of float
-        Average and standard deviation of each occasion's readings; items are pooled.
-    repeats : int
-        Readings on each occasion, two or more.
-
-    Notes
-    -----
-    NIST e-Handbook [3]_, 2.4.4 and 2.2.3.
-    """
-    x, s = np.asarray(averages, float), np.asarray(stds, float)
-    if x.ndim != 3 or x.shape != s.shape or repeats < 2 or not np.isfinite(x).all():
-        raise InputError(
-            f"check standard: averages {x.shape}, deviations {s.shape}, {repeats} repeats; "
-            "expected the same finite (items, runs, days) and 2 repeats or more"
-        )
-    items, runs, days = x.shape
-    short = pool(s, np.full(s.shape, repeats - 1.0))
-    return Levels(
-        short=short,
-        day_to_day=_scatter(x.reshape(items * runs, days)),
-        run_to_run=_scatter(x.mean(axis=2)),
-    )
-
-
-def _scatter(rows: Float) -> Pooled:
-    groups, n = rows.shape
-    if n < 2:
-        return Pooled(math.nan, 0.0)
-    return pool(rows.std(axis=1, ddof=1), np.full(groups, n - 1.0))
 
 
 # --- agreement of verdicts ------------------------------------------------------------------------

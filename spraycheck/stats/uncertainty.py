@@ -1,4 +1,4 @@
-"""Uncertainty after the GUM: from repeats and half-widths to a coverage interval.
+"""Uncertainty after the GUM: from repeats to means, through models, and between groups.
 
 Lower-case ``u`` is a standard uncertainty (one standard deviation); expanded ones are ``u`` times a
 coverage factor. ``dof`` is degrees of freedom, infinite where an uncertainty is known for certain.
@@ -13,7 +13,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
@@ -33,7 +32,7 @@ class Estimate(NamedTuple):
     dof: float = math.inf
 
 
-# --- single components ----------------------------------------------------------------------------
+# --- one component --------------------------------------------------------------------------------
 
 
 def type_a(repeats: Numbers) -> Estimate:
@@ -48,27 +47,7 @@ def type_a(repeats: Numbers) -> Estimate:
     return Estimate(float(x.mean()), float(x.std(ddof=1)) / math.sqrt(len(x)), len(x) - 1)
 
 
-def from_half_width(half_width: float, shape: str = "rectangular") -> float:
-    """Standard uncertainty of a value known only to lie within ``+- half_width``.
-
-    ``shape`` is ``rectangular`` (all alike, GUM [1]_ 4.3.7) or ``triangular`` (likelier in the
-    middle, 4.3.9).
-    """
-    divisors = {"rectangular": math.sqrt(3.0), "triangular": math.sqrt(6.0)}
-    if shape not in divisors or not half_width >= 0:
-        raise InputError(
-            f"half width {half_width}, shape {shape!r}: expected 0 or more, and one of "
-            + ", ".join(divisors)
-        )
-    return half_width / divisors[shape]
-
-
 # --- propagation ----------------------------------------------------------------------------------
-
-
-def combine(*components: float) -> float:
-    """Root sum of squares of independent standard uncertainties; GUM [1]_, 5.1.2."""
-    return math.hypot(*components)
 
 
 def propagate(jacobian: NDArray[np.floating], covariance: NDArray[np.floating]) -> Float:
@@ -124,30 +103,6 @@ def numerical_jacobian(
     return np.column_stack(columns)
 
 
-def covariance_of_means(samples: NDArray[np.floating]) -> Float:
-    """Covariance ``(N, N)`` of the means of N quantities observed together ``(n, N)``.
-
-    GUM [1]_, 5.2.3, equation 17; needs at least two observations.
-    """
-    x = np.asarray(samples, float)
-    if x.ndim != 2 or len(x) < 2 or not np.isfinite(x).all():
-        raise InputError(f"samples: expected finite (n, N) with n >= 2, got {x.shape}")
-    d = x - x.mean(axis=0)
-    return np.asarray(d.T @ d / (len(x) * (len(x) - 1.0)))
-
-
-def correlation(covariance: NDArray[np.floating]) -> Float:
-    """Correlation matrix of a covariance matrix with positive variances."""
-    v = np.asarray(covariance, float)
-    sd = np.sqrt(np.diag(v))
-    if not (sd > 0).all():
-        raise InputError("covariance: expected variances above 0")
-    return np.asarray(v / np.outer(sd, sd))
-
-
-# --- coverage -------------------------------------------------------------------------------------
-
-
 def effective_dof(components: Numbers, dofs: Numbers) -> float:
     """Effective degrees of freedom of a root sum of squares (Welch-Satterthwaite).
 
@@ -168,42 +123,6 @@ def effective_dof(components: Numbers, dofs: Numbers) -> float:
         raise InputError(f"degrees of freedom: expected {len(u)} above 0")
     below = float((u**4 / nu).sum())
     return float((u**2).sum()) ** 2 / below if below > 0 else math.inf
-
-
-def coverage_factor(probability: float = 0.95, dof: float = math.inf) -> float:
-    """Two-sided factor ``t_p(dof)`` of Student's t; GUM [1]_, table G.2."""
-    if not (0 < probability < 1 and dof > 0):
-        raise InputError(f"p = {probability}, dof = {dof}: expected p in (0, 1) and dof above 0")
-    if math.isinf(dof):
-        return NormalDist().inv_cdf(0.5 + 0.5 * probability)
-    from scipy.special import stdtrit  # NumPy and the standard library have no Student's t
-
-    return float(stdtrit(dof, 0.5 + 0.5 * probability))
-
-
-def rectangles_coverage_factor(probability: float = 0.95, count: int = 1) -> float:
-    """Coverage factor of a sum of ``count`` equal rectangular components.
-
-    A budget ruled by one or two readings' resolution is narrower than the normal distribution
-    says; GUM [1]_, G.2.1 to G.2.3. Exact, from the Irwin-Hall distribution.
-    """
-    if not (0 < probability <= 1 and 1 <= count <= 20):
-        raise InputError(f"p = {probability}, count = {count}: expected (0, 1] and 1 to 20")
-
-    def below(x: float) -> float:  # sum of `count` numbers uniform in 0 to 1
-        total = 0.0
-        for k in range(math.floor(x) + 1):
-            total += math.comb(count, k) * math.pow(x - k, count) * (-1.0 if k % 2 else 1.0)
-        return total / math.factorial(count)
-
-    low, high = 0.5 * count, float(count)
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if below(middle) < 0.5 + 0.5 * probability:
-            low = middle
-        else:
-            high = middle
-    return (high - 0.5 * count) / math.sqrt(count / 12.0)
 
 
 # --- several results of the same quantity ---------------------------------------------------------
@@ -271,34 +190,21 @@ class BetweenWithin:
     ----------
     mean : float
         Of the group means.
-    u_mean : float
-        Its standard uncertainty from the scatter of the group means (dof: groups less one).
     s_between, s_within : float
         The two estimates of one repeat's standard deviation: from the group means, and pooled.
-    f : float
-        ``s_between^2 / s_within^2``; near 1 when groups do not differ.
+        Alike when groups do not differ.
     dof_between, dof_within : float
         Degrees of freedom of the two.
     sigma_groups : float
         Standard deviation between groups beyond what repeats explain; 0 when there is none.
-    u_pooled : float
-        Standard uncertainty of the mean when groups are taken not to differ.
     """
 
     mean: float
-    u_mean: float
     s_between: float
     s_within: float
-    f: float
     dof_between: float
     dof_within: float
     sigma_groups: float
-    u_pooled: float
-
-    @property
-    def dof_pooled(self) -> float:
-        """Degrees of freedom of ``u_pooled``."""
-        return self.dof_between + self.dof_within
 
 
 def between_within(means: Numbers, stds: Numbers, repeats: int) -> BetweenWithin:
@@ -323,86 +229,13 @@ def between_within(means: Numbers, stds: Numbers, repeats: int) -> BetweenWithin
         )
     groups = len(m)
     between2, within2 = repeats * float(m.var(ddof=1)), float((s**2).mean())
-    dof_b, dof_w = groups - 1, groups * (repeats - 1)
-    pooled2 = (dof_b * between2 + dof_w * within2) / (dof_b + dof_w)
     return BetweenWithin(
         mean=float(m.mean()),
-        u_mean=math.sqrt(between2 / (repeats * groups)),
         s_between=math.sqrt(between2),
         s_within=math.sqrt(within2),
-        f=between2 / within2 if within2 > 0 else math.inf,
-        dof_between=float(dof_b),
-        dof_within=float(dof_w),
+        dof_between=float(groups - 1),
+        dof_within=float(groups * (repeats - 1)),
         sigma_groups=math.sqrt(max(between2 - within2, 0.0) / repeats),
-        u_pooled=math.sqrt(pooled2 / (repeats * groups)),
-    )
-
-
-# --- a straight calibration line ------------------------------------------------------------------
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Line:
-    """A fitted line ``y = intercept + slope (x - x0)``.
-
-    Parameters
-    ----------
-    intercept, slope : float
-        Coefficients; the intercept is the value at ``x0``.
-    x0 : float
-        Reference.
-    covariance : (2, 2) ndarray of float64
-        Of (intercept, slope).
-    s : float
-        Standard deviation of the points about the line.
-    dof : float
-        Points less two.
-    """
-
-    intercept: float
-    slope: float
-    x0: float
-    covariance: Float
-    s: float
-    dof: float
-
-    def at(self, x: float) -> Estimate:
-        """Value of the line at ``x`` with its standard uncertainty (a new point scatters more)."""
-        d = np.array([1.0, x - self.x0])
-        u = math.sqrt(max(float(d @ self.covariance @ d), 0.0))
-        return Estimate(self.intercept + self.slope * (x - self.x0), u, self.dof)
-
-
-def fit_line(x: Numbers, y: Numbers, x0: float = 0.0) -> Line:
-    """Least-squares calibration line, for example a gauge's correction; GUM [1]_, H.3.2.
-
-    Raises
-    ------
-    InputError
-        Fewer than three points, or all at one ``x``.
-    """
-    a, b = _finite("x", x, 3), _finite("y", y, 3)
-    if a.shape != b.shape or float(np.ptp(a)) == 0:
-        raise InputError(f"line: {len(a)} x, {len(b)} y; expected as many, at differing x")
-    # Centred, so that a reference far away does not cost digits.
-    middle = float(a.mean())
-    square = float(((a - middle) ** 2).sum())
-    slope = float((a - middle) @ b) / square
-    at_middle = float(b.mean())
-    rest = b - at_middle - slope * (a - middle)
-    dof = len(a) - 2
-    s2 = float(rest @ rest) / dof
-    far = x0 - middle
-    covariance = s2 * np.array(
-        [[1.0 / len(a) + far**2 / square, far / square], [far / square, 1.0 / square]]
-    )
-    return Line(
-        intercept=at_middle + slope * far,
-        slope=slope,
-        x0=x0,
-        covariance=covariance,
-        s=math.sqrt(s2),
-        dof=float(dof),
     )
 
 

@@ -36,7 +36,7 @@ from spraycheck.errors import SprayCheckError
 from spraycheck.judge.limits import Limits
 from spraycheck.judge.result import Result
 from spraycheck.stats.circular import wrap_180
-from spraycheck.stats.psychometrics import Trials, fit_detection, level_interval
+from spraycheck.stats.detection import Trials, fit_detection, level_interval
 
 MARGIN_DEG, MARGIN_RATIO = 1.0, 0.08
 """Chosen: twice the standard uncertainty that is usual on a workshop photo."""

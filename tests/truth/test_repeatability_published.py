@@ -1,4 +1,4 @@
-"""Gauge studies, check standards and kappa against published data and answers.
+"""Gauge studies and kappa against published data and answers.
 
 Sources
 -------
@@ -7,8 +7,6 @@ Cano, Moguerza, Redchuk, Six Sigma with R (Springer 2012): paper helicopters, 3 
 (data/gauge_helicopter.csv), answers as printed by the book's package.
 Vardeman, VanValkenburg, Technometrics 41 (1999) 194: 2 parts x 5 operators x 3; sums of squares
 recomputed.
-NIST/SEMATECH e-Handbook 2.6.2 (data/nist_check_standard.csv), 2.4.4 (data/nist_wafers.csv; its
-levels recomputed by other code).
 Tolerances are half a unit of the last printed digit, unless a line says otherwise.
 """
 
@@ -162,58 +160,6 @@ def test_two_parts_five_operators() -> None:
     assert got.repeatability == pytest.approx(0.00707, abs=6e-6)
     assert got.reproducibility == pytest.approx(0.00355, abs=6e-6)
     assert got.gauge == pytest.approx(0.00791, abs=6e-6)
-
-
-def test_nist_check_standard() -> None:
-    # 25 occasions of six readings: s1 = 0.06139 with 125, s2 = 0.02680 with 24 degrees of freedom.
-    rows = _rows("nist_check_standard.csv")
-    averages = np.array([[[float(r["average"]) for r in rows]]])
-    stds = np.array([[[float(r["std"]) for r in rows]]])
-    got = repeatability.check_standard(averages, stds, 6)
-    assert got.short == pytest.approx((0.06139, 125), abs=5e-6)
-    assert got.day_to_day == pytest.approx((0.02680, 24), abs=5e-6)
-    assert math.isnan(got.run_to_run.std)
-    assert averages.mean() == pytest.approx(97.06984, abs=5e-6)
-    # Negative control: averaging deviations instead of variances understates level 1.
-    assert stds.mean() < 0.06139 - 2e-3
-
-
-@pytest.mark.parametrize(
-    ("probe", "s1", "s2", "s3"),
-    [
-        ("1", 0.09210, 0.04733, 0.02820),
-        ("281", 0.11075, 0.04428, 0.03235),
-        ("283", 0.09221, 0.04569, 0.03935),
-        ("2062", 0.15200, 0.05752, 0.07334),
-        ("2362", 0.07287, 0.03617, 0.01965),
-    ],
-)
-def test_nist_wafers(probe: str, s1: float, s2: float, s3: float) -> None:
-    # 5 wafers x 2 runs x 6 days, six readings each: 300, 50 and 5 degrees of freedom.
-    rows = [r for r in _rows("nist_wafers.csv") if r["probe"] == probe]
-
-    def block(name: str) -> np.ndarray:
-        wafers = sorted({r["wafer"] for r in rows})
-        return np.array(
-            [
-                [[float(r[name]) for r in rows if (r["wafer"], r["run"]) == (w, k)] for k in "12"]
-                for w in wafers
-            ]
-        )
-
-    got = repeatability.check_standard(block("average"), block("std"), 6)
-    assert got.short == pytest.approx((s1, 300), abs=6e-6)
-    assert got.day_to_day == pytest.approx((s2, 50), abs=6e-6)
-    assert got.run_to_run == pytest.approx((s3, 5), abs=6e-6)
-
-
-def test_nist_pooling_page() -> None:
-    # e-Handbook 2.4.4.4: sums of squares on 60 degrees each, 3.17635 on 300, s1 = 0.10290.
-    squares = np.array([0.48115, 0.69209, 0.48483, 1.21752, 0.30076])
-    got = repeatability.pool(np.sqrt(squares / 60), np.full(5, 60.0))
-    assert got.dof == 300
-    assert got.std**2 * 300 == pytest.approx(3.17635, abs=1.1e-5)
-    assert got.std == pytest.approx(0.10290, abs=5e-6)
 
 
 def test_cohen_worked_tables() -> None:

@@ -15,7 +15,7 @@ from spraycheck.judge.shots.consistency import check_photos, check_seen
 from spraycheck.judge.shots.matching import match_shots
 from spraycheck.judge.shots.shot import Shot, lay_out
 from spraycheck.stats.circular import wrap_180
-from spraycheck.stats.decision import risk_per_limit
+from spraycheck.stats.conformity import risk_per_limit
 
 UNSEEN_RATIO = 0.05
 """Largest wetted area, relative, that a blocked hole may have had unseen (chosen, as for matching).

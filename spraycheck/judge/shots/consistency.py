@@ -17,7 +17,7 @@ from spraycheck.judge.result import Finding, Kind, Result
 from spraycheck.judge.shots.same_card import SAME_CARD, likeness
 from spraycheck.judge.shots.shot import Shot, name_of
 from spraycheck.stats.circular import wrap_180
-from spraycheck.stats.decision import risk_per_limit
+from spraycheck.stats.conformity import risk_per_limit
 
 _TRY = "give only photos of one nozzle, and look at each photo by itself first"
 _ONE_CARD = "leave --same-card or --photos-per-card out where every photo shows a shot of its own"

@@ -26,7 +26,7 @@ from spraycheck.report.lessons.canvas import (
 )
 from spraycheck.report.lessons.tables import markdown_table
 from spraycheck.report.trends import wilson
-from spraycheck.stats.decision import guard_factor
+from spraycheck.stats.conformity import guard_factor
 
 ASKED: Final = (92.0, 98.0)
 """Per cent of true values that 95 % intervals are asked to hold, the study's own scatter allowed

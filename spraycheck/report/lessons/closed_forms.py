@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from spraycheck.report.lessons.canvas import AMBER, BLUE, GREEN, INK, MUTED, RED, figure, plain, png
 from spraycheck.simulate.soaking import wick
-from spraycheck.stats.decision import Tolerance, conformity_probability
-from spraycheck.stats.geometry import cone_footprint
+from spraycheck.stats.conformity import Tolerance, conformity_probability
 
 
 def draw_cone(axis_angle_deg: float, half_cone_deg: float, height_mm: float) -> bytes:
@@ -25,39 +24,44 @@ def draw_cone(axis_angle_deg: float, half_cone_deg: float, height_mm: float) -> 
     height_mm : float
         Of the tip over the card.
     """
-    f = cone_footprint(axis_angle_deg, half_cone_deg, height_mm)
-    slope = math.tan(math.radians(f.azimuth_half_width_deg))
-    edge = 1.15 * f.far * slope
+    a, b = math.radians(axis_angle_deg), math.radians(half_cone_deg)
+    # The stain is an ellipse from H tan(a - b) to H tan(a + b), wider than a circle's section.
+    near, axis, far = (height_mm * math.tan(at) for at in (a - b, a, a + b))
+    centre, along = (near + far) / 2, (far - near) / 2
+    across = height_mm * math.sin(b) / math.sqrt(math.cos(a) ** 2 - math.sin(b) ** 2)
+    seen_under = math.asin(math.sin(b) / math.sin(a))
+    slope = math.tan(seen_under)
+    edge = 1.15 * far * slope
     down = -edge - 0.2 * height_mm  # where the card is drawn, seen from above, under the side view
-    made, panes = figure(9.2, 9.2 * (height_mm + 2 * edge + 0.4 * height_mm) / (1.2 * f.far))
+    made, panes = figure(9.2, 9.2 * (height_mm + 2 * edge + 0.4 * height_mm) / (1.2 * far))
     pane = plain(panes[0, 0], grid="x")
     pane.set_aspect("equal")
-    pane.fill([0, f.near, f.far], [height_mm, 0, 0], color=BLUE, alpha=0.22)
-    pane.plot([0, f.axis_point], [height_mm, 0], color=BLUE, lw=1.2, ls="--")
+    pane.fill([0, near, far], [height_mm, 0, 0], color=BLUE, alpha=0.22)
+    pane.plot([0, axis], [height_mm, 0], color=BLUE, lw=1.2, ls="--")
     pane.axhline(0, color=INK, lw=1.2)
     pane.plot([0, 0], [height_mm, down], color=MUTED, lw=0.9, ls=":")
     t = np.linspace(0, 2 * math.pi, 200)
-    pane.fill(f.centre + f.semi_major * np.cos(t), down + f.semi_minor * np.sin(t), color=BLUE,
+    pane.fill(centre + along * np.cos(t), down + across * np.sin(t), color=BLUE,
               alpha=0.22)  # fmt: skip
     for way in (-1, 1):
-        pane.plot([0, 1.08 * f.far], [down, down + way * 1.08 * f.far * slope], color=MUTED, lw=0.9,
+        pane.plot([0, 1.08 * far], [down, down + way * 1.08 * far * slope], color=MUTED, lw=0.9,
                   ls=":")  # fmt: skip
-    pane.plot([f.axis_point, f.axis_point], [0, down], color=RED, lw=0.9, ls=":")
-    pane.plot(f.axis_point, down, "x", color=RED, ms=8, mew=1.8)
-    pane.plot(f.centre, down, "+", color=INK, ms=10, mew=1.6)
+    pane.plot([axis, axis], [0, down], color=RED, lw=0.9, ls=":")
+    pane.plot(axis, down, "x", color=RED, ms=8, mew=1.8)
+    pane.plot(centre, down, "+", color=INK, ms=10, mew=1.6)
     pane.plot([0, 0], [height_mm, down], "v", color=INK, ms=8)
     for text, at, shift, colour in (
         ("tip", (0, height_mm), (8, -3), INK),
-        ("from the side", (0.55 * f.far, height_mm), (0, -4), INK),
+        ("from the side", (0.55 * far, height_mm), (0, -4), INK),
         ("the card, from above", (0, down), (14, 22), INK),
-        (f"seen under ±{f.azimuth_half_width_deg:.1f}°", (0.2 * f.far, down), (0, -46), MUTED),
-        ("the axis meets it here", (f.axis_point, down), (-6, 8), RED),
-        ("middle of the stain", (f.centre, down), (6, -14), INK),
+        (f"seen under ±{math.degrees(seen_under):.1f}°", (0.2 * far, down), (0, -46), MUTED),
+        ("the axis meets it here", (axis, down), (-6, 8), RED),
+        ("middle of the stain", (centre, down), (6, -14), INK),
     ):
         pane.annotate(text, at, shift, textcoords="offset points", fontsize=9, color=colour,
                       ha="right" if colour == RED else "left")  # fmt: skip
     pane.set_yticks([0, height_mm], ["card", f"{height_mm:g} mm"])
-    pane.set_xlim(-0.04 * f.far, 1.15 * f.far)
+    pane.set_xlim(-0.04 * far, 1.15 * far)
     pane.set_ylim(down - edge, 1.1 * height_mm)
     pane.set_xlabel("mm from below the tip")
     return png(made)

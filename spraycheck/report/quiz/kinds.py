@@ -10,7 +10,7 @@ from spraycheck.errors import InputError
 from spraycheck.judge.findings import KINDS
 from spraycheck.judge.findings.kinds import FindingKind
 from spraycheck.judge.limits import Limits
-from spraycheck.stats.psychometrics import Staircase
+from spraycheck.stats.detection import Staircase
 
 _LIMITS = Limits()
 

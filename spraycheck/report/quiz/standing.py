@@ -12,7 +12,7 @@ from scipy import stats
 
 from spraycheck.report.quiz.kinds import QUIZ_KINDS
 from spraycheck.report.quiz.records import Record
-from spraycheck.stats.psychometrics import (
+from spraycheck.stats.detection import (
     DetectionCurve,
     Interval,
     Sensitivity,

@@ -12,7 +12,7 @@ from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS, QuizKind
 from spraycheck.report.quiz.marking import Marks, Named, Target
 from spraycheck.report.quiz.standing import ENOUGH, KindStanding, Standing
 from spraycheck.report.summary import count_in_words, explain_verdict, pattern_fits, signed
-from spraycheck.stats.psychometrics import Interval, Sensitivity
+from spraycheck.stats.detection import Interval, Sensitivity
 
 RULE = (
     "A card is faulty when a hole is blocked, gives a quarter less or a third more than its "

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spraycheck.errors import InputError
-from spraycheck.stats.geometry.planes import Float, Points, as_points
+
+Float = NDArray[np.float64]
+Points = NDArray[np.floating] | NDArray[np.integer] | Sequence[Sequence[float]]
 
 
 def fit_homography(source: Points, target: Points) -> Float:
@@ -28,7 +32,7 @@ def fit_homography(source: Points, target: Points) -> Float:
     Direct linear transformation on centred, scaled points (R. I. Hartley, IEEE Trans. Pattern
     Anal. Mach. Intell. 19 (1997) 580-593, doi:10.1109/34.601246). Scaled so that ``H[2, 2] = 1``.
     """
-    s, t = as_points(source, 4), as_points(target, 4)
+    s, t = _as_points(source, 4), _as_points(target, 4)
     if len(s) != len(t):
         raise InputError(f"points: {len(s)} source but {len(t)} target points")
     to_s, to_t = _centring(s), _centring(t)
@@ -54,19 +58,10 @@ def fit_homography(source: Points, target: Points) -> Float:
 
 def apply_homography(homography: Float, points: Points) -> Float:
     """Map ``(N, 2)`` points; those on the horizon become infinite or NaN."""
-    p = as_points(points, 0)
+    p = _as_points(points, 0)
     mapped = p @ homography[:, :2].T + homography[:, 2]
     with np.errstate(divide="ignore", invalid="ignore"):  # the horizon is a value, not an accident
         return np.asarray(mapped[:, :2] / mapped[:, 2:])
-
-
-def homography_jacobian(homography: Float, points: Points) -> Float:
-    """Derivative ``(N, 2, 2)`` of the mapped points; its determinant is the local area factor."""
-    p = as_points(points, 0)
-    mapped = p @ homography[:, :2].T + homography[:, 2]
-    xy = mapped[:, :2] / mapped[:, 2:]
-    over = homography[None, :2, :2] - xy[:, :, None] * homography[2, :2][None, None, :]
-    return np.asarray(over / mapped[:, 2][:, None, None])
 
 
 def _centring(p: Float) -> Float:
@@ -74,3 +69,13 @@ def _centring(p: Float) -> Float:
     size = float(np.hypot(*(p - middle).T).mean()) or 1.0
     k = math.sqrt(2.0) / size
     return np.array([[k, 0.0, -k * middle[0]], [0.0, k, -k * middle[1]], [0.0, 0.0, 1.0]])
+
+
+def _as_points(points: Points, at_least: int) -> Float:
+    """Check and convert; finite values are asked for where a fit needs ``at_least`` points."""
+    p = np.asarray(points, float)
+    if p.ndim != 2 or p.shape[1] != 2 or len(p) < at_least:
+        raise InputError(f"points: expected shape (N, 2) with N >= {at_least}, got {p.shape}")
+    if at_least and not np.isfinite(p).all():
+        raise InputError("points: expected finite numbers")
+    return p

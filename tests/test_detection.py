@@ -9,7 +9,7 @@ import pytest
 from scipy import special
 
 from spraycheck.errors import InputError
-from spraycheck.stats.psychometrics import (
+from spraycheck.stats.detection import (
     Staircase,
     Trials,
     fit_detection,
@@ -24,7 +24,7 @@ def test_guesses_alone_are_taken_for_guesses_and_lapses_for_lapses() -> None:
     shown = np.full(7, 4000.0)
     curve = fit_detection(Trials(level=levels, noticed=shown * p, shown=shown))
     assert curve.threshold == pytest.approx(8, rel=1e-3)
-    assert curve.width == pytest.approx(0.3, rel=1e-3)
+    assert curve.log_sd == pytest.approx(0.3, rel=1e-3)
     assert (curve.guess, curve.lapse) == pytest.approx((0.2, 0.06), abs=1e-3)
     assert curve.at([0.0, 8.0, math.inf]) == pytest.approx([0.2, 0.2 + 0.74 / 2, 0.94], abs=1e-3)
     # Without a guess rate the same answers give a threshold that is too good.

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from spraycheck.stats.psychometrics import Trials, fit_detection, level_interval
+from spraycheck.stats.detection import Trials, fit_detection, level_interval
 
 LOG10_DOSE = (1.6907, 1.7242, 1.7552, 1.7842, 1.8113, 1.8369, 1.8610, 1.8839)
 TREATED = (59, 60, 62, 56, 63, 59, 62, 60)
@@ -46,7 +46,7 @@ def _scoring(x: np.ndarray, k: np.ndarray, n: np.ndarray) -> tuple[float, float,
 
 def test_a_published_probit_regression_is_reproduced() -> None:
     curve = fit_detection(_beetles(), max_guess=0, max_lapse=0)
-    slope = math.log(10) / curve.width
+    slope = math.log(10) / curve.log_sd
     assert slope == pytest.approx(SLOPE, abs=0.005)
     assert -slope * math.log10(curve.threshold) == pytest.approx(INTERCEPT, abs=0.01)
     assert curve.deviance == pytest.approx(DEVIANCE, abs=0.005)
