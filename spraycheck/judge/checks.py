@@ -105,6 +105,7 @@ DOUBTS: Final[Mapping[Doubt, tuple[Effect, Remedy | None]]] = MappingProxyType(
         Doubt.HELD_LOW: (Effect.NO_PASS, Remedy.HOLD_AGAIN),
         Doubt.HELD_HIGH: (Effect.NO_PROOF, Remedy.HOLD_AGAIN),
         Doubt.HELD_SHORT: (Effect.NO_PASS, Remedy.HOLD_AGAIN),
+        Doubt.HELD_LONG: (Effect.NO_PROOF, Remedy.HOLD_AGAIN),
         Doubt.OFF_CONDITIONS: (Effect.WITHHELD, Remedy.READ_AGAIN),
         Doubt.SEVERAL_GAUGES: (Effect.TOLD, Remedy.READ_AGAIN),
     }
@@ -188,7 +189,7 @@ def check_limit(
             Tolerance(lower=lower, upper=upper),
             dof,
         )
-    factor = COVERAGE_FACTOR_95 if math.isinf(dof) else guard_factor(ONE_TAIL, dof)
+    factor = guard_factor(ONE_TAIL, dof) if math.isfinite(dof) else COVERAGE_FACTOR_95
     return LimitCheck(
         limit=limit,
         hole=hole,

@@ -110,6 +110,7 @@ class Doubt(StrEnum):
     HELD_LOW = "held-low"
     HELD_HIGH = "held-high"
     HELD_SHORT = "held-short"
+    HELD_LONG = "held-long"
     OFF_CONDITIONS = "off-conditions"
     SEVERAL_GAUGES = "several-gauges"
 

@@ -54,6 +54,8 @@ DOUBTS_IN_WORDS: Final[Mapping[Doubt, str]] = MappingProxyType(
         Doubt.HELD_LOW: "the seat was held at less pressure than asked for",
         Doubt.HELD_HIGH: "the seat was held at more pressure than asked for",
         Doubt.HELD_SHORT: "the seat was held for less time than asked for",
+        Doubt.HELD_LONG: "the seat was held for longer than asked for, and when it dropped is not "
+        "known",
         Doubt.OFF_CONDITIONS: "pressure or temperature were not those asked for",
         Doubt.SEVERAL_GAUGES: "the set was read from several gauges",
     }
