@@ -23,8 +23,10 @@ CLASS_PERCENT: Final = (0.01, 10.0)
 """Accuracy classes that are not absurd, in % of the range (chosen wide: gauges are sold as 0.1 to
 4)."""
 
-RECTANGULAR: Final = math.sqrt(3.0)
-"""Half the width of a rectangular distribution over its standard deviation [1]_."""
+
+def rectangular_sigma(half_width: float) -> float:
+    """Return the standard uncertainty of what lies anywhere within a half-width [1]_."""
+    return half_width / math.sqrt(3.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,7 +36,7 @@ class Gauge:
     Parameters
     ----------
     name : str
-        What the workshop calls it: its error is the same for all that is read from it.
+        What the workshop calls it; its error is the same for all that is read from it.
     full_scale : Pressure
         Upper end of its range.
     class_percent : float
@@ -88,12 +90,12 @@ class Gauge:
     @property
     def sigma_bar(self) -> float:
         """Standard uncertainty from the class, in common to everything read from this gauge."""
-        return self.error_bar / RECTANGULAR
+        return rectangular_sigma(self.error_bar)
 
     @property
     def sigma_step_bar(self) -> float:
         """Standard uncertainty of one reading from the step, half of it either way."""
-        return self.step.bar / 2.0 / RECTANGULAR
+        return rectangular_sigma(self.step.bar / 2.0)
 
     def doubts(self, on: date) -> tuple[Doubt, ...]:
         """Say what is doubtful about what is read from it on a day."""
@@ -115,6 +117,11 @@ class Gauge:
                 f"{self.full_scale.value:g} {self.full_scale.unit}, the end of gauge {self.name!r}",
                 "look at the unit, and whether a digit is missing",
             )
+
+
+FLUID_DEGC: Final = (-10.0, 55.0)
+"""Temperatures of a test fluid at a bench (chosen: ISO 4113 fluids flash at 75 degrees and above,
+diesel fuel at 55; nobody tests hotter)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,6 +157,5 @@ class Conditions:
             )
 
 
-FLUID_DEGC: Final = (-10.0, 55.0)
-"""Temperatures of a test fluid at a bench (chosen: ISO 4113 fluids flash at 75 degrees and above,
-diesel fuel at 55; nobody tests hotter)."""
+NOT_NOTED: Final = Conditions()
+"""Nothing was noted."""

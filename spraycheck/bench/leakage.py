@@ -12,9 +12,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
-from spraycheck.bench.gauge import Conditions, Gauge
+from spraycheck.bench.gauge import NOT_NOTED, Conditions, Gauge, rectangular_sigma
 from spraycheck.bench.limits import BenchLimits
 from spraycheck.bench.opening import OpeningPressure
 from spraycheck.bench.procedure import SafetyStop
@@ -109,6 +110,8 @@ class BackLeakageReading:
         Held meanwhile.
     gauge : Gauge
         What it was read from.
+    on : date
+        When.
     conditions : Conditions
         Fluid, temperature, tester.
     """
@@ -117,7 +120,8 @@ class BackLeakageReading:
     seconds: float
     pressure: Pressure
     gauge: Gauge
-    conditions: Conditions = Conditions()
+    on: date
+    conditions: Conditions = NOT_NOTED
 
     def __post_init__(self) -> None:
         self.gauge.check(self.pressure, "back leakage at")
@@ -167,7 +171,7 @@ def check_back_leakage(
             RIGHT_NOW,
         )
     ratio = specification.seconds / reading.seconds
-    sigma = 0.0 if ratio == 1 else ratio / math.sqrt(3.0)
+    sigma = 0.0 if ratio == 1 else rectangular_sigma(ratio)
     limits = specification.limits(risk)
     doubts = _doubts(reading, specification)
     checks = [
@@ -191,4 +195,5 @@ def _doubts(
     asks = not math.isnan(specification.low_degc + specification.high_degc)
     wrong_pressure = abs(reading.pressure.bar - specification.pressure.bar) > give
     wrong_heat = asks and not specification.low_degc <= degc <= specification.high_degc
-    return (Doubt.OFF_CONDITIONS,) if wrong_pressure or wrong_heat else ()
+    off = (Doubt.OFF_CONDITIONS,) if wrong_pressure or wrong_heat else ()
+    return (*off, *reading.gauge.doubts(reading.on))

@@ -13,14 +13,14 @@ References
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from typing import Final, Self
 
-from spraycheck.bench.gauge import Conditions, Gauge
+from spraycheck.bench.gauge import NOT_NOTED, Conditions, Gauge, rectangular_sigma
 from spraycheck.bench.limits import OPENING_RANGE_BAR, BenchLimits
 from spraycheck.errors import InputError
 from spraycheck.judge.checks import ONE_TAIL, check_limit
@@ -81,7 +81,7 @@ class OpeningReadings:
     on: date
     discarded: int = DISCARDED
     chatter: Chatter = Chatter.NOT_NOTED
-    conditions: Conditions = Conditions()
+    conditions: Conditions = NOT_NOTED
     remarks: str = ""
 
     def __post_init__(self) -> None:
@@ -121,8 +121,8 @@ class OpeningPressure:
         How many count.
     sigma_pops_bar : float
         Of the mean, from the scatter of the pops; NaN for a single one.
-    sigma_step_bar : float
-        From the gauge's reading step.
+    step_bar : float
+        The gauge's reading step.
     sigma_gauge_bar : float
         From the gauge's class, in common to all that is read from the same gauge.
     gauge : str
@@ -137,11 +137,16 @@ class OpeningPressure:
     lowest_bar: float
     pops: int
     sigma_pops_bar: float
-    sigma_step_bar: float
+    step_bar: float
     sigma_gauge_bar: float
     gauge: str
     unit: str = "bar"
     doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def sigma_step_bar(self) -> float:
+        """From the gauge's reading step."""
+        return rectangular_sigma(self.step_bar / 2.0)
 
     @property
     def sigma_own_bar(self) -> float:
@@ -193,7 +198,7 @@ def measure_opening(readings: OpeningReadings) -> OpeningPressure:
         lowest_bar=min(counted),
         pops=len(counted),
         sigma_pops_bar=type_a(counted).u if enough else math.nan,
-        sigma_step_bar=gauge.sigma_step_bar,
+        step_bar=gauge.step.bar,
         sigma_gauge_bar=gauge.sigma_bar,
         gauge=gauge.name,
         unit=readings.pops[0].unit,
@@ -236,7 +241,7 @@ class OpeningTarget:
                 "take the window from the maker's data",
             )
         given = [one for one in (self.low, self.nominal, self.high) if one is not None]
-        if any(first.bar >= second.bar for first, second in zip(given, given[1:], strict=False)):
+        if any(first.bar >= second.bar for first, second in itertools.pairwise(given)):
             told = ", ".join(f"{one.value:g} {one.unit}" for one in given)
             raise InputError(
                 f"opening pressure: {told}, expected lowest, nominal and highest to rise",

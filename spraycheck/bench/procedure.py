@@ -125,9 +125,7 @@ OPENING_PROCEDURE: Final = (
 
 HOLD_PROCEDURE: Final = (
     *_BEFORE,
-    ProcedureStep(
-        step=Step.RAISE_SLOWLY, phase=Phase.DURING, safety=(Safety.STAY_BELOW_OPENING,)
-    ),
+    ProcedureStep(step=Step.RAISE_SLOWLY, phase=Phase.DURING, safety=(Safety.STAY_BELOW_OPENING,)),
     ProcedureStep(
         step=Step.OPENED_BEGIN_AGAIN,
         phase=Phase.DURING,
@@ -142,9 +140,7 @@ HOLD_PROCEDURE: Final = (
 
 BACK_LEAKAGE_PROCEDURE: Final = (
     *_BEFORE,
-    ProcedureStep(
-        step=Step.RAISE_SLOWLY, phase=Phase.DURING, safety=(Safety.STAY_BELOW_OPENING,)
-    ),
+    ProcedureStep(step=Step.RAISE_SLOWLY, phase=Phase.DURING, safety=(Safety.STAY_BELOW_OPENING,)),
     ProcedureStep(step=Step.COUNT_RETURN_DROPS, phase=Phase.DURING, safety=(Safety.HANDS_OUT,)),
     *_AFTER,
 )

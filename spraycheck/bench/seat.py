@@ -14,10 +14,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from typing import Final
 
-from spraycheck.bench.gauge import Conditions, Gauge
+from spraycheck.bench.gauge import NOT_NOTED, Conditions, Gauge, rectangular_sigma
 from spraycheck.bench.limits import BenchLimits
 from spraycheck.bench.opening import OpeningPressure
 from spraycheck.bench.procedure import Safety, SafetyStop
@@ -245,6 +246,8 @@ class HoldReading:
         When the first one fell; NaN when not noted.
     gauge : Gauge
         What was read from.
+    on : date
+        When.
     conditions : Conditions
         Fluid, temperature, tester.
     remarks : str
@@ -263,7 +266,8 @@ class HoldReading:
     drops: int = 0
     first_drop_s: float = math.nan
     gauge: Gauge
-    conditions: Conditions = Conditions()
+    on: date
+    conditions: Conditions = NOT_NOTED
     remarks: str = ""
 
     def __post_init__(self) -> None:
@@ -347,7 +351,9 @@ def _doubts(reading: HoldReading, plan: HoldPlan) -> tuple[Doubt, ...]:
         Doubt.HELD_SHORT: reading.seconds < asked,
         Doubt.HELD_LONG: late and math.isnan(reading.first_drop_s),
     }
-    return tuple(doubt for doubt, true in found.items() if true)
+    told = tuple(doubt for doubt, true in found.items() if true)
+    # Below a measured pressure the gauge's own error cancels, and its calibration with it.
+    return told if plan.specification.at is None else (*told, *reading.gauge.doubts(reading.on))
 
 
 def _grade(reading: HoldReading, specification: HoldSpecification) -> float:
@@ -362,12 +368,11 @@ def _drops(reading: HoldReading, specification: HoldSpecification) -> tuple[floa
     ratio = specification.seconds / reading.seconds
     if reading.seconds <= specification.seconds:
         return float(reading.drops), 0.0
-    return reading.drops * ratio, ratio / math.sqrt(3.0)  # one drop more or less, GUM 4.3.7
+    return reading.drops * ratio, rectangular_sigma(ratio)  # one drop more or less
 
 
 def _stop_above_opening(hold_bar: float, opening: OpeningPressure) -> None:
-    gauge_step = opening.sigma_step_bar * 2.0 * math.sqrt(3.0)
-    if hold_bar > opening.lowest_bar - gauge_step:
+    if hold_bar > opening.lowest_bar - opening.step_bar:
         raise SafetyStop(
             f"STOP: seat hold at {hold_bar:.0f} bar reaches the opening pressure "
             f"({opening.mean_bar:.0f} bar, lowest pop {opening.lowest_bar:.0f}), expected a hold "

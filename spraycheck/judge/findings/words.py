@@ -56,7 +56,7 @@ DOUBTS_IN_WORDS: Final[Mapping[Doubt, str]] = MappingProxyType(
         Doubt.HELD_SHORT: "the seat was held for less time than asked for",
         Doubt.HELD_LONG: "the seat was held for longer than asked for, and when it dropped is not "
         "known",
-        Doubt.OFF_CONDITIONS: "pressure or temperature were not those asked for",
+        Doubt.OFF_CONDITIONS: "pressure or temperature were not those asked for, or not noted",
         Doubt.SEVERAL_GAUGES: "the set was read from several gauges",
     }
 )
