@@ -225,8 +225,8 @@ def recommend_spacers(
         return _expect(opening, tuple(fitted_mm), pieces, gain, limits, thickness_u_mm)
 
     fitted = option(tuple(sorted(fitted_mm)))
-    others = [one for one in _stacks((*fitted_mm, *stock_mm), most_pieces)]
-    others = [one for one in others if one != fitted.pieces_mm]
+    there = (*fitted_mm, *stock_mm)
+    others = [one for one in _stacks(there, most_pieces) if one != fitted.pieces_mm]
     ranked = sorted(
         (option(one) for one in others),
         key=lambda one: (round(abs(one.expected_bar - aim), 9), len(one.pieces_mm)),
