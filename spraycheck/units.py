@@ -96,13 +96,6 @@ SAME_FRAC: Final = 0.005
 because manuals round to three figures, while a mistyped digit is mostly off by more."""
 
 
-class Quantity(NamedTuple):
-    """A number and the unit it was written in."""
-
-    value: float
-    unit: str
-
-
 @dataclass(frozen=True, kw_only=True)
 class Pressure:
     """A pressure as it was read: number and unit stay as they were written.
@@ -159,18 +152,6 @@ def convert_pressure(value: float, unit: str, to: str) -> float:
     return value * PASCALS[_unit(unit)] / PASCALS[_unit(to)]
 
 
-def parse_pressure(text: str, to: str = "bar") -> float:
-    """Read a pressure such as ``2800 psi``, ``19,3 MPa`` or ``200 kgf/cm²`` and convert it.
-
-    Raises
-    ------
-    InputError
-        No number, no unit, a unit that is not one of pressure, or a number that can be read in two
-        ways (``2,800``).
-    """
-    return convert_pressure(*_parse(text), to)
-
-
 def read_pressure(text: str) -> Pressure:
     """Read a pressure and keep its unit; a second one beside it has to mean the same.
 
@@ -183,12 +164,13 @@ def read_pressure(text: str) -> Pressure:
     Raises
     ------
     InputError
-        As `parse_pressure`, and two pressures that disagree.
+        No number, no unit, a unit that is not one of pressure, a number that can be read in two
+        ways (``2,800``), or two pressures that disagree.
     """
     written = _BESIDE.fullmatch(text)
     if written is None:
-        return Pressure(**_parse(text)._asdict())
-    first, second = (Pressure(**_parse(part)._asdict()) for part in written.groups())
+        return _parse(text)
+    first, second = (_parse(part) for part in written.groups())
     found = disagreement(first, second)
     if found is not None:
         raise InputError(
@@ -199,12 +181,11 @@ def read_pressure(text: str) -> Pressure:
     return first
 
 
-def disagreement(first: Pressure, second: Pressure) -> Disagreement | None:
-    """Point out two pressures, printed as the same, that are not; None where they agree.
-
-    They agree as in `same_pressure`.
-    """
-    if math.isclose(first.to("Pa"), second.to("Pa"), rel_tol=SAME_FRAC):
+def disagreement(
+    first: Pressure, second: Pressure, *, rel_tol: float = SAME_FRAC
+) -> Disagreement | None:
+    """Point out two pressures, printed as the same, that are not; None where they agree."""
+    if math.isclose(first.to("Pa"), second.to("Pa"), rel_tol=rel_tol):
         return None
     expected = Pressure(value=first.to(second.unit), unit=second.unit)
     return Disagreement(first, second, expected)
@@ -216,14 +197,11 @@ def convert_torque(value: float, unit: TorqueUnit, to: TorqueUnit) -> float:
 
 
 def same_pressure(first: str, second: str, *, rel_tol: float = SAME_FRAC) -> bool:
-    """Whether two written pressures mean the same, as printed side by side in manuals.
-
-    ``rel_tol`` is relative, `SAME_FRAC` when not given.
-    """
-    return math.isclose(parse_pressure(first, "Pa"), parse_pressure(second, "Pa"), rel_tol=rel_tol)
+    """Whether two written pressures mean the same, as printed side by side in manuals."""
+    return disagreement(read_pressure(first), read_pressure(second), rel_tol=rel_tol) is None
 
 
-def _parse(text: str) -> Quantity:
+def _parse(text: str) -> Pressure:
     found = _NUMBER.fullmatch(text)
     if found is None:
         raise InputError(f"pressure {text!r}: no number found; write it like '2800 psi'")
@@ -236,7 +214,7 @@ def _parse(text: str) -> Quantity:
     if not unit:
         raise InputError(f"pressure {text!r}: no unit; write it like '2800 psi'")
     value = float(sign + re.sub(r"\D", "", whole) + "." + (decimals or "0"))
-    return Quantity(value, _unit(unit))
+    return Pressure(value=value, unit=unit)
 
 
 def _unit(text: str) -> str:

@@ -194,7 +194,7 @@ def _integer_programme(
     cost = np.zeros(variables)
     cost[used] = -(most * kinds + 1.0)
     cost[high.ravel()], cost[low.ravel()] = 1.0, -1.0
-    whole = np.zeros(variables)
+    whole = np.zeros(variables, np.int8)
     whole[: int(used[-1]) + 1] = 1
     upper = np.concatenate([np.ones(int(used[-1]) + 1), np.tile(top, 2 * most)])
     found: OptimizeResult = milp(

@@ -18,7 +18,7 @@ import math
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
-from typing import Final, Self
+from typing import Any, Final, Self
 
 from spraycheck.bench.gauge import NOT_NOTED, Conditions, Gauge, rectangular_sigma
 from spraycheck.bench.limits import OPENING_RANGE_BAR, BenchLimits
@@ -292,7 +292,7 @@ class OpeningTarget:
     def limits(self, *, new_spring: bool = False, risk: float = DEFAULT_RISK) -> BenchLimits:
         """Return the window as limits; with a new spring it lies higher by what that settles."""
         raised = self._raised_bar(new_spring)
-        ends: dict[str, float] = {}
+        ends: dict[str, Any] = {}
         for name, end in zip(OPENING_LIMITS, (self.low, self.high), strict=True):
             if end is not None:
                 ends[name] = end.bar + raised

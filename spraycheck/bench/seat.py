@@ -16,7 +16,7 @@ import math
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
-from typing import Final
+from typing import Any, Final
 
 from spraycheck.bench.gauge import NOT_NOTED, Conditions, Gauge, rectangular_sigma
 from spraycheck.bench.limits import BenchLimits
@@ -32,7 +32,12 @@ from spraycheck.units import Pressure, PressureUnit
 SECONDS: Final = (1.0, 600.0)
 """Durations of a hold that are not absurd (chosen wide: manuals ask for 5 to 30 s)."""
 
-RIGHT_NOW: Final = (Safety.STAY_BELOW_OPENING, Safety.JET, Safety.RELEASE_FIRST)
+RIGHT_NOW: Final = (
+    Safety.STAY_BELOW_OPENING,
+    Safety.JET,
+    Safety.RELEASE_FIRST,
+    Safety.INJECTED,
+)
 """What is said when a hold would open the nozzle."""
 
 
@@ -128,7 +133,7 @@ class HoldSpecification:
 
     def limits(self, risk: float = DEFAULT_RISK) -> BenchLimits:
         """Return the criterion as limits."""
-        held: dict[str, float] = {}
+        held: dict[str, Any] = {}
         if self.criterion is Criterion.DROPS:
             held["seat_drops"] = self.drops
         else:
@@ -139,8 +144,8 @@ class HoldSpecification:
         return BenchLimits(**held, risk=risk, sources=tuple((name, self.source) for name in held))
 
 
-def _published(place: str, **given: object) -> HoldSpecification:
-    return HoldSpecification(source=f"an engine workshop manual ({place})", **given)  # type: ignore[arg-type]
+def _published(printed: str, **given: Any) -> HoldSpecification:
+    return HoldSpecification(source=f"an engine workshop manual ({printed})", **given)
 
 
 PUBLISHED_HOLDS: Final = {
@@ -340,20 +345,19 @@ def check_hold(
 def _doubts(reading: HoldReading, plan: HoldPlan) -> tuple[Doubt, ...]:
     """Compare the hold with what was asked for, as finely as it was read."""
     step = reading.gauge.step.bar
-    if reading.gauge.name != plan.opening.gauge and plan.specification.at is None:
-        # The distance below the opening pressure then carries the errors of both gauges.
-        step = math.hypot(step, reading.gauge.sigma_bar, plan.opening.sigma_gauge_bar)
     asked = plan.specification.seconds
+    below = plan.specification.at is None
     late = reading.seconds > asked and reading.seen is Seen.DROPS
     found = {
         Doubt.HELD_LOW: reading.start.bar < plan.low_bar - step,
         Doubt.HELD_HIGH: reading.start.bar > plan.high_bar + step,
         Doubt.HELD_SHORT: reading.seconds < asked,
         Doubt.HELD_LONG: late and math.isnan(reading.first_drop_s),
+        Doubt.SEVERAL_GAUGES: below and reading.gauge.name != plan.opening.gauge,
     }
     told = tuple(doubt for doubt, true in found.items() if true)
     # Below a measured pressure the gauge's own error cancels, and its calibration with it.
-    return told if plan.specification.at is None else (*told, *reading.gauge.doubts(reading.on))
+    return told if below else (*told, *reading.gauge.doubts(reading.on))
 
 
 def _grade(reading: HoldReading, specification: HoldSpecification) -> float:

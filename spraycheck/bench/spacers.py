@@ -45,6 +45,11 @@ MOST_PIECES: Final = 4
 SAME_MM: Final = 1e-9
 """Thicknesses that differ by rounding only."""
 
+EVEN_ODDS: Final = 0.5
+
+DIGITS: Final = 9
+"""Pressures that differ beyond so many decimals differ by rounding only."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class SpacerSpecification:
@@ -140,7 +145,7 @@ class Recommendation:
     options : tuple of SpacerOption
         What could be put in instead, best first; without what is in now.
     best : SpacerOption
-        The one to take: what is in now, where that keeps the window already.
+        The one to take: what is in now, where that keeps the window or nothing comes closer.
     gain : Gain
         What it was worked out with.
     then : tuple of BenchTest
@@ -156,7 +161,7 @@ class Recommendation:
     @property
     def likely(self) -> bool:
         """Whether the best one will keep the window rather than not."""
-        return self.best.probability > 0.5
+        return self.best.probability > EVEN_ODDS
 
 
 def recommend_spacers(
@@ -227,12 +232,13 @@ def recommend_spacers(
     fitted = option(tuple(sorted(fitted_mm)))
     there = (*fitted_mm, *stock_mm)
     others = [one for one in _stacks(there, most_pieces) if one != fitted.pieces_mm]
-    ranked = sorted(
-        (option(one) for one in others),
-        key=lambda one: (round(abs(one.expected_bar - aim), 9), len(one.pieces_mm)),
-    )
-    stays = fitted.probability >= 1.0 - risk or not ranked
-    best = fitted if stays else ranked[0]
+
+    def rank(one: SpacerOption) -> tuple[float, int]:
+        return round(abs(one.expected_bar - aim), DIGITS), len(one.pieces_mm)
+
+    ranked = sorted((option(one) for one in others), key=rank)
+    stays = fitted.probability >= 1.0 - risk
+    best = fitted if stays else min((fitted, *ranked), key=rank)
     return Recommendation(
         fitted=fitted,
         options=tuple(ranked),

@@ -298,7 +298,7 @@ def _standing(
 
 
 def _check_entries(records: Sequence[BenchRecord], changes: Sequence[Change]) -> None:
-    entries = [one.entry for one in (*records, *changes)]
+    entries = [*(one.entry for one in records), *(one.entry for one in changes)]
     twice = sorted({entry for entry in entries if entries.count(entry) > 1})
     if twice:
         raise InputError(f"entry {twice[0]} stands there twice, expected one number per entry")

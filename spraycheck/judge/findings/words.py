@@ -57,7 +57,7 @@ DOUBTS_IN_WORDS: Final[Mapping[Doubt, str]] = MappingProxyType(
         Doubt.HELD_LONG: "the seat was held for longer than asked for, and when it dropped is not "
         "known",
         Doubt.OFF_CONDITIONS: "pressure or temperature were not those asked for, or not noted",
-        Doubt.SEVERAL_GAUGES: "the set was read from several gauges",
+        Doubt.SEVERAL_GAUGES: "not all of it was read from one gauge",
     }
 )
 """Why something cannot be told, or is not asked; ``{what}`` is a value's name."""
