@@ -31,15 +31,15 @@ from pathlib import Path
 
 from IPython.display import Image, Markdown
 
+from figures.gallery import card_wall
+from figures.practice_archive import write_archive, write_repeats
+from figures.tables import chosen_columns
 from spraycheck.batch.progress import PlainProgress
 from spraycheck.batch.run import Options, run_batch
+from spraycheck.batch.study_table import read_study
 from spraycheck.judge.limits import Limits
 from spraycheck.report.gauge import study_value, value_text
 from spraycheck.report.gauge_plots import study_plot
-from spraycheck.report.lessons.gallery import card_wall
-from spraycheck.report.lessons.tables import chosen_columns
-from spraycheck.train.archive import write_archive, write_repeats
-from spraycheck.train.studies import read_study
 
 folder = Path(tempfile.mkdtemp(prefix="spraycheck-archive-"))
 manifest = write_archive(folder / "cards")

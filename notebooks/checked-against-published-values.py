@@ -32,12 +32,13 @@ from types import SimpleNamespace
 import numpy as np
 from IPython.display import Image, Markdown
 
+from figures import closed_forms
+from figures.tables import Comparison, tally
 from spraycheck import measure_photo, optics, units
+from spraycheck.batch.study_table import read_study
 from spraycheck.judge.standoff import Standoff, spray_angles
 from spraycheck.report.gauge import study_value
 from spraycheck.report.gauge_plots import study_plot
-from spraycheck.report.lessons import closed_forms
-from spraycheck.report.lessons.tables import Comparison, tally
 from spraycheck.simulate import Camera, SprayShot, SyntheticNozzle, draw_card, photograph
 from spraycheck.stats import circular, repeatability
 from spraycheck.stats import uncertainty as gum
@@ -45,7 +46,6 @@ from spraycheck.stats.conformity import Tolerance, conformity_probability, guard
 from spraycheck.stats.conformity import risk_per_limit as shared
 from spraycheck.stats.detection import Trials, fit_detection
 from spraycheck.stats.robust import common_origin, fit_circle, robust_lstsq
-from spraycheck.train.studies import read_study
 
 DATA = Path("../tests/truth/data")
 

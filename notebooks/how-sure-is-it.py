@@ -37,8 +37,8 @@ from pathlib import Path
 
 from IPython.display import Image, Markdown
 
-from spraycheck.report.lessons import certainty
-from spraycheck.report.lessons.tables import markdown_table
+from figures import certainty
+from figures.tables import markdown_table
 
 study = json.loads(Path("data/study.json").read_text("utf-8"))
 curves = json.loads(Path("data/quality_curves.json").read_text("utf-8"))

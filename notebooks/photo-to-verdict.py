@@ -22,11 +22,11 @@
 # %%
 from IPython.display import Image, Markdown
 
+from figures import stages
+from figures.gallery import overlay_picture
+from figures.tables import markdown_table
 from spraycheck import measure_photo
 from spraycheck.judge.findings import AID
-from spraycheck.report.lessons import stages
-from spraycheck.report.lessons.gallery import overlay_picture
-from spraycheck.report.lessons.tables import markdown_table
 from spraycheck.report.summary import explain_verdict
 
 a = measure_photo("../sample_images/two-faults-of-five.jpg", holes=5, sheet="letter")
@@ -175,6 +175,7 @@ Markdown(f"> {AID}")
 #
 # ```python
 # from spraycheck import *
+# from spraycheck.spray.measurement import Measurement, Plumes
 #
 # photo = read_photo("card.jpg")
 # card = rectify_card(photo, CardSpec())
@@ -182,6 +183,7 @@ Markdown(f"> {AID}")
 # centre = locate_centre(wet)
 # labels = segment_plumes(wet, centre)
 # rows = measure_plumes(wet, labels, centre)
-# answer = judge_rows(rows, Layout.evenly_spread(5), Limits(), photo=photo, card=card,
-#                        wetness=wet, centre=centre, segmentation=labels, provenance={})
+# found = Measurement(photo=photo, card=card, wetness=wet,
+#                     spray=Plumes(centre=centre, segmentation=labels, catalogue=rows))
+# answer = decide_case(check_spray(found, Layout.evenly_spread(5), Limits()))
 # ```

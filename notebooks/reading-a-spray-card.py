@@ -30,17 +30,17 @@ from dataclasses import replace
 
 from IPython.display import Image, Markdown
 
+from figures.gallery import card_row, page_text, photo_and_seen, seen_row
 from spraycheck.judge.findings import AID, CAUTION
-from spraycheck.report.lessons.gallery import card_row, page_text, photo_and_seen, seen_row
-from spraycheck.train.building import build_page
-from spraycheck.train.card_request import Wish
-from spraycheck.train.lessons import lessons
+from spraycheck.train.atlas.building import build_page
+from spraycheck.train.lessons.card_request import CardRequest
+from spraycheck.train.lessons.lesson import lessons
 
 Markdown(f"> **{CAUTION}**\n>\n> {AID}")
 
 # %% [markdown]
 # The lessons are those of `spraycheck atlas`; a smaller photograph is enough on a screen. Every
-# card can be drawn again with the command that `lesson.wish.command()` gives.
+# card can be drawn again with the command that `lesson.request.command()` gives.
 
 # %%
 LESSONS = {lesson.title: lesson for lesson in lessons()}
@@ -48,11 +48,13 @@ LESSONS = {lesson.title: lesson for lesson in lessons()}
 
 def pages(*titles):
     chosen = [LESSONS[title] for title in titles]
-    return [build_page(replace(one, wish=replace(one.wish, megapixels=0.7))) for one in chosen]
+    return [
+        build_page(replace(one, request=replace(one.request, megapixels=0.7))) for one in chosen
+    ]
 
 
 good = pages("Six good holes")
-print(LESSONS["Six good holes"].wish.command("good.jpg"))
+print(LESSONS["Six good holes"].request.command("good.jpg"))
 
 # %% [markdown]
 # ## 1. What good looks like
@@ -157,13 +159,15 @@ Markdown(page_text(alike[0]))
 
 # %%
 asked = [
-    Wish(sheet="200x200", megapixels=0.7, seed=301, off_line=((5, 9.0),)),
-    Wish(sheet="200x200", megapixels=0.7, seed=302),
-    Wish(sheet="200x200", megapixels=0.7, seed=303, weak=((2, 0.5),)),
-    Wish(sheet="200x200", megapixels=0.7, seed=304, tilt_deg=3.0),
+    CardRequest(sheet="200x200", megapixels=0.7, seed=301, off_line=((5, 9.0),)),
+    CardRequest(sheet="200x200", megapixels=0.7, seed=302),
+    CardRequest(sheet="200x200", megapixels=0.7, seed=303, weak=((2, 0.5),)),
+    CardRequest(sheet="200x200", megapixels=0.7, seed=304, tilt_deg=3.0),
 ]
 template = LESSONS["Six good holes"]
-quiz = [build_page(replace(template, title=k, wish=w)) for k, w in zip("ABCD", asked, strict=True)]
+quiz = [
+    build_page(replace(template, title=k, request=w)) for k, w in zip("ABCD", asked, strict=True)
+]
 Image(card_row(quiz, named=False), alt="Four cards, A to D, to be judged")
 
 # %% [markdown]

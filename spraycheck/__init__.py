@@ -41,8 +41,7 @@ if TYPE_CHECKING:
     from spraycheck.judge.shots import combine_shots, compare_cards
     from spraycheck.judge.standoff import Standoff
     from spraycheck.measuring import measure_photo
-    from spraycheck.nozzles.files import read_layout, read_nozzle
-    from spraycheck.nozzles.limits import read_limits
+    from spraycheck.nozzles.read import read_layout, read_limits, read_nozzle
     from spraycheck.photo import photo_from_array, read_photo
     from spraycheck.photo.containers import Photo
     from spraycheck.pipeline import Pipeline
@@ -93,8 +92,7 @@ __all__ = [
 
 _HOME = {
     "measuring": ("measure_photo",),
-    "nozzles.files": ("read_layout", "read_nozzle"),
-    "nozzles.limits": ("read_limits",),
+    "nozzles.read": ("read_layout", "read_limits", "read_nozzle"),
     "photo": ("photo_from_array", "read_photo"),
     "errors": (
         "ArchiveError",

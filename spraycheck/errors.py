@@ -37,7 +37,20 @@ class PhotoError(InputError):
 
 
 class LayoutError(InputError):
-    """A layout, nozzle or limits file is malformed."""
+    """A layout, nozzle or limits file is malformed.
+
+    Parameters
+    ----------
+    message, hint : str
+        As of `InputError`: the first mistake.
+    lines : tuple of str
+        Every mistake in the file, a line each, where the message does not tell all.
+    """
+
+    def __init__(self, message: str, hint: str = "", lines: tuple[str, ...] = ()) -> None:
+        super().__init__(message, hint)
+        self.args = (message, hint, lines)  # what a worker process sends back
+        self.lines = lines or (str(self),)
 
 
 class MeasurementError(SprayCheckError):

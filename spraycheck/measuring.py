@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from spraycheck.card.spec import CardSpec, parse_sheet
 from spraycheck.errors import InputError
-from spraycheck.judge.layout import Layout
+from spraycheck.judge.layout import HOLES, Layout
 from spraycheck.judge.limits import LimitSet
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.quality.wicking import SprayTime, parse_spray_time
@@ -165,18 +165,16 @@ def _check_options(
             f"{expected.name!r}",
             "give limits for this kind of nozzle",
         )
-    if isinstance(expected, Layout):
-        if aim is not None:
-            raise InputError(
-                f"aim given, but {expected.name!r} has holes, expected a pintle or single-hole "
-                "nozzle",
-                "leave it out: the holes themselves tell where the tip stood",
-            )
-        expected.check_lined_up(lined_up)
-    elif sprayed_at is not None or lined_up:
-        option = "sprayed_at" if sprayed_at is not None else "lined_up"
+    expected.check_lined_up(lined_up)
+    holes = expected.kind == HOLES
+    if holes and aim is not None:
         raise InputError(
-            f"{option} given, but {expected.name!r} has an axial spray, expected a nozzle with "
+            f"aim given, but {expected.name!r} has holes, expected a pintle or single-hole nozzle",
+            "leave it out: the holes themselves tell where the tip stood",
+        )
+    if sprayed_at is not None and not holes:
+        raise InputError(
+            f"sprayed_at given, but {expected.name!r} has an axial spray, expected a nozzle with "
             "holes",
             "leave it out",
         )

@@ -1,4 +1,4 @@
-"""Where a page goes that is to be written."""
+"""Where a page goes that is to be written, and writing it."""
 
 from __future__ import annotations
 
@@ -49,3 +49,30 @@ def target_file(
             "make the folder first",
         )
     return path
+
+
+def write_file(path: Path, data: bytes, what: str) -> None:
+    """Write a file.
+
+    Parameters
+    ----------
+    path : Path
+        Where to; a file of that name is written over.
+    data : bytes
+        What it holds.
+    what : str
+        What it is, for messages.
+
+    Raises
+    ------
+    InputError
+        It cannot be written.
+    """
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise InputError(
+            f"{what} {str(path)!r} cannot be written ({error.strerror or error}), expected room "
+            "and permission to write",
+            "choose another place",
+        ) from None

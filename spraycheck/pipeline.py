@@ -19,14 +19,14 @@ from spraycheck.card.spec import CardSpec
 from spraycheck.constants import RESULTS_VERSION, WET_THRESHOLD_FRAC
 from spraycheck.errors import CardNotFoundError, InputError
 from spraycheck.judge.case import Case
-from spraycheck.judge.judge import check_spray, decide_case
-from spraycheck.judge.layout import Layout
+from spraycheck.judge.judge import add_angles, check_spray, decide_case
+from spraycheck.judge.layout import HOLES, Layout
 from spraycheck.judge.limits import LimitSet
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.quality.metrics import measure_quality
 from spraycheck.judge.quality.wicking import SprayTime, seconds_since, wicking_mm, widen_for_wicking
 from spraycheck.judge.result import PhotoQuality, Result
-from spraycheck.judge.standoff import Standoff, add_angles
+from spraycheck.judge.standoff import Standoff
 from spraycheck.photo.containers import Photo
 from spraycheck.spray.axial.containers import Aim, AxialPatch
 from spraycheck.spray.centre import locate_centre
@@ -151,9 +151,8 @@ class Pipeline:
         MeasurementError
             A stage cannot answer from this photo; the error names the stage and what to try.
         """
-        holes = isinstance(nozzle, Layout)
-        if isinstance(nozzle, Layout):
-            nozzle.check_lined_up(lined_up)
+        holes = nozzle.kind == HOLES
+        nozzle.check_lined_up(lined_up)
         elapsed = None if sprayed is None else seconds_since(sprayed, photo.taken_at)
         spec = spec or CardSpec()
         card = as_sprayed = self.rectify(photo, spec)

@@ -9,9 +9,9 @@ sys.path.insert(0, str(Path(__file__).parent.parent))  # works from a checkout, 
 
 from batch_tools import stand_in
 
-from spraycheck.batch import scheduler as driver
+from spraycheck.batch import scheduler
 from spraycheck.cli.main import main
 
 if __name__ == "__main__":
-    driver.score = stand_in
+    scheduler.score = stand_in
     sys.exit(main(sys.argv[1:]))

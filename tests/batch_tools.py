@@ -6,11 +6,14 @@ shows is written in it as plain text behind the first bytes of a JPEG.
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import hashlib
 import json
 import os
+import shutil
 import signal
+import sqlite3
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -18,14 +21,15 @@ from typing import Any
 
 from report_factory import make_assessment
 
-from spraycheck.batch import scheduler as driver
-from spraycheck.batch.executors import Engine, InProcess
-from spraycheck.batch.outcome import Summary
+from spraycheck.batch import scheduler
+from spraycheck.batch.engines import Engine, InProcess
+from spraycheck.batch.journal import JOURNAL_NAME
 from spraycheck.batch.run import Options, run_batch
 from spraycheck.batch.scheduler import Step
 from spraycheck.batch.scoring import Scored, Task
+from spraycheck.batch.summary import Summary
 from spraycheck.errors import CardNotFoundError
-from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.model import Nozzle
 from spraycheck.report.document import assessment_document, error_document
 from spraycheck.report.trends import Trends
 
@@ -79,7 +83,7 @@ def stand_in(task: Task) -> Scored:
     document["photo"] |= {"file": None, "sha256": sha256}
     document["provenance"] = {"spraycheck": "0", "results_version": 1}
     # The number of holes asked for shows, so that settings make a difference.
-    document["layout"]["name"] = task.layout.name
+    document["layout"]["name"] = task.settings.layout.name
     pictures = (b"small", b"large") if task.pictures else (b"", b"")
     return Scored(
         result=document, sha256=sha256, lasting=True, small=pictures[0], large=pictures[1]
@@ -127,7 +131,7 @@ def batch(
     options.setdefault("places", (str(folder),))
     watcher = Quiet()
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(driver, "score", stand_in)
+        patch.setattr(scheduler, "score", stand_in)
         patch.setattr("spraycheck.batch.run._engine", lambda _: engine or InProcess())
         if not plots:
             patch.setattr(Trends, "plots", lambda _: [])
@@ -139,6 +143,22 @@ def records(out: Path) -> list[dict[str, Any]]:
     """The records of a batch."""
     lines = (out / "records.jsonl").read_text("ascii").splitlines()
     return [json.loads(line) for line in lines]
+
+
+def rows_of(out: Path) -> list[tuple[int, bytes, str]]:
+    """Number, key and code of every row of the journal in a folder, read without the product.
+
+    A copy is read: a batch holds the database itself locked.
+    """
+    copy = out.with_name(f"{out.name}-look")
+    try:
+        shutil.copytree(out, copy, ignore=lambda _, names: {n for n in names if "journal" not in n})
+        with contextlib.closing(sqlite3.connect(copy / JOURNAL_NAME)) as database:
+            return database.execute("select rowid, key, code from result").fetchall()
+    except (OSError, sqlite3.Error):  # not there yet
+        return []
+    finally:
+        shutil.rmtree(copy, ignore_errors=True)
 
 
 def outcome_of(out: Path) -> dict[str, bytes]:

@@ -22,7 +22,7 @@ from nbformat import NotebookNode
 
 ROOT = Path(__file__).resolve().parent.parent
 FOLDER = ROOT / "notebooks"
-READ_BY_NOTEBOOKS = ("notebooks/data", "sample_images", "tests/truth/data")
+READ_BY_NOTEBOOKS = ("notebooks/data", "notebooks/figures", "sample_images", "tests/truth/data")
 LIMIT_S = 400
 """For one cell. A whole notebook takes half a minute; a busy machine may take ten times as long."""
 

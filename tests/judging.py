@@ -9,7 +9,7 @@ import numpy as np
 
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.flags import Flags
-from spraycheck.judge.judge import check_spray, decide_case
+from spraycheck.judge.judge import add_angles, check_spray, decide_case
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import AxialLimits, Limits
 from spraycheck.judge.matched import check_pattern
@@ -17,7 +17,7 @@ from spraycheck.judge.matching import Match
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.residuals import AngularResiduals
 from spraycheck.judge.result import Result
-from spraycheck.judge.standoff import Standoff, add_angles
+from spraycheck.judge.standoff import Standoff
 from spraycheck.judge.values import PatternValues, pattern_values, plumes_of
 from spraycheck.photo.containers import Photo
 from spraycheck.spray.axial.containers import AxialPatch

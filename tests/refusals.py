@@ -31,12 +31,14 @@ def check_refused(
 def check_file_refused(
     read: Callable[[Path], Any], path: Path, what: str, line: int, said: str
 ) -> None:
-    """Read a file that must be refused with its line, what was expected, and what to try."""
+    """Read a file that must be refused: a mistake on this line, what was expected, what to try."""
     with pytest.raises(LayoutError) as caught:
         read(path)
-    message = str(caught.value)
-    assert f"{what} '{path}', line {line}: " in message
-    assert said in message
-    assert ", expected " in message
+    assert any(
+        one.startswith(f"{what} '{path}', line {line}: ") and said in one
+        for one in caught.value.lines
+    ), caught.value.lines
     assert caught.value.hint
-    assert "\n" not in message
+    for message in (str(caught.value), *caught.value.lines):
+        assert ", expected " in message
+        assert "\n" not in message

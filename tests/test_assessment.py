@@ -272,10 +272,12 @@ def test_how_far_the_plumes_reach_tells_the_turn_of_a_nearly_even_layout() -> No
         azimuth_deg=(0.0, 88.0, 180.0, 272.0),
         axis_angle_deg=(76.0, 66.0, 58.0, 66.0),
     )
-    throw = np.exp(0.8 * layout.log_throw())
+    throw = np.exp(0.8 * layout.log_radial_factor())
     # Directions fit every quarter turn to 2 degrees and a half turn best; only reach knows.
     rows = catalogue([20.0, 110.0, 200.0, 290.0])
-    rows = replace(rows, reach_mm=50.0 * throw, width_deg=15.0 * np.exp(-1.4 * layout.log_throw()))
+    rows = replace(
+        rows, reach_mm=50.0 * throw, width_deg=15.0 * np.exp(-1.4 * layout.log_radial_factor())
+    )
     result = judge(rows, layout)
     assert result.holes[0].expected_deg == pytest.approx(20, abs=2)
     assert result.verdict == "pass"

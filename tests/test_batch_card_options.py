@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from batch_tools import photo, stand_in
 
-from spraycheck.batch import scheduler as driver
+from spraycheck.batch import scheduler
 from spraycheck.batch.scoring import Scored, Task
 from spraycheck.cli.main import main
 
@@ -20,7 +20,7 @@ def tasks(monkeypatch: pytest.MonkeyPatch) -> list[Task]:
         seen.append(task)
         return stand_in(task)
 
-    monkeypatch.setattr(driver, "score", note)
+    monkeypatch.setattr(scheduler, "score", note)
     monkeypatch.setenv("OMP_NUM_THREADS", "1")
     return seen
 
@@ -33,9 +33,10 @@ def batch(tmp_path: Path, *more: str) -> int:
 
 def test_printed_length_and_standoff_reach_every_photo(tmp_path: Path, tasks: list[Task]) -> None:
     assert batch(tmp_path, "--printed-length", "98.7x99.1", "--standoff-mm", "20+-0.5") == 0
-    assert (tasks[0].spec.printed_x_mm, tasks[0].spec.printed_y_mm) == (98.7, 99.1)
-    assert tasks[0].standoff is not None
-    assert (tasks[0].standoff.height_mm, tasks[0].standoff.u_mm) == (20.0, 0.5)
+    asked = tasks[0].settings
+    assert (asked.spec.printed_x_mm, asked.spec.printed_y_mm) == (98.7, 99.1)
+    assert asked.standoff is not None
+    assert (asked.standoff.height_mm, asked.standoff.u_mm) == (20.0, 0.5)
 
 
 def test_another_length_or_height_is_another_result(tmp_path: Path, tasks: list[Task]) -> None:

@@ -9,12 +9,11 @@ from shutil import copyfile
 from typing import Any
 
 import pytest
+from batch_tools import rows_of
 from PIL import Image
 
-from spraycheck.batch.expectations import Expected
-from spraycheck.batch.manifest import Labels
-from spraycheck.batch.run import _settings
-from spraycheck.card.spec import CardSpec
+from spraycheck.batch.columns import photo_row
+from spraycheck.batch.scoring import Settings
 from spraycheck.cli.main import main
 from spraycheck.judge.limits import AxialLimits
 from spraycheck.judge.nozzle import AxialNozzle
@@ -64,11 +63,11 @@ def test_central_sprays_and_holes_share_an_archive(archive: Path, serial: Path) 
     assert results["holes"]["schema"] == "spraycheck.assessment/1"
     rows = {Path(row["file"]).stem: row for row in csv.DictReader(table.splitlines())}
     assert [rows[name]["kind"] for name in ("sound", "holes")] == ["single-hole", "holes"]
-    assert float(rows["sound"]["roundness"]) > 0.9
+    assert float(rows["sound"]["ellipse_ratio"]) > 0.9
     assert float(rows["sound"]["offset_ratio_u"]) > 0
     assert float(rows["aside"]["offset_ratio"]) > 0.3 > float(rows["sound"]["offset_ratio"])
     assert "central-off-centre" in rows["aside"]["findings"]
-    assert rows["sound"]["holes_expected"] == rows["holes"]["roundness"] == ""
+    assert rows["sound"]["holes_expected"] == rows["holes"]["ellipse_ratio"] == ""
     holes = (serial / "holes.csv").read_text().splitlines()
     assert len(holes) == 5  # four holes of the one nozzle that has any
     page = (serial / "contact-sheet.html").read_text()
@@ -76,19 +75,27 @@ def test_central_sprays_and_holes_share_an_archive(archive: Path, serial: Path) 
     assert page.count("data:image/jpeg") == 3
 
 
+def test_the_middle_of_either_kind_has_its_uncertainty_in_one_column(serial: Path) -> None:
+    lines = (serial / "records.jsonl").read_text().splitlines()
+    for record in map(json.loads, lines):
+        middle = record["result"].get("centre") or record["result"]["patch"]
+        middle["centre_u_mm" if "patch" in record["result"] else "u_mm"] = 0.625
+        assert photo_row(record)["centre_u_mm"] == 0.625
+    assert len(lines) == 3
+
+
 def test_nothing_is_measured_twice_unless_the_aim_is_another(archive: Path, serial: Path) -> None:
-    kept = (serial / "journal.jsonl").read_bytes()
+    kept = rows_of(serial)
     run(archive, serial, "--jobs", "0")
-    assert (serial / "journal.jsonl").read_bytes() == kept
+    assert rows_of(serial) == kept
+    assert len(kept) == 3
     moved = digest("centre"), digest((3.0, 0.0)), digest(None)
     assert len(set(moved)) == 3
 
 
 def digest(aim: str | tuple[float, float] | None) -> bytes:
     nozzle = AxialNozzle.single_hole()
-    return _settings(None, aim)(
-        Expected(layout=nozzle, limits=AxialLimits(), spec=CardSpec(), source="", labels=Labels())
-    )
+    return Settings(layout=nozzle, limits=AxialLimits(), aim=aim).digest
 
 
 def test_workers_give_what_one_process_gives(archive: Path, serial: Path, tmp_path: Path) -> None:

@@ -13,12 +13,11 @@ from pathlib import Path
 import pytest
 from batch_tools import Quiet, batch, outcome_of, photo, records
 
-from spraycheck.batch import executors as engines
-from spraycheck.batch import scheduler as driver
-from spraycheck.batch.executors import Cluster
+from spraycheck.batch import engines, scheduler
+from spraycheck.batch.engines import Cluster
 from spraycheck.batch.run import Options, run_batch
 from spraycheck.errors import InputError
-from spraycheck.nozzles.files import Nozzle
+from spraycheck.nozzles.model import Nozzle
 
 TESTS = Path(__file__).parent
 
@@ -112,7 +111,7 @@ def test_records_are_those_of_one_process_though_a_worker_dies(
     assert engine.slots == 6
 
     class Killing(Quiet):
-        def step(self, step: driver.Step) -> None:
+        def step(self, step: scheduler.Step) -> None:
             super().step(step)
             if len(self.steps) == 15:
                 cluster.workers[0].kill()
@@ -120,7 +119,7 @@ def test_records_are_those_of_one_process_though_a_worker_dies(
     watcher = Killing()
     from batch_tools import stand_in
 
-    monkeypatch.setattr(driver, "score", stand_in)
+    monkeypatch.setattr(scheduler, "score", stand_in)
     monkeypatch.setattr("spraycheck.batch.run._engine", lambda _: engine)
     monkeypatch.setattr("spraycheck.report.trends.Trends.plots", lambda _: [])
     options = Options(

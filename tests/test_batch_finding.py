@@ -7,20 +7,21 @@ import math
 import os
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from batch_tools import batch, photo, records
 
-from spraycheck.batch.expectations import Expectations
+from spraycheck.batch.expectations import Expectations, PhotoOptions
 from spraycheck.batch.manifest import read_manifest
 from spraycheck.batch.sources import find_photos, is_address
 from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import AxialLimits, Limits
 from spraycheck.judge.nozzle import AxialNozzle
-from spraycheck.nozzles.files import Nozzle
-from spraycheck.nozzles.library import Cabinet, open_cabinet
+from spraycheck.nozzles.library import Library, open_library
+from spraycheck.nozzles.model import Nozzle
 
 ODD_NAMES = (
     "two\nlines.jpg",
@@ -85,8 +86,8 @@ def deep(tmp_path: Path) -> Iterator[str]:
 def test_nesting_deeper_than_the_stack(tmp_path: Path, deep: str) -> None:
     photo(tmp_path / "d/d/x.jpg", "pass")
     assert found(tmp_path) == ["d/d/x.jpg"]
-    expected = Expectations(nozzle=Nozzle.evenly_spread(4))
-    assert expected.of(deep + "/y.jpg").layout is not None
+    expected = Expectations(PhotoOptions(nozzle=Nozzle.evenly_spread(4)))
+    assert expected.of(deep + "/y.jpg").settings.layout is not None
 
 
 def test_unreadable_folder_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -110,7 +111,9 @@ def test_unreadable_folder_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPat
 def test_own_results_are_not_photos(tmp_path: Path) -> None:
     photo(tmp_path / "1.jpg", "pass")
     photo(tmp_path / "old/pictures/ab/x.jpg", "pass")
-    (tmp_path / "old/journal.jsonl").write_text("")
+    (tmp_path / "old/journal.sqlite").write_text("")
+    photo(tmp_path / "older/pictures/ab/x.jpg", "pass")
+    (tmp_path / "older/journal.jsonl").write_text("")
     photo(tmp_path / "new/pictures/ab/x.jpg", "pass")
     assert found(tmp_path, leave_out=str(tmp_path / "new")) == ["1.jpg"]
 
@@ -154,18 +157,19 @@ def test_who_says_how_many_holes(tmp_path: Path) -> None:
     )
     table = tmp_path / "m.csv"
     table.write_text("file,holes,sheet\nnamed.jpg,8,a4\nlow/told.jpg,,\n")
-    asking = Expectations(manifest=read_manifest(str(table)))
+    asking = Expectations(PhotoOptions(), manifest=read_manifest(str(table)))
 
     def of(name: str) -> tuple[int, str, str, str]:
         e = asking.of(str(tmp_path / name))
-        return len(e.layout) if e.layout else 0, e.source, e.spec.name, e.labels.nozzle
+        asked = e.settings
+        return len(asked.layout) if asked.layout else 0, e.source, asked.spec.name, e.labels.nozzle
 
     assert of("named.jpg") == (8, "manifest", "a4", "")
     assert of("plain.jpg") == (0, "", "unknown", "")
     assert of("low/told.jpg") == (5, "folder", "a5", "N5")
     assert of("low/lower/own.jpg") == (7, "folder", "unknown", "")
     assert asking.of(str(tmp_path / "low/lower/own.jpg")).labels.injector == "I"
-    asking.nozzle = Nozzle.evenly_spread(3)
+    asking.options = PhotoOptions(nozzle=Nozzle.evenly_spread(3))
     assert of("named.jpg")[:2] == (8, "manifest")
     assert of("plain.jpg")[:2] == (3, "option")
     assert of("low/told.jpg")[:2] == (3, "option")
@@ -245,9 +249,6 @@ def test_manifest_names_missing_and_outside_files(tmp_path: Path) -> None:
     odd = photo(tmp_path / "in/3.photo", "fail 3")  # named: scored whatever its ending
     table = tmp_path / "in/m.csv"
     table.write_text(f"file\n1.jpg\n../other/2.jpg\nnone.jpg\n{odd}\n")
-    from spraycheck.batch import scheduler as driver
-
-    assert driver.score is not None
     summary, _ = batch(tmp_path / "in", tmp_path / "out", manifest=str(table))
     by_name = {os.path.basename(r["file"]): r for r in records(tmp_path / "out")}
     assert summary.counts == {"pass": 1, "fail": 1, "failed": 2}
@@ -274,11 +275,11 @@ def test_manifest_alone_names_the_photos(tmp_path: Path) -> None:
 LIMITS = '[limits]\nname = "ours"\n[limits.direction_deg]\nvalue = 3\nunit = "deg"\nsource = "x"\n'
 
 
-def cabinet_of(folder: Path, **files: str) -> Cabinet:
+def cabinet_of(folder: Path, **files: str) -> Library:
     folder.mkdir()
     for name, text in files.items():
         (folder / f"{name}.toml").write_text(text)
-    return open_cabinet(str(folder), {})
+    return open_library(str(folder), {})
 
 
 def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
@@ -296,13 +297,14 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
         "file,holes,nozzle\n1.jpg,,lorry\n2.jpg,4,lorry\n3.jpg,,lory\n4.jpg,,needle\n5.jpg,,../x\n"
         "own/7.jpg,,LORRY\n"
     )
-    asking = Expectations(cabinet=shelf, manifest=read_manifest(str(table)))
+    asking = Expectations(PhotoOptions(cabinet=shelf), manifest=read_manifest(str(table)))
 
     def of(name: str) -> tuple[int, str, str, float]:
         e = asking.of(str(cards / name))
-        assert isinstance(e.limits, Limits)
-        holes = len(e.layout) if isinstance(e.layout, Layout) else 0
-        return holes, e.source, e.limits.name, e.limits.direction_deg
+        limits, layout = e.settings.limits, e.settings.layout
+        assert isinstance(limits, Limits)
+        holes = len(layout) if isinstance(layout, Layout) else 0
+        return holes, e.source, limits.name, limits.direction_deg
 
     default = Limits().name
     assert of("1.jpg") == (5, "manifest", "ours", 3.0)
@@ -314,13 +316,13 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
         ("5.jpg", "there is no nozzle '../x'"),
     ):
         expected = asking.of(str(cards / name))
-        assert expected.layout is None
+        assert expected.settings.layout is None
         assert said in str(expected.problem)
-    needle = asking.of(str(cards / "4.jpg"))
+    needle = asking.of(str(cards / "4.jpg")).settings
     assert isinstance(needle.layout, AxialNozzle)
     assert isinstance(needle.limits, AxialLimits)
     assert "did you mean lorry" in str(asking.of(str(cards / "3.jpg")).problem)
-    asking.nozzle = shelf.read("tractor")
+    asking.options = replace(asking.options, nozzle=shelf.read("tractor"))
     assert of("1.jpg") == (5, "manifest", "ours", 3.0)
     assert of("3.jpg") == (6, "option", default, 5.0)
     assert of("own/6.jpg") == (6, "option", default, 5.0)
@@ -328,7 +330,8 @@ def test_a_nozzle_is_named_in_manifest_option_or_folder(tmp_path: Path) -> None:
         "the nozzle 'lory' was taken for a label only: no nozzle file has this name, but there is "
         "lorry"
     ]
-    asking.limits = Limits(name="given", direction_deg=2.0)
+    given = Limits(name="given", direction_deg=2.0)
+    asking.options = replace(asking.options, limits=given)
     assert of("1.jpg") == (5, "manifest", "given", 2.0)
     assert of("3.jpg") == (6, "option", "given", 2.0)
 
@@ -337,7 +340,7 @@ def test_every_nozzle_file_is_read_once(tmp_path: Path) -> None:
     shelf = cabinet_of(tmp_path / "nozzles", lorry="holes = 5\n")
     table = tmp_path / "m.csv"
     table.write_text("file,nozzle\n" + "".join(f"{k}.jpg,lorry\n" for k in range(50)))
-    asking = Expectations(cabinet=shelf, manifest=read_manifest(str(table)))
+    asking = Expectations(PhotoOptions(cabinet=shelf), manifest=read_manifest(str(table)))
     first = asking.of(str(tmp_path / "0.jpg"))
     (tmp_path / "nozzles/lorry.toml").write_text("broken")
     assert all(asking.of(str(tmp_path / f"{k}.jpg")) is first for k in range(50))

@@ -49,7 +49,7 @@ def test_a_layout_with_a_zero_draws_ticks(tmp_path):
         (["--out", "c.pdf", "--copies", "0"], "expected 1 to 200"),
         (["--out", "c.pdf", "--png", "5"], "expected 72 to 1200"),
         (["--out", "c.pdf", "--holes", "4", "--layout", "n.toml"], "both --holes and --layout"),
-        (["--out", "c.pdf", "--holes", "2"], "expected 3 to 16"),
+        (["--out", "c.pdf", "--holes", "2"], "expected a whole number from 3 to 16"),
     ],
 )
 def test_a_mistake_is_told_in_one_line_and_nothing_written(

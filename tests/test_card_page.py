@@ -11,9 +11,10 @@ import pytest
 from spraycheck.card.target import CARDS, make_label
 from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
-from spraycheck.report.card_page import Polyline, Words, compose_card, qr_modules
+from spraycheck.report.card_page import compose_card, qr_modules
 from spraycheck.report.card_pdf import card_pdf
 from spraycheck.report.card_png import card_picture, png_bytes
+from spraycheck.report.shapes import Polyline, Words
 
 PAPERS = sorted(CARDS)
 

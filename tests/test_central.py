@@ -11,7 +11,6 @@ from central_cards import disc, grid, photo_of, wet_map
 from judging import judge_patch
 
 from spraycheck import flags
-from spraycheck.cli.axial import parse_aim
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError, LayoutError, SprayNotFoundError
 from spraycheck.judge.findings import text_of
@@ -379,14 +378,6 @@ def test_aims() -> None:
         aim_on(card, "corner")
     with pytest.raises(InputError, match="aim from 'guess'"):
         Aim(source="guess")
-
-
-def test_aims_as_a_person_writes_them() -> None:
-    assert parse_aim(None) is None
-    assert parse_aim(" Centre ") == "centre"
-    assert parse_aim("-5, 12.5 mm") == (-5.0, 12.5)
-    with pytest.raises(InputError, match="not understood"):
-        parse_aim("5 12")
 
 
 def test_nozzles() -> None:

@@ -90,7 +90,7 @@ def test_reports_say_verdict_values_and_caution(name: str, ascii_only: bool) -> 
     a = CASES[name]
     text = central_report(a, colour=False, width=80, ascii_only=ascii_only)
     assert text.startswith(a.verdict.upper())
-    assert "ellipse_ratio" in text
+    assert "axis ratio" in text
     assert " ".join(CAUTION.split()) in " ".join(text.split())
     assert "\x1b" not in text
     assert max(len(line) for line in text.splitlines()) <= 80
@@ -101,7 +101,7 @@ def test_reports_say_verdict_values_and_caution(name: str, ascii_only: bool) -> 
 def test_the_reason_names_what_decided() -> None:
     assert explain(CASES["faulty"]) == ["spray beside the patch", "off the aim"]
     assert explain(CASES["unsure"]) == ["too close to the limit: off the aim"]
-    assert "ellipse_ratio" in explain(CASES["sound"])[0]
+    assert "axis ratio" in explain(CASES["sound"])[0]
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -132,7 +132,7 @@ def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_a_photograph_from_the_library(photo: Path) -> None:
     nozzle = AxialNozzle(name="ring", kind="pintle", fill="hollow", full_angle_deg=20.0)
-    a = measure_photo(photo, nozzle, aim=(6.0, -9.0), sheet="a5", standoff="70")
+    a = measure_photo(photo, nozzle=nozzle, aim=(6.0, -9.0), sheet="a5", standoff="70")
     assert a.verdict == "pass"
     # The ring's crest lies at 70 tan(10) = 12.3 mm; its wall and soaking reach further.
     assert 24.7 < a.patch.diameter_mm < 34

@@ -112,7 +112,7 @@ def test_over_exposure_is_told_although_the_clean_card_is_divided_out(brightness
     )
     layout = Layout(name="four", azimuth_deg=(0.0, 90.0, 180.0, 270.0))
     spec = CardSpec(width_mm=210, height_mm=297)
-    held = Pipeline()(sprayed, spec, layout=layout, dry=clean)
+    held = Pipeline()(sprayed, spec, nozzle=layout, dry=clean)
     assert held.quality.clipped_frac > 0.15
     assert flags.CLIPPED in held.quality.flags
     assert held.verdict != "pass"
@@ -132,5 +132,5 @@ def test_a_dry_photo_that_shows_no_card_is_named(pair):
     photo = photo_from_array(np.full((300, 300, 3), 90, np.uint8))
     layout = Layout(name="five", azimuth_deg=(0.0, 72.0, 144.0, 216.0, 288.0))
     with pytest.raises(CardNotFoundError, match="in the dry photo, nothing there") as caught:
-        Pipeline(rectify=rectify)(photo, layout=layout, dry=photo)
+        Pipeline(rectify=rectify)(photo, nozzle=layout, dry=photo)
     assert caught.value.hint == "again"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import subprocess
 import sys
@@ -113,9 +114,9 @@ def test_options_reach_the_measurement(
     assert main(["measure", path, "--layout", str(layout), "--sheet", "a5"]) == 0
     first, second = asked
     assert first["photo"].file == path
-    assert first["layout"] == Layout.evenly_spread(6)
+    assert first["nozzle"] == Layout.evenly_spread(6)
     assert not first["sheet"].size_known
-    assert second["layout"].azimuth_deg == (0.0, 80.0, 190.0, 275.0)
+    assert second["nozzle"].azimuth_deg == (0.0, 80.0, 190.0, 275.0)
     assert (second["sheet"].width_mm, second["sheet"].height_mm) == (148.0, 210.0)
 
 
@@ -232,6 +233,24 @@ def test_a_mistake_in_the_program_is_told_in_one_line(
         main(["measure", path, "--holes", "4"])
 
 
+def test_no_command_ends_in_a_traceback(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object, **__: object) -> str:
+        raise ZeroDivisionError("division by zero")
+
+    monkeypatch.setattr("spraycheck.nozzles.write.limits_text", fail)
+    assert main(["limits"]) == 3
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    message = one_line(shown.err)
+    assert "internal error: ZeroDivisionError: division by zero (test_cli.py line " in message
+    assert "please report this" in message
+    monkeypatch.setenv("SPRAYCHECK_TRACEBACK", "1")
+    with pytest.raises(ZeroDivisionError):
+        main(["limits"])
+
+
 # -- usage errors
 
 
@@ -277,10 +296,32 @@ def test_a_malformed_layout_names_line_and_key(
     assert main(["measure", card("pass.jpg"), "--layout", str(layout), "--json"]) == 2
     shown = capsys.readouterr()
     assert shown.out == ""
-    message = one_line(shown.err)
-    assert "line 4" in message
-    assert "'azimuth'" in message
-    assert "did you mean azimuth_deg?" in message
+    told = shown.err.splitlines()
+    assert len(told) == 3  # this key, the missing one, and that one hole is too few
+    for line in told:
+        assert line.startswith(f"spraycheck: layout '{layout}', line ")
+        assert ", expected " in line
+    (slip,) = [line for line in told if "'azimuth'" in line]
+    assert "line 4: unknown key" in slip
+    assert "did you mean azimuth_deg?" in slip
+
+
+@pytest.mark.parametrize(
+    ("arguments", "command"),
+    [
+        (["measure", "x.jpg", "--holes", "2"], "measure"),
+        (["measure", "x.jpg", "--holes", "4", "--nozzle", "x"], "measure"),
+        (["compare", "a.jpg", "b.jpg", "--nozzle", "pintle"], "compare"),
+        (["batch", "cards", "--holes", "4", "--aim", "centre"], "batch"),
+        (["nozzle", "new", "x"], "nozzle new"),
+    ],
+)
+def test_a_usage_error_names_the_help_of_its_command(
+    arguments: list[str], command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = check_refused(arguments, ", expected ", capsys)
+    assert told.startswith(f"spraycheck {command}: ")
+    assert told.endswith(f"; see spraycheck {command} --help\n")
 
 
 @pytest.mark.parametrize("arguments", [[], ["frob"], ["measure"], ["--frob"]])
@@ -404,6 +445,33 @@ def test_overlay_that_cannot_be_written_keeps_the_result(
 
 
 # -- the process itself
+
+
+@pytest.mark.parametrize("photo", ["sample_images/good-eight-holes.jpg", "missing.jpg"])
+def test_the_garbage_collector_rests_only_while_modules_are_loaded(photo: str) -> None:
+    code = (
+        "import gc, sys\n"
+        "from spraycheck.cli.main import main\n"
+        f"arguments = ['measure', {photo!r}, '--holes', '8', '--json']\n"
+        "main(arguments)\n"
+        "print(gc.isenabled(), gc.get_freeze_count() > 10_000, file=sys.stderr)\n"
+        "before = gc.get_freeze_count()\n"
+        "main(arguments)\n"
+        "print(gc.get_freeze_count() <= before, file=sys.stderr)\n"
+    )
+    command = [sys.executable, "-c", code]
+    root = Path(__file__).parents[1]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, cwd=root, check=True)
+    told = [line for line in done.stderr.splitlines() if not line.startswith("spraycheck: ")]
+    assert told == ["True True", "True"]
+
+
+def test_the_garbage_collector_is_back_after_a_usage_error(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["measure", "x.jpg", "--layout", "missing.toml"]) == 2
+    assert gc.isenabled()
+    capsys.readouterr()
 
 
 def test_ctrl_c_is_no_traceback(

@@ -156,7 +156,7 @@ def test_the_report_is_plain_where_it_has_to_be():
     assert text.isascii()
     assert "\x1b" not in text
     compared = comparison_report(
-        compare_cards(*result.photos), colour=False, width=60, ascii_only=True
+        compare_cards(*result.together.photos), colour=False, width=60, ascii_only=True
     )
     assert compared.isascii()
     assert "\x1b" not in compared

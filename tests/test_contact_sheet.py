@@ -15,6 +15,7 @@ from batch_tools import batch, photo
 from pages import Page, check_needs_no_network
 
 from spraycheck.batch.gallery import reason_of, severity_of
+from spraycheck.judge.result import HoleState
 from spraycheck.report.contact_sheet import Card, Plot, contact_sheet, data_address
 
 CARDS = (
@@ -160,6 +161,9 @@ def test_worst_comes_first() -> None:
         record("clear", "clear", "clear"),
     ]
     severities = [severity_of(r) for r in order]
+    clear = severity_of(record("clear", "clear", "clear"))
+    for state in HoleState:
+        assert (severity_of(record(state, "clear", "clear")) > clear) == (state != "clear"), state
     assert severities == sorted(severities, reverse=True)
     assert len(set(severities)) == len(order)
     assert reason_of(order[1]) == "hole 1 blocked; hole 2 weak (50%)"

@@ -12,9 +12,8 @@ from reportlab.platypus import Paragraph
 
 from spraycheck.cli.main import main
 from spraycheck.judge.findings import AID, CAUTION, KINDS, PHOTO_ADVICE, needed
-from spraycheck.report.catalogue import NO_CAUSE, Entry, catalogue
+from spraycheck.report.catalogue import NO_CAUSE, Entry, catalogue, catalogue_html
 from spraycheck.report.catalogue.examples import EXAMPLES, example_text
-from spraycheck.report.catalogue.html import catalogue_html
 from spraycheck.report.catalogue.pdf import catalogue_pdf
 from spraycheck.report.catalogue.terminal import catalogue_text
 

@@ -124,7 +124,7 @@ def test_what_disappears_is_told(where: tuple[str, ...], what: str, says: str) -
         holder.remove(what)
     else:
         holder.pop(what, None)
-    told = lost(FROZEN, less, RENAMED | {"name": {}, "word": {}, "key": {}})
+    told = lost(FROZEN, less, {sort: {} for sort in RENAMED})
     assert (len(told) == 1 and told[0].startswith(says)) if says else told == []
 
 

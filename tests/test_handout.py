@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from refusals import check_refused
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
 from spraycheck.cli.main import main
@@ -18,7 +19,8 @@ from spraycheck.judge.findings import AID
 from spraycheck.judge.limits import Limits
 from spraycheck.report.handout import PAPERS, Handout, compose_handout
 from spraycheck.report.handout.pdf import handout_pdf
-from spraycheck.report.handout.sketches import PATTERNS, Dashes, Pattern, Stain
+from spraycheck.report.handout.sketches import PATTERNS, Pattern
+from spraycheck.report.shapes import Polygon, Polyline
 
 CAUTIONS = {
     "pressure that breaks skin": r"100 psi.*skin",
@@ -65,9 +67,9 @@ def test_it_is_one_page_of_true_size_with_every_word_drawn_on_it(
     drawn: list[tuple[str, float]] = []
     draw = Paragraph.drawOn
 
-    def note(self: Paragraph, canvas: object, x: float, y: float, *more: object) -> None:
-        drawn.append((self.getPlainText(), y))
-        draw(self, canvas, x, y, *more)
+    def note(self: Paragraph, canvas: Canvas, x: float, y: float, **more: object) -> None:
+        drawn.append((self.getPlainText(), canvas.absolutePosition(x, y)[1]))
+        draw(self, canvas, x, y, **more)
 
     monkeypatch.setattr(Paragraph, "drawOn", note)
     handout = compose_handout(paper.upper())
@@ -100,8 +102,9 @@ def area(outline: tuple[tuple[float, float], ...]) -> float:
     return float(abs(x @ np.roll(y, 1) - y @ np.roll(x, 1)) / 2)
 
 
-def streaks(pattern: Pattern) -> list[Stain]:
-    return [m for m in pattern.marks() if isinstance(m, Stain) and area(m.outline) > 0.01]
+def streaks(pattern: Pattern) -> list[Polygon]:
+    stains = [shape for shape in pattern.shapes() if isinstance(shape, Polygon)]
+    return [stain for stain in stains if area(stain.points) > 0.01]
 
 
 def by_title(title: str) -> Pattern:
@@ -117,32 +120,31 @@ def test_a_sketch_shows_as_many_stains_as_it_says(title: str, count: int) -> Non
 
 
 def test_a_weak_and_a_heavy_streak_have_their_share_of_area() -> None:
-    good = {round(area(s.outline), 6) for s in streaks(by_title("Good"))}
+    good = {round(area(s.points), 6) for s in streaks(by_title("Good"))}
     assert len(good) == 1
     (healthy,) = good
     for title, pick in (("Weak", min), ("Heavy", max)):
         pattern = by_title(title)
-        odd = pick(area(s.outline) for s in streaks(pattern))
+        odd = pick(area(s.points) for s in streaks(pattern))
         assert odd / healthy == pytest.approx(*pattern.flows.values(), rel=1e-5)
 
 
 def test_a_leaning_streak_is_turned_out_of_its_dashes() -> None:
     pattern = by_title("Off-line")
-    (dashes,) = (m for m in pattern.marks() if isinstance(m, Dashes))
+    (dashes,) = (shape for shape in pattern.shapes() if isinstance(shape, Polyline))
 
     def direction(points: tuple[tuple[float, float], ...]) -> float:
         x, y = np.mean(points, axis=0)
         return math.degrees(math.atan2(x, -y))
 
-    away = [direction(s.outline) - direction(dashes.points[:-1]) for s in streaks(pattern)]
+    away = [direction(s.points) - direction(dashes.points[:-1]) for s in streaks(pattern)]
     assert min(away, key=abs) == pytest.approx(17.0, abs=1e-6)
 
 
 def test_no_sketch_leaves_its_square() -> None:
     for pattern in PATTERNS:
-        for mark in pattern.marks():
-            points = mark.points if isinstance(mark, Dashes) else mark.outline
-            assert np.abs(np.array(points)).max() < 1.55, pattern.title
+        for shape in pattern.shapes():
+            assert np.abs(np.array(shape.points)).max() < 1.55, pattern.title
 
 
 # -- mistakes

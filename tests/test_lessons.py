@@ -4,24 +4,26 @@ from __future__ import annotations
 
 import io
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from PIL import Image
 from report_factory import make_assessment
 
-from spraycheck.errors import InputError
-from spraycheck.report.atlas import AtlasPage, HoleRow
-from spraycheck.report.lessons import certainty, closed_forms, gallery, stages
-from spraycheck.report.lessons.tables import (
+from figures import certainty, closed_forms, gallery, stages
+from figures.tables import (
     Checked,
     Comparison,
     chosen_columns,
     markdown_table,
     tally,
 )
+from spraycheck.errors import InputError
 from spraycheck.stats.conformity import Tolerance, conformity_probability
+from spraycheck.train.atlas import AtlasPage, Jpeg
+from spraycheck.train.lessons.agreement import CardAgreement, HoleAgreement, TrueState
+from spraycheck.train.lessons.card_request import CardRequest
+from spraycheck.train.lessons.lesson import Lesson, LessonKind
 
 
 def _pixels(data: bytes) -> np.ndarray:
@@ -97,19 +99,32 @@ def _jpeg(colour: tuple[int, int, int]) -> bytes:
     return out.getvalue()
 
 
-def _page() -> AtlasPage:
-    clear = HoleRow(
-        hole=1, gives_frac=1.0, true_ratio=1.0, true_off_deg=0.2, true_state="clear", ratio=0.98,
-        ratio_u=0.04, off_deg=0.4, off_u_deg=1.0, state="clear", agrees="agrees",
+def _pair(hole: int, flow_frac: float, state: str, ratio: float, off_deg: float) -> HoleAgreement:
+    true = TrueState(
+        hole=hole, flow_frac=flow_frac, state=state, area_ratio=flow_frac, deviation_deg=0.2
+    )
+    return HoleAgreement(
+        true=true, measured=state, area_ratio=ratio, area_ratio_u=0.04, deviation_deg=off_deg,
+        deviation_u_deg=1.0,
     )  # fmt: skip
-    weak = replace(clear, hole=2, gives_frac=0.5, true_state="weak", ratio=0.51, state="weak")
+
+
+def _page() -> AtlasPage:
+    pairs = (
+        _pair(1, 1.0, "clear", 0.98, 0.4),
+        _pair(2, 0.5, "weak", 0.51, 0.4),
+        _pair(3, 1.0, "clear", 0.98, -0.9),
+    )
     return AtlasPage(
-        group="Weak", title="Weak", kind="fault", see="One streak is small.",
-        photo=_jpeg((200, 30, 30)), photo_size=(200, 200), seen=_jpeg((30, 30, 200)),
-        seen_size=(200, 200), rows=(clear, weak, replace(clear, hole=3, off_deg=-0.9)),
-        others=("A drip of 1 mm³.",), true_verdict="fail", verdict="fail", reason="hole 2 weak",
-        agreement="agrees", causes=("deposit",), steps=("Release the pressure first.",),
-        command="spraycheck demo",
+        lesson=Lesson(
+            group="Weak", title="Weak", kind=LessonKind.FAULT, request=CardRequest(),
+            see="One streak is small.", causes=("deposit",),
+            steps=("Release the pressure first.",),
+        ),
+        photo=Jpeg(data=_jpeg((200, 30, 30)), width_px=200, height_px=200),
+        seen=Jpeg(data=_jpeg((30, 30, 200)), width_px=200, height_px=200),
+        answer=CardAgreement(pairs=pairs, true_verdict="fail", verdict="fail"),
+        others=("A drip of 1 mm³.",), reason="hole 2 weak",
     )  # fmt: skip
 
 

@@ -13,9 +13,8 @@ import pytest
 from PIL import Image
 from test_combination import PRINTED, shot
 
-from spraycheck.batch.expectations import Expectations
+from spraycheck.batch.expectations import Expectations, PhotoOptions
 from spraycheck.batch.manifest import read_manifest
-from spraycheck.batch.run import _settings
 from spraycheck.batch.scoring import Task, score
 from spraycheck.cli.main import main
 from spraycheck.errors import LayoutError
@@ -124,23 +123,12 @@ def test_a_manifest_says_which_cards_were_lined_up(folder: Path) -> None:
         "file,layout,holes,lined_up\ncard.jpg,n.toml,,dowel\nnone.jpg,n.toml,,\n"
         "wrong.jpg,n.toml,,notch\neven.jpg,,5,dowel\n"
     )
-    asking = Expectations(manifest=read_manifest(str(folder / "m.csv")))
+    asking = Expectations(PhotoOptions(), manifest=read_manifest(str(folder / "m.csv")))
     told = {name: asking.of(str(folder / f"{name}.jpg")) for name in ("card", "none", "wrong")}
-    assert [one.lined_up for one in told.values()] == ["dowel", "", ""]
+    assert [one.settings.lined_up for one in told.values()] == ["dowel", "", ""]
     assert "expected that feature" in str(told["wrong"].problem)
     assert "names no feature" in str(asking.of(str(folder / "even.jpg")).problem)
-    digest = _settings(None, None)
-    assert digest(told["card"]) != digest(told["none"])
-    expected = told["card"]
-    assert isinstance(expected.layout, Layout)
-    scored = score(
-        Task(
-            file=str(folder / "card.jpg"),
-            layout=expected.layout,
-            spec=expected.spec,
-            limits=expected.limits,
-            pictures=False,
-            lined_up=expected.lined_up,
-        )
-    )
+    asked = told["card"].settings
+    assert asked.digest != told["none"].settings.digest
+    scored = score(Task(file=str(folder / "card.jpg"), settings=asked, pictures=False))
     assert scored.result["lined_up_with"] == "dowel"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from spraycheck.judge.layout import Layout
-from spraycheck.judge.matching import REACH_BY_THROW, match_layout
+from spraycheck.judge.matching import OUTER_BY_FACTOR, match_layout
 
 SLANTED = Layout(
     name="slanted",
@@ -17,7 +17,7 @@ SLANTED = Layout(
 def found(centre_u: float, *, sigma_mm: float, weak: bool = False) -> float:
     """Share of 80 drawn patterns, 45 mm wide, whose holes are all told rightly."""
     rng = np.random.default_rng(11)
-    throw = REACH_BY_THROW * SLANTED.log_throw()
+    throw = OUTER_BY_FACTOR * SLANTED.log_radial_factor()
     right = 0
     for _ in range(80):
         azimuth = np.radians(np.array(SLANTED.azimuth_deg) + rng.uniform(0, 360))
@@ -32,7 +32,7 @@ def found(centre_u: float, *, sigma_mm: float, weak: bool = False) -> float:
             seen[order],
             np.array(SLANTED.azimuth_deg),
             log_reach=np.log(np.hypot(*tips.T))[order],
-            log_throw=throw,
+            log_radial_factor=throw,
             centre_u=centre_u,
         )
         right += match.hole_of == tuple(order.tolist())

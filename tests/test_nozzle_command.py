@@ -11,8 +11,8 @@ from PIL import Image
 
 from spraycheck.cli.main import main
 from spraycheck.judge.layout import Layout
-from spraycheck.nozzles.files import read_nozzle
 from spraycheck.nozzles.library import EXAMPLES
+from spraycheck.nozzles.read import read_nozzle
 from spraycheck.report.nozzle_dial import text_dial
 
 Run = Callable[..., tuple[int, str, str]]

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from spraycheck.nozzles.library import user_folder
-from spraycheck.train.quiz.results import default_results
+from spraycheck.train.quiz.results_file import default_results
 from spraycheck.user_folders import data_folder, settings_folder
 
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from figures.practice_archive import DATES, SHEET, write_archive, write_repeats
 from spraycheck import measure_photo
 from spraycheck.batch.manifest import read_manifest
 from spraycheck.errors import InputError
-from spraycheck.train.archive import DATES, SHEET, write_archive, write_repeats
 
 
 @pytest.fixture(scope="module")

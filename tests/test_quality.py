@@ -22,7 +22,7 @@ from spraycheck.judge.findings import text_of as say
 from spraycheck.judge.judge import check_spray, decide_case, photo_findings
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
-from spraycheck.judge.quality.gate import limitations
+from spraycheck.judge.quality.metrics import measure_quality
 from spraycheck.judge.quality.wicking import (
     parse_spray_time,
     seconds_since,
@@ -87,7 +87,7 @@ def text_of(assessment, code):
 def judged_again(a, **parts):
     """The photo judged anew with other parts of what was measured."""
     found = with_parts(a, **parts).measurement
-    quality = replace(a.quality, limitations=limitations(a.quality, found))
+    quality = measure_quality(found)
     case = check_spray(found, a.layout, a.limits, quality=quality)
     return decide_case(case, quality=quality)
 
@@ -95,7 +95,7 @@ def judged_again(a, **parts):
 def told_openly(a, **parts):
     """What is said of the photo where the verdict is open."""
     found = with_parts(a, **parts).measurement
-    quality = replace(a.quality, limitations=limitations(a.quality, found))
+    quality = measure_quality(found, elapsed_s=a.quality.elapsed_s)
     return {f.code: say(f) for f in photo_findings(found, Verdict.RECHECK, quality)}
 
 
@@ -236,8 +236,7 @@ def test_flash_and_lossy_copy_are_told_only_when_the_verdict_is_open():
     assert passed.verdict == "pass"
     assert "photo-poor" not in codes(passed)
     found = with_parts(good(), photo=photo).measurement
-    quality = replace(good().quality, limitations=limitations(good().quality, found))
-    told = photo_findings(found, Verdict.RECHECK, quality)
+    told = photo_findings(found, Verdict.RECHECK, measure_quality(found))
     assert sum("flash" in say(f) for f in told) == 1
 
 

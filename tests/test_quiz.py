@@ -22,27 +22,36 @@ from refusals import check_refused
 from spraycheck.cli.main import main
 from spraycheck.errors import ArchiveError, InputError
 from spraycheck.judge.findings import AID, CAUTION
-from spraycheck.report.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
-from spraycheck.report.quiz.marking import Marks, Named, Target, mark, parse_named
-from spraycheck.report.quiz.page import PageQuestion, quiz_page
-from spraycheck.report.quiz.plot import standing_plot
-from spraycheck.report.quiz.records import SCHEMA, FaultAsked, Record
-from spraycheck.report.quiz.standing import Standing, standings
-from spraycheck.report.quiz.words import RULE, fault_in_words, standing_text
-from spraycheck.train.quiz import export, session
-from spraycheck.train.quiz.asking import Given, Sitting, clean_name, practice_history, record_of
-from spraycheck.train.quiz.papers import fixed_paper, practice_question
-from spraycheck.train.quiz.questions import (
+from spraycheck.train.quiz import page as quiz_pages
+from spraycheck.train.quiz import session
+from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS
+from spraycheck.train.quiz.page import PageQuestion, quiz_page
+from spraycheck.train.quiz.progress import Progress, all_progress
+from spraycheck.train.quiz.progress_plot import plot_files, progress_plot
+from spraycheck.train.quiz.question import (
     Fault,
     Question,
     QuestionSpec,
-    ToolAnswer,
-    ask_tool,
     draw_question,
+    judge_question,
+    score_tool,
 )
-from spraycheck.train.quiz.reporting import load, numbered
-from spraycheck.train.quiz.results import append_results, read_results
-from spraycheck.train.quiz.session import Run, Screen, hold
+from spraycheck.train.quiz.record import (
+    SCHEMA,
+    Answer,
+    AnswerRecord,
+    FaultAsked,
+    Session,
+    clean_name,
+    practice_history,
+    record_of,
+)
+from spraycheck.train.quiz.results_file import append_results, load_results, read_results
+from spraycheck.train.quiz.score import DrawnJet, NamedPlace, Score, parse_places, score_answer
+from spraycheck.train.quiz.selection import exam_questions, practice_question
+from spraycheck.train.quiz.session import Dialogue, SessionSetup, run_session
+from spraycheck.train.quiz.words import RULE, fault_in_words, progress_text
+from spraycheck.train.tool_answer import ToolAnswer
 
 HOSTILE = "Eve \"'</script><img src=x onerror=alert(1)>{{ 7*7 }} $x^2$"
 
@@ -51,14 +60,14 @@ HOSTILE = "Eve \"'</script><img src=x onerror=alert(1)>{{ 7*7 }} $x^2$"
 
 
 def test_a_class_gets_the_same_paper_from_a_seed_and_another_from_another() -> None:
-    assert fixed_paper(7, 20) == fixed_paper(7, 20)
-    assert fixed_paper(7, 20) != fixed_paper(8, 20)
-    assert len({spec.seed for spec in fixed_paper(7, 20)}) == 20
+    assert exam_questions(7, 20) == exam_questions(7, 20)
+    assert exam_questions(7, 20) != exam_questions(8, 20)
+    assert len({spec.seed for spec in exam_questions(7, 20)}) == 20
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_a_paper_mixes_good_and_bad_fairly(seed: int) -> None:
-    paper = fixed_paper(seed, 60)
+    paper = exam_questions(seed, 60)
     bad = [spec for spec in paper if spec.faults]
     assert len(bad) == 30
     firsts = Counter(spec.faults[0].kind for spec in bad)
@@ -75,7 +84,7 @@ def test_a_paper_mixes_good_and_bad_fairly(seed: int) -> None:
 
 
 def test_severities_of_a_paper_are_spread_over_their_ladders() -> None:
-    faults = [fault for spec in fixed_paper(3, 200) for fault in spec.faults]
+    faults = [fault for spec in exam_questions(3, 200) for fault in spec.faults]
     for word, kind in QUIZ_KINDS.items():
         levels = [fault.severity for fault in faults if fault.kind == word]
         if not kind.graded:
@@ -93,7 +102,7 @@ def test_severities_of_a_paper_are_spread_over_their_ladders() -> None:
 )  # fmt: skip
 def test_impossible_papers_are_refused(seed: int, questions: int) -> None:
     with pytest.raises(InputError, match="expected"):
-        fixed_paper(seed, questions)
+        exam_questions(seed, questions)
 
 
 def test_unknown_faults_and_look_alikes_are_refused() -> None:
@@ -154,11 +163,11 @@ def test_practice_balances_good_and_faulty_in_every_six() -> None:
 # -- marking
 
 
-def holes(*kinds: str) -> tuple[Target, ...]:
+def holes(*kinds: str) -> tuple[DrawnJet, ...]:
     """Targets at even steps, clockwise from 12 o'clock."""
     step = 360 / len(kinds)
     return tuple(
-        Target(
+        DrawnJet(
             hole=k + 1, kind=kind, severity=0.5 if kind else 0.0, expected_deg=step * k,
             direction_deg=math.nan if kind == "blocked" else step * k,
         )
@@ -166,8 +175,8 @@ def holes(*kinds: str) -> tuple[Target, ...]:
     )  # fmt: skip
 
 
-def stray_at(direction_deg: float) -> Target:
-    return Target(
+def stray_at(direction_deg: float) -> DrawnJet:
+    return DrawnJet(
         hole=0, kind="stray", severity=0.6, expected_deg=direction_deg, direction_deg=direction_deg
     )
 
@@ -175,39 +184,41 @@ def stray_at(direction_deg: float) -> Target:
 def test_a_place_belongs_to_the_nearest_hole_even_across_twelve() -> None:
     targets = holes("weak", "", "", "")
     for clock in (350.0, 0.0, 30.0):
-        marks = mark(targets, "faulty", [Named(kind="weak", clock_deg=clock)])
-        assert marks.all_right, clock
-    marks = mark(targets, "faulty", [Named(kind="weak", clock_deg=75.0)])
-    assert (marks.found, marks.false_holes, marks.all_right) == ((False,), 1, False)
+        score = score_answer(targets, "faulty", [NamedPlace(kind="weak", clock_deg=clock)])
+        assert score.all_right, clock
+    score = score_answer(targets, "faulty", [NamedPlace(kind="weak", clock_deg=75.0)])
+    assert (score.found, score.false_holes, score.all_right) == ((False,), 1, False)
 
 
 def test_kind_and_place_are_marked_apart() -> None:
-    marks = mark(holes("", "blocked", ""), "faulty", [Named(kind="weak", clock_deg=120.0)])
-    assert (marks.verdict_right, marks.found, marks.kind_right) == (True, (True,), (False,))
-    assert not marks.all_right
+    score = score_answer(
+        holes("", "blocked", ""), "faulty", [NamedPlace(kind="weak", clock_deg=120.0)]
+    )
+    assert (score.verdict_right, score.found, score.kind_right) == (True, (True,), (False,))
+    assert not score.all_right
 
 
 def test_a_stray_jet_is_not_held_against_a_hole() -> None:
     targets = (*holes("", "", ""), stray_at(50.0))
-    right = mark(targets, "faulty", [Named(kind="stray", clock_deg=60.0)])
+    right = score_answer(targets, "faulty", [NamedPlace(kind="stray", clock_deg=60.0)])
     assert right.all_right
-    none = mark(holes("", "", ""), "faulty", [Named(kind="stray", clock_deg=60.0)])
+    none = score_answer(holes("", "", ""), "faulty", [NamedPlace(kind="stray", clock_deg=60.0)])
     assert (none.verdict_right, none.false_holes, none.false_stray) == (False, 0, True)
 
 
 def test_places_are_read_as_people_write_them() -> None:
-    assert parse_named("4 weak, 10:30 OFF-LINE") == (
-        Named(kind="weak", clock_deg=120.0),
-        Named(kind="off-line", clock_deg=315.0),
+    assert parse_places("4 weak, 10:30 OFF-LINE") == (
+        NamedPlace(kind="weak", clock_deg=120.0),
+        NamedPlace(kind="off-line", clock_deg=315.0),
     )
-    assert parse_named("hole at 12 o'clock b") == (Named(kind="blocked", clock_deg=0.0),)
-    assert parse_named("7") == (Named(kind="unnamed", clock_deg=210.0),)
+    assert parse_places("hole at 12 o'clock b") == (NamedPlace(kind="blocked", clock_deg=0.0),)
+    assert parse_places("7") == (NamedPlace(kind="unnamed", clock_deg=210.0),)
 
 
 @pytest.mark.parametrize("text", ["", "13 weak", "weak", "4 purple", "4 5 weak", "4:75 weak"])
 def test_what_cannot_be_a_place_is_said_so(text: str) -> None:
     with pytest.raises(InputError, match="expected"):
-        parse_named(text)
+        parse_places(text)
 
 
 # -- a drawn question
@@ -223,7 +234,7 @@ def question() -> Question:
 
 @pytest.fixture(scope="module")
 def tool(question: Question) -> ToolAnswer:
-    return ask_tool(question)
+    return judge_question(question)
 
 
 def test_a_question_shows_what_it_asks_for_and_the_tool_sees_it(
@@ -231,44 +242,44 @@ def test_a_question_shows_what_it_asks_for_and_the_tool_sees_it(
 ) -> None:
     (fault,) = question.faulty
     assert (fault.kind, fault.severity) == ("weak", 0.7)
-    assert len(question.targets) == question.holes
+    assert len(question.jets) == question.holes
     assert tool.verdict == "fail"
-    assert tool.marks.all_right
+    assert score_tool(question, tool).all_right
 
 
 def test_an_answer_is_marked_and_put_on_record(question: Question, tool: ToolAnswer) -> None:
     (fault,) = question.faulty
-    named = (Named(kind="heavy", clock_deg=fault.expected_deg),)
-    given = Given(verdict="faulty", named=named, seconds=12.34)
-    sitting = Sitting(trainee="Ana", began="2026-11-25T08:00:00+01:00", paper=None)
-    record, marks = record_of(sitting, 3, question, given, tool)
+    named = (NamedPlace(kind="heavy", clock_deg=fault.expected_deg),)
+    given = Answer(verdict="faulty", named=named, seconds=12.34)
+    sitter = Session(trainee="Ana", began="2026-11-25T08:00:00+01:00", exam=None)
+    record, score = record_of(sitter, 3, question, given, tool)
     assert record.mode == "practice"
-    assert record.marks == marks
+    assert record.score == score
     assert (record.right, record.faults[0].found, record.faults[0].kind_right) == (
         True, True, False,
     )  # fmt: skip
     assert record.faults[0].severity == pytest.approx(0.7)
     assert record.tool_verdict == tool.verdict
-    exam, _ = record_of(replace(sitting, paper=0), 3, question, given, tool)
+    exam, _ = record_of(replace(sitter, exam=0), 3, question, given, tool)
     assert exam.mode == "exam"
 
 
 # -- records, kept and read again
 
 
-def a_record(**more: Any) -> Record:
+def a_record(**more: Any) -> AnswerRecord:
     fault = FaultAsked(
         kind="weak", severity=0.5, clock_deg=120.0, found=True, kind_right=True, tool_found=True
     )
     fields: dict[str, Any] = {
-        "schema": SCHEMA, "trainee": "Ana", "sitting": "2026-11-25T08:00:00+01:00",
-        "mode": "practice", "paper": None, "question": 1, "at": "2026-11-25T08:01:00+01:00",
+        "schema": SCHEMA, "trainee": "Ana", "session": "2026-11-25T08:00:00+01:00",
+        "mode": "practice", "exam": None, "question": 1, "at": "2026-11-25T08:01:00+01:00",
         "seconds": 20.0, "seed": 5, "holes": 6, "look_alike": "", "faults": (fault,),
         "verdict": "faulty", "named": (), "right": True, "false_holes": 0, "false_stray": False,
         "tool_verdict": "fail", "tool_false_holes": 0, "tool_false_stray": False,
         "results_version": 2,
     }  # fmt: skip
-    return Record(**{**fields, **more})
+    return AnswerRecord(**{**fields, **more})
 
 
 def test_results_are_added_to_and_read_again(tmp_path: Path) -> None:
@@ -283,6 +294,30 @@ def test_results_are_added_to_and_read_again(tmp_path: Path) -> None:
     assert found.damaged == 0
 
 
+def test_results_kept_by_earlier_versions_are_read(tmp_path: Path) -> None:
+    """A line as spraycheck 0.1.0 first wrote it, in the names of that form."""
+    path = tmp_path / "quiz.jsonl"
+    path.write_text(
+        '{"schema":"spraycheck.quiz/1","trainee":"Ana","sitting":"2026-11-25T08:00:00+01:00",'
+        '"mode":"exam","paper":7,"question":3,"at":"2026-11-25T08:01:00+01:00","seconds":20.0,'
+        '"seed":5,"holes":6,"look_alike":"glare","faults":[{"kind":"weak","severity":0.5,'
+        '"clock_deg":120.0,"found":true,"kind_right":false,"tool_found":true}],'
+        '"verdict":"faulty","named":[{"kind":"heavy","clock_deg":118.0}],"right":true,'
+        '"false_holes":0,"false_stray":false,"tool_verdict":"fail","tool_false_holes":0,'
+        '"tool_false_stray":false,"results_version":2}\n',
+        encoding="utf-8",
+    )
+    (record,) = read_results(path).records
+    assert (record.session, record.exam) == ("2026-11-25T08:00:00+01:00", 7)
+    assert record.named == (NamedPlace(kind="heavy", clock_deg=118.0),)
+    assert record.score == Score(
+        verdict_right=True, found=(True,), kind_right=(False,), false_holes=0, false_stray=False
+    )
+    old = path.read_bytes()
+    append_results(path, [record])
+    assert path.read_bytes() == old * 2  # written on in the same names
+
+
 def test_a_torn_line_costs_itself_only(tmp_path: Path) -> None:
     path = tmp_path / "quiz.jsonl"
     append_results(path, [a_record()])
@@ -292,7 +327,7 @@ def test_a_torn_line_costs_itself_only(tmp_path: Path) -> None:
     found = read_results(path)
     assert [record.question for record in found.records] == [1, 3]
     assert found.damaged == 1
-    records, notes = load([path, path])
+    records, notes = load_results([path, path])
     assert len(records) == 2  # the same answers twice count once
     assert "1 damaged" in notes[0]
 
@@ -345,8 +380,8 @@ def test_names_from_outside_cannot_reach_the_terminal(
 def test_only_practice_that_followed_the_answers_adapts() -> None:
     records = [
         a_record(),
-        a_record(question=2, mode="exam", paper=3),
-        a_record(question=3, paper=3),  # practised on a page, whose paper is fixed
+        a_record(question=2, mode="exam", exam=3),
+        a_record(question=3, exam=3),  # practised on a page, whose paper is fixed
         a_record(question=4, trainee="Ben"),
         a_record(question=5, faults=(replace(a_record().faults[0], found=False),)),
     ]
@@ -369,8 +404,8 @@ class Talk:
         return self.replies.pop(0)
 
     @property
-    def screen(self) -> Screen:
-        return Screen(say=self.said.append, ask=self.ask, show=lambda path: True)
+    def screen(self) -> Dialogue:
+        return Dialogue(say=self.said.append, ask=self.ask, show=lambda path: True)
 
     @property
     def text(self) -> str:
@@ -383,13 +418,13 @@ def sit(
 ) -> Any:
     """Hold a sitting on one and the same drawn card."""
     monkeypatch.setattr(session, "draw_question", lambda spec: question)
-    monkeypatch.setattr(session, "ask_tool", lambda asked: tool)
+    monkeypatch.setattr(session, "judge_question", lambda asked: tool)
 
-    def run(talk: Talk, paper: int | None, questions: int = 2) -> tuple[Record, ...]:
+    def run(talk: Talk, paper: int | None, questions: int = 2) -> tuple[AnswerRecord, ...]:
         results = tmp_path / "quiz.jsonl"
-        hold(
-            Run(
-                sitting=Sitting(trainee="Ana", began="2026-11-25T08:00:00+01:00", paper=paper),
+        run_session(
+            SessionSetup(
+                session=Session(trainee="Ana", began="2026-11-25T08:00:00+01:00", exam=paper),
                 questions=questions,
                 results=results,
                 pictures=tmp_path,
@@ -421,7 +456,7 @@ def test_practice_explains_after_every_card(sit: Any, question: Question) -> Non
 def test_an_exam_keeps_its_answers_for_the_end(sit: Any) -> None:
     talk = Talk("g", "g")
     records = sit(talk, 7)
-    assert [(record.mode, record.paper) for record in records] == [("exam", 7)] * 2
+    assert [(record.mode, record.exam) for record in records] == [("exam", 7)] * 2
     assert talk.text.index("Question 2 of 2") < talk.text.index("Wrong: this card is faulty.")
     assert "Question 1: you said good" in talk.text
 
@@ -436,7 +471,7 @@ def test_stopping_keeps_what_was_answered(sit: Any, tmp_path: Path) -> None:
 # -- the report
 
 
-def observer(name: str, cards: int, half: float, seed: int) -> list[Record]:
+def observer(name: str, cards: int, half: float, seed: int) -> list[AnswerRecord]:
     """Answers of a person who finds half of the weak holes with ``half`` of their fuel missing."""
     rng, kind, found = np.random.default_rng(seed), QUIZ_KINDS["weak"], []
     for number in range(1, cards + 1):
@@ -458,20 +493,22 @@ def observer(name: str, cards: int, half: float, seed: int) -> list[Record]:
 
 
 @pytest.fixture(scope="module")
-def standing() -> Standing:
-    (one,) = standings(observer("Ana", 240, 0.45, 1))
+def progress() -> Progress:
+    (one,) = all_progress(observer("Ana", 240, 0.45, 1))
     return one
 
 
-def test_a_report_finds_the_severity_a_person_sees(standing: Standing) -> None:
-    (weak,) = standing.kinds
+def test_a_report_finds_the_severity_a_person_sees(progress: Progress) -> None:
+    (weak,) = progress.kinds
     assert weak.curve is not None
     low, high = weak.threshold
     assert low < 0.45 < high
     assert high / low < 1.6
     assert weak.curve.guess < 0.05  # healthy holes are named once in 60
-    assert standing.false_alarms.some / standing.false_alarms.of == pytest.approx(0.1, abs=0.06)
-    text = standing_text(standing)
+    assert progress.person.false_alarms.some / progress.person.false_alarms.of == pytest.approx(
+        0.1, abs=0.06
+    )
+    text = progress_text(progress)
     assert f"finds half at {weak.curve.threshold:.0%}" in text
     assert "the tool did better (exact McNemar test" in text
     assert "p < 0.001" in text
@@ -479,10 +516,10 @@ def test_a_report_finds_the_severity_a_person_sees(standing: Standing) -> None:
 
 
 def test_few_answers_give_no_curve_and_say_so() -> None:
-    (standing,) = standings(observer("Ana", 10, 0.45, 1))
-    assert standing.kinds[0].curve is None
-    assert "are needed for a curve" in standing_text(standing)
-    assert "Fewer than 40 questions" in standing_text(standing)
+    (progress,) = all_progress(observer("Ana", 10, 0.45, 1))
+    assert progress.kinds[0].curve is None
+    assert "are needed for a curve" in progress_text(progress)
+    assert "Fewer than 40 questions" in progress_text(progress)
 
 
 def test_a_report_with_curves_is_written(
@@ -494,18 +531,18 @@ def test_a_report_with_curves_is_written(
     assert main(asked) == 0
     told = capsys.readouterr()
     assert "Ana: 40 questions in 1 sitting" in told.out
-    for name in numbered(str(plot), 2):
+    for name in plot_files(str(plot), 2):
         assert name.read_bytes().startswith(b"\x89PNG")
     assert main([*asked, "--name", "Zoe"]) == 2
     assert "expected one of Ana, Eve" in capsys.readouterr().err
 
 
 def test_the_curve_of_a_report_is_drawn_where_it_was_fitted(
-    standing: Standing, monkeypatch: pytest.MonkeyPatch
+    progress: Progress, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from matplotlib.axes import Axes
 
-    curve = standing.kinds[0].curve
+    curve = progress.kinds[0].curve
     assert curve is not None
     lines: list[tuple[Any, Any]] = []
     plot = Axes.plot
@@ -515,7 +552,7 @@ def test_the_curve_of_a_report_is_drawn_where_it_was_fitted(
         return plot(self, *args, **more)
 
     monkeypatch.setattr(Axes, "plot", note)
-    assert standing_plot(standing).startswith(b"\x89PNG")
+    assert progress_plot(progress).startswith(b"\x89PNG")
     x, y = next((x, y) for x, y in lines if np.size(x) == 200)
     assert np.allclose(y, curve.at(x / 100))
 
@@ -540,13 +577,13 @@ def page_questions() -> Iterator[PageQuestion]:
             seed=number,
             holes=sum(target.hole > 0 for target in targets),
             look_alike="glare" if number == 1 else "",
-            targets=targets,
+            jets=targets,
             picture=TINY,
             overlay=b"" if number == 2 else TINY,
             hours=[(0.5 + 0.4 * math.sin(math.radians(30 * h)),
                     0.5 - 0.4 * math.cos(math.radians(30 * h))) for h in range(1, 13)],
             tool_verdict="fail" if faulty else "pass",
-            tool_marks=Marks(verdict_right=True, found=every, kind_right=every, false_holes=0,
+            tool_score=Score(verdict_right=True, found=every, kind_right=every, false_holes=0,
                              false_stray=False),
             tool_lines=["FAIL: <b>", "hole"],
         )  # fmt: skip
@@ -555,7 +592,7 @@ def page_questions() -> Iterator[PageQuestion]:
 def page(*, exam: bool, name: str = "") -> str:
     return "".join(
         quiz_page(
-            page_questions(), title="Quiz <1>", exam=exam, paper=5, results_version=2, name=name
+            page_questions(), title="Quiz <1>", exam=exam, seed=5, results_version=2, name=name
         )
     )
 
@@ -575,7 +612,7 @@ def test_the_answers_inside_a_page_are_those_of_its_questions() -> None:
     assert len(inside) == len(TARGETS)
     for data, targets in zip(inside, TARGETS, strict=True):
         faulty = [target for target in targets if target.kind]
-        told = [t for t in data["targets"] if t["kind"]]
+        told = [t for t in data["jets"] if t["kind"]]
         assert [t["kind"] for t in told] == [t.kind for t in faulty]
         assert [t["words"] for t in told] == [fault_in_words(t) for t in faulty]
         for target in faulty:
@@ -597,13 +634,13 @@ def test_an_exported_page_asks_the_paper_of_its_seed(
         drawn.append(spec)
         return replace(question, spec=spec)
 
-    monkeypatch.setattr(export, "draw_question", draw)
-    monkeypatch.setattr(export, "ask_tool", lambda asked: tool)
+    monkeypatch.setattr(quiz_pages, "draw_question", draw)
+    monkeypatch.setattr(quiz_pages, "judge_question", lambda asked: tool)
     asked = ["quiz", "--html", str(tmp_path / "new"), "--exam", "--seed", "9", "--questions", "3"]
     assert main(asked) == 0
     path = tmp_path / "new" / "quiz-exam-9.html"
     assert capsys.readouterr().out.startswith(f"{path}: 3 questions")
-    assert tuple(drawn) == fixed_paper(9, 3)
+    assert tuple(drawn) == exam_questions(9, 3)
     scripts = Page(path.read_text(encoding="utf-8")).scripts
     assert [q["seed"] for q in json.loads(scripts["questions"])] == [spec.seed for spec in drawn]
     assert path.stat().st_size < 3 * 600_000  # 20 questions stay below 15 MB
@@ -618,7 +655,7 @@ def test_an_export_broken_off_leaves_an_older_page_alone(
     def stop(spec: QuestionSpec) -> Question:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(export, "draw_question", stop)
+    monkeypatch.setattr(quiz_pages, "draw_question", stop)
     assert main(["quiz", "--html", str(page), "--questions", "2"]) == 130
     assert page.read_text(encoding="utf-8") == "older"
     assert list(tmp_path.iterdir()) == [page]
@@ -695,9 +732,9 @@ def test_a_page_marks_and_saves_as_the_program_does(exam: bool, tmp_path: Path) 
     assert {record.trainee for record in records} == {clean_name(HOSTILE)}
     assert "onerror=alert" not in re.sub(r"&lt;.*?&gt;", "", shown.split("<script")[0])
     for record, targets, answer in zip(records, TARGETS, ANSWERS, strict=True):
-        named = [Named(kind=kind, clock_deg=clock) for clock, kind in answer]
-        marks = mark(targets, "faulty" if answer else "good", named)
-        assert record.marks == marks
+        named = [NamedPlace(kind=kind, clock_deg=clock) for clock, kind in answer]
+        score = score_answer(targets, "faulty" if answer else "good", named)
+        assert record.score == score
         assert [f.kind for f in record.faults] == [t.kind for t in targets if t.kind]
     said = [("✓ Right" if record.right else "✗ Wrong") for record in records]
     told = [text[: len(word)] for text, word in zip(seen, said * 2, strict=False)]

@@ -12,12 +12,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from spraycheck.batch.study_table import read_study
 from spraycheck.cli.main import main
 from spraycheck.errors import InputError
 from spraycheck.report.agreement import agreements, in_words
 from spraycheck.report.gauge import conclusion, study_value
 from spraycheck.stats.repeatability import cohen_kappa
-from spraycheck.train.studies import read_study
 
 DATA = Path(__file__).parent / "truth/data"
 PEOPLE = ("Ana", "Ben", "Cem")

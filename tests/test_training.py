@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -14,8 +15,10 @@ from refusals import check_refused
 from spraycheck import measure_photo
 from spraycheck.cli.main import main
 from spraycheck.judge.findings import CAUTION
-from spraycheck.train import building
-from spraycheck.train.lessons import lessons
+from spraycheck.train.atlas import Atlas, AtlasPage, Jpeg, building
+from spraycheck.train.atlas.pdf import atlas_pdf
+from spraycheck.train.lessons.agreement import CardAgreement
+from spraycheck.train.lessons.lesson import lessons
 
 FAULTY = ["--holes", "6", "--blocked", "3", "--weak", "5:0.4", "--seed", "7", "--megapixels", "1"]
 
@@ -88,6 +91,23 @@ def test_an_atlas_of_three_lessons(
     data = (tmp_path / "atlas.pdf").read_bytes()
     assert data.startswith(b"%PDF")
     assert len(re.findall(rb"/Type\s*/Page\b", data)) == 4
+
+
+def test_a_pattern_keeps_to_one_page_however_much_there_is_to_tell(picture: Path) -> None:
+    shown = Jpeg(data=picture.read_bytes(), width_px=866, height_px=1155)
+    (lesson,) = (one for one in lessons(1) if one.title == "Weak and heavy")
+    page = AtlasPage(
+        lesson=lesson,
+        photo=shown,
+        seen=shown,
+        answer=CardAgreement(pairs=(), true_verdict="fail", verdict="fail"),
+        others=("A drop of 3 mm³.",) * 30,
+        reason="hole 1 weak",
+    )
+    chatty = replace(page, lesson=replace(lesson, steps=lesson.steps * 5))
+    for pages in ((page, page), (page, chatty)):
+        data = atlas_pdf(Atlas(pages=pages, made_with="test"))
+        assert len(re.findall(rb"/Type\s*/Page\b", data)) == 3
 
 
 def test_an_atlas_needs_a_folder_and_a_number(

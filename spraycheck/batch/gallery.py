@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from spraycheck.batch.columns import Value
-from spraycheck.batch.pictures import Pictures, link_to
+from spraycheck.batch.files import Pictures, link_to
 from spraycheck.batch.records import date_of
 from spraycheck.judge.findings import KINDS
 from spraycheck.report.contact_sheet import Card, data_address
-from spraycheck.report.trends import Shot
+from spraycheck.report.trends import PlottedCard
 
 _WEIGHT: Final = {
     "blocked": 4.0,
@@ -128,14 +128,14 @@ def card_of(
     )
 
 
-def shot_of(row: dict[str, Value]) -> Shot:
+def shot_of(row: dict[str, Value]) -> PlottedCard:
     """Return what is plotted of a row of the table of photos."""
 
     def number(name: str) -> float:
         value = row[name]
         return float(value) if value is not None else math.nan
 
-    return Shot(
+    return PlottedCard(
         verdict=str(row["verdict"]),
         date=str(row["date"] or ""),
         nozzle=str(row["nozzle"] or ""),

@@ -9,19 +9,18 @@ from __future__ import annotations
 import contextlib
 import json
 from array import array
-from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import Any, Final
 
-from spraycheck.batch.columns import hole_rows, photo_row
-from spraycheck.batch.confusion import Comparison
+from spraycheck.batch.columns import TABLES, hole_rows, photo_row
+from spraycheck.batch.files import Pictures, plain_picture, replacing
 from spraycheck.batch.gallery import card_of, severity_of, shot_of, title_of
-from spraycheck.batch.pictures import Pictures, plain_picture
+from spraycheck.batch.progress import WORDS
 from spraycheck.batch.records import make_record
 from spraycheck.batch.scheduler import Done, Work
-from spraycheck.batch.tables import columns_text, have_parquet, open_table, replacing
+from spraycheck.batch.summary import Summary
+from spraycheck.batch.tables import columns_text, have_parquet, open_table, table_files
 from spraycheck.errors import InputError
 from spraycheck.photo.files import shown
 from spraycheck.report.contact_sheet import VERDICTS, Card, Plot, contact_sheet
@@ -41,43 +40,6 @@ the worst are shown."""
 
 PAIRS_MAX: Final = 300
 """Disagreements shown side by side; photos are read again for them."""
-
-
-@dataclass(kw_only=True)
-class Summary:
-    """What a batch came to.
-
-    Parameters
-    ----------
-    folder : Path
-        Where it lies.
-    counts : Counter of str
-        Photos by verdict, ``failed`` or ``not-reached``.
-    duplicates : int
-        Photos whose content another has.
-    stopped, alike : str
-        As in `Done`.
-    comparison : Comparison
-        Of the tool with a person.
-    files : list of str
-        What was written, by name.
-    notes : list of str
-        What else to tell.
-    """
-
-    folder: Path
-    counts: Counter[str] = field(default_factory=Counter)
-    duplicates: int = 0
-    stopped: str = ""
-    alike: str = ""
-    comparison: Comparison = field(default_factory=Comparison)
-    files: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
-
-    @property
-    def complete(self) -> bool:
-        """Whether every photo had its turn."""
-        return not self.stopped
 
 
 def write_outcome(work: Work, done: Done, folder: Path, places: list[str]) -> Summary:
@@ -125,10 +87,8 @@ class _Writer:
         title = title_of(places)
         self._sheet(title, plots)
         self._disagreements(title)
-        names = [RECORDS, "photos.csv", "holes.csv"]
-        if have_parquet():
-            names += ["photos.parquet", "holes.parquet"]
-        else:
+        names = [file for name in TABLES for file in table_files(name)]
+        if not have_parquet():
             self.summary.notes.append(
                 "no Parquet tables: run pip install 'spraycheck[parquet]' to have them"
             )
@@ -156,16 +116,13 @@ class _Writer:
 
     def _tables(self) -> None:
         with contextlib.ExitStack() as stack:
-            path = stack.enter_context(replacing(self.folder / RECORDS))
-            lines: IO[str] = stack.enter_context(open(path, "w", encoding="ascii"))
-            photos = stack.enter_context(open_table(self.folder, "photos"))
-            holes = stack.enter_context(open_table(self.folder, "holes"))
+            add = {name: stack.enter_context(open_table(self.folder, name)) for name in TABLES}
             for index, record in enumerate(self._records()):
-                lines.write(json.dumps(record, separators=(",", ":"), allow_nan=False) + "\n")
                 row = photo_row(record)
-                photos.add(row)
+                add["records"](record)
+                add["photos"](row)
                 for hole in hole_rows(record):
-                    holes.add(hole)
+                    add["holes"](hole)
                 self._note(index, record)
                 if record["outcome"] == "measured" and not record["duplicate_of"]:
                     self.trends.add(shot_of(row))
@@ -261,8 +218,7 @@ class _Writer:
         from spraycheck.constants import RESULTS_VERSION
 
         counts = self.summary.counts
-        words = {"failed": "not measured", "not-reached": "not reached"}
-        said = [f"{counts[v]} {words.get(v, v)}" for v in VERDICTS if counts[v]]
+        said = [f"{counts[v]} {WORDS[v]}" for v in VERDICTS if counts[v]]
         photos = counts.total()
         line = f"{photos} photo{'' if photos == 1 else 's'}: {', '.join(said)}"
         if self.summary.duplicates:

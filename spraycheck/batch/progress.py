@@ -16,7 +16,14 @@ LINE_S: Final = 30.0
 WINDOW_S: Final = 120.0
 """The rate is that of the last two minutes: it follows a change of photos, yet does not flicker."""
 
-_WORDS = {"pass": "pass", "fail": "fail", "recheck": "recheck", "failed": "not measured"}
+WORDS: Final = {
+    "pass": "pass",
+    "fail": "fail",
+    "recheck": "recheck",
+    "failed": "not measured",
+    "not-reached": "not reached",
+}
+"""What came of a photo, in the words a person reads."""
 
 
 class Watcher(Protocol):
@@ -49,13 +56,7 @@ class Tally:
         self.counts: Counter[str] = Counter()
         self.kept = 0
         self._clock = clock
-        self._recent: deque[tuple[float, int]] = deque()
-        self._measured = 0
-
-    @property
-    def done(self) -> int:
-        """Photos finished."""
-        return self.counts.total()
+        self._recent: deque[tuple[float, int]] = deque()  # seconds, photos measured until then
 
     def begin(self, total: int) -> None:
         """Start counting."""
@@ -65,16 +66,22 @@ class Tally:
     def step(self, step: Step) -> None:
         """Count a photo."""
         self.counts[step.code] += 1
-        if step.kept:
-            self.kept += 1
-        else:
-            self._measured += 1
+        self.kept += step.kept
         now = self._clock()
         # One entry a second is enough for a rate and keeps the list short at any speed.
         if now - self._recent[-1][0] >= 1.0 or len(self._recent) == 1:
             self._recent.append((now, self._measured))
         while len(self._recent) > 2 and now - self._recent[0][0] > WINDOW_S:
             self._recent.popleft()
+
+    @property
+    def done(self) -> int:
+        """Photos finished."""
+        return self.counts.total()
+
+    @property
+    def _measured(self) -> int:
+        return self.done - self.kept
 
     @property
     def rate(self) -> float:
@@ -93,7 +100,9 @@ class Tally:
         parts = [f"{self.done} of {self.total}", f"{self.rate:.1f} photos/s"]
         if self.left_s is not None and self.done < self.total:
             parts.append(f"{duration(self.left_s)} left")
-        parts += [f"{_WORDS[c]} {self.counts[c]}" for c in _WORDS if self.counts[c]]
+        parts += [
+            f"{word} {self.counts[code]}" for code, word in WORDS.items() if self.counts[code]
+        ]
         if self.kept:
             parts.append(f"{self.kept} taken over")
         return ", ".join(parts)
@@ -131,16 +140,16 @@ class PlainProgress:
             self.say(self.tally.text())
 
 
-class TerminalProgress:
+class TerminalProgress(PlainProgress):
     """A bar with rate and time left."""
 
     def __init__(self) -> None:
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TextColumn
 
-        self.tally = Tally()
+        super().__init__()
         self._console = Console(stderr=True, highlight=False, markup=False, emoji=False)
-        self._progress = Progress(
+        self._bar = Progress(
             BarColumn(bar_width=24),
             TextColumn("{task.fields[told]}", markup=False),
             console=self._console,
@@ -151,14 +160,14 @@ class TerminalProgress:
 
     def begin(self, total: int) -> None:
         """Show the bar."""
-        self.tally.begin(total)
-        self._task = self._progress.add_task("", total=total or 1, told="starting")
-        self._progress.start()
+        super().begin(total)
+        self._task = self._bar.add_task("", total=total or 1, told="starting")
+        self._bar.start()
 
     def step(self, step: Step) -> None:
         """Move the bar."""
         self.tally.step(step)
-        self._progress.update(self._task, completed=self.tally.done, told=self.tally.text())
+        self._bar.update(self._task, completed=self.tally.done, told=self.tally.text())
 
     def say(self, text: str) -> None:
         """Write a line above the bar."""
@@ -166,9 +175,8 @@ class TerminalProgress:
 
     def end(self) -> None:
         """Take the bar away and leave the last line."""
-        self._progress.stop()
-        if self.tally.done:
-            self.say(self.tally.text())
+        self._bar.stop()
+        super().end()
 
 
 def duration(seconds: float) -> str:

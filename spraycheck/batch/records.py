@@ -6,11 +6,9 @@ from dataclasses import asdict
 from typing import Any, Final
 
 from spraycheck.batch.expectations import Expected
-from spraycheck.batch.keys import FORM
+from spraycheck.batch.scoring import FORM
 from spraycheck.errors import MeasurementError
 from spraycheck.report.document import error_document, limits_entry, plain
-
-OUTCOMES: Final = ("measured", "failed", "not-reached")
 
 
 def make_record(
@@ -22,7 +20,7 @@ def make_record(
     key: str,
     duplicate_of: str | None,
 ) -> dict[str, Any]:
-    """Return the record of one photo as plain JSON values.
+    """Return the record of one photo as plain JSON values; see `columns.RECORDS`.
 
     Parameters
     ----------
@@ -45,8 +43,7 @@ def make_record(
         outcome = "not-reached"
         result = error_document("", _NOT_REACHED)
     photo = {**result["photo"], "file": file}
-    labels = expected.labels
-    known = {name: value or None for name, value in asdict(labels).items()}
+    known = {name: value or None for name, value in asdict(expected.labels).items()}
     record: dict[str, Any] = {
         "schema": FORM,
         "file": file,
@@ -55,18 +52,18 @@ def make_record(
         "outcome": outcome,
         "key": key or None,
         "expected_from": expected.source or None,
-        "sheet": expected.spec.name,
+        "sheet": expected.settings.spec.name,
         **known,
         "result": {**result, "photo": photo},
     }
     if "limits" not in result:
-        layout = expected.layout
+        layout = expected.settings.layout
         record["layout"] = plain(asdict(layout)) if layout else None
-        record["limits"] = limits_entry(expected.limits)
+        record["limits"] = limits_entry(expected.settings.limits)
     return record
 
 
-_NOT_REACHED = MeasurementError(
+_NOT_REACHED: Final = MeasurementError(
     "the batch ended before this photo's turn",
     stage="not-reached",
     hint="run the same command again; it goes on where it ended",

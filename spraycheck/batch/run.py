@@ -2,37 +2,28 @@
 
 from __future__ import annotations
 
-import functools
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
-from spraycheck.batch import scheduler as driver
-from spraycheck.batch.executors import Cluster, Engine, InProcess, Pool
-from spraycheck.batch.expectations import Expectations, Expected
+from spraycheck.batch import scheduler
+from spraycheck.batch.engines import Cluster, Engine, InProcess, Pool
+from spraycheck.batch.expectations import Expectations, PhotoOptions
+from spraycheck.batch.files import Pictures
 from spraycheck.batch.journal import Journal
-from spraycheck.batch.keys import settings_digest
 from spraycheck.batch.manifest import Manifest, read_manifest
-from spraycheck.batch.outcome import Summary, write_outcome
-from spraycheck.batch.pictures import Pictures
+from spraycheck.batch.outcome import write_outcome
 from spraycheck.batch.progress import Watcher
-from spraycheck.batch.sources import JOURNAL_NAME, Listing, find_photos, is_address
-from spraycheck.card.spec import CardSpec
+from spraycheck.batch.sources import OUTCOME_NAMES, Listing, find_photos, is_address
+from spraycheck.batch.summary import Summary
 from spraycheck.errors import InputError
-from spraycheck.judge.layout import Layout
-from spraycheck.judge.limits import LimitSet
-from spraycheck.judge.nozzle import AxialNozzle
-from spraycheck.judge.standoff import Standoff
-from spraycheck.nozzles.files import Nozzle
-from spraycheck.nozzles.library import Cabinet, open_cabinet
 from spraycheck.photo.files import shown
-from spraycheck.pipeline import Pipeline
 
 
 @dataclass(frozen=True, kw_only=True)
-class Options:
-    """What a batch is asked to do.
+class Options(PhotoOptions):
+    """What a batch is asked to do, besides what holds for every photo.
 
     Parameters
     ----------
@@ -40,23 +31,8 @@ class Options:
         Folders, photos or addresses; may be empty with a manifest, whose photos are meant then.
     out : Path
         Folder for the outcome: new, empty, or that of an earlier batch, which is continued.
-    nozzle : Nozzle or None
-        What photos show that no manifest row says it of.
-    sheet : CardSpec or None
-        The sheet of photos that nothing else is said of.
-    printed_mm : (float, float) or None
-        Measured check lines of the printed target cards, level and upright.
-    standoff : Standoff or None
-        Height of the tip over every card.
-    aim : (float, float) or str or None
-        Where the tip was set over every card, for nozzles with one central spray; as of
-        `Pipeline`.
     manifest : str or None
         The table of `manifest`.
-    limits : LimitSet or None
-        What is tolerated of every nozzle; None: what each nozzle's file says, or the defaults.
-    cabinet : Cabinet
-        Where nozzles are looked up by name.
     jobs : int
         Processes; 0 measures in this one.
     cluster : str
@@ -64,19 +40,12 @@ class Options:
     pictures : bool
         Whether to draw.
     patience : int or None
-        See `driver.run`.
+        See `scheduler.run`.
     """
 
     places: tuple[str, ...]
     out: Path
-    nozzle: Nozzle | None = None
-    sheet: CardSpec | None = None
-    printed_mm: tuple[float, float] | None = None
-    standoff: Standoff | None = None
-    aim: str | tuple[float, float] | None = None
     manifest: str | None = None
-    limits: LimitSet | None = None
-    cabinet: Cabinet = field(default_factory=open_cabinet)
     jobs: int = 1
     cluster: str = ""
     pictures: bool = True
@@ -106,7 +75,7 @@ def run_batch(
     InputError
         An option, the manifest or a folder cannot be used; the disk is full; no photos found.
     ArchiveError
-        The journal is of an unknown version.
+        What lies there is no journal, or one of an unknown version.
     """
     out = options.out
     manifest = read_manifest(options.manifest) if options.manifest else None
@@ -125,36 +94,21 @@ def run_batch(
             "check the folder",
         )
     _make_folder(out)
-    pictures = Pictures(out)
-    expectations = Expectations(
-        nozzle=options.nozzle,
-        limits=options.limits,
-        cabinet=options.cabinet,
-        sheet=options.sheet,
-        printed_mm=options.printed_mm,
-        manifest=manifest,
-    )
-    with Journal(os.fspath(out / JOURNAL_NAME)) as journal:
-        if journal.damaged:
-            watcher.say(
-                f"{journal.damaged} damaged lines in the journal left out; their photos are "
-                "scored again"
-            )
-        work = driver.Work(
+    expectations = Expectations(options, manifest)
+    with Journal(os.fspath(out)) as journal:
+        for note in journal.notes:
+            watcher.say(note)
+        work = scheduler.Work(
             paths=listing.paths,
             expected=expectations.of,
-            settings=_settings(options.standoff, options.aim),
-            standoff=options.standoff,
-            aim=options.aim,
             journal=journal,
             engine=_engine(options),
-            pictures=pictures.store if options.pictures else None,
-            has_pictures=pictures.there,
+            pictures=Pictures(out) if options.pictures else None,
             missing=missing,
         )
         watcher.begin(len(listing.paths))
         try:
-            done = driver.run(work, tell=watcher.step, stop=stop, patience=options.patience)
+            done = scheduler.run(work, tell=watcher.step, stop=stop, patience=options.patience)
         finally:
             watcher.end()
         for note in expectations.doubts():
@@ -168,31 +122,6 @@ def _engine(options: Options) -> Engine:
     return Pool(options.jobs) if options.jobs else InProcess()
 
 
-def _settings(
-    standoff: Standoff | None, aim: str | tuple[float, float] | None
-) -> Callable[[Expected], bytes]:
-    holes, central = dict(Pipeline().describe()), dict(Pipeline().describe())
-    for told in (holes, central):
-        if standoff is not None:  # results without it keep their keys
-            told["standoff_mm"] = [standoff.height_mm, standoff.u_mm]
-        for package in ("spraycheck", "numpy", "opencv"):
-            told.pop(package)  # the results version speaks for them
-    central["aim"] = aim
-
-    @functools.cache
-    def digest(
-        layout: Layout | AxialNozzle | None, limits: LimitSet, spec: CardSpec, lined_up: str
-    ) -> bytes:
-        if layout is None:
-            return b""
-        stages = holes if isinstance(layout, Layout) else central
-        if lined_up:
-            stages = {**stages, "lined_up": lined_up}
-        return settings_digest(layout, limits, spec, stages)
-
-    return lambda one: digest(one.layout, one.limits, one.spec, one.lined_up)
-
-
 def _check_out(out: Path) -> None:
     """Refuse a folder that holds something else: a batch must never write among photos."""
     try:
@@ -204,7 +133,7 @@ def _check_out(out: Path) -> None:
             f"--out {shown(out)} cannot be used ({error.strerror}), expected a folder",
             "choose another name or place",
         ) from None
-    if others and JOURNAL_NAME not in others:
+    if others and OUTCOME_NAMES.isdisjoint(others):
         raise InputError(
             f"--out {shown(out)} holds other files ({shown(others[0])}, ...), expected a new "
             "folder or that of an earlier batch",

@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Any, Final
 
+from spraycheck.batch.journal import JOURNAL_NAME, OLD_NAME
 from spraycheck.errors import InputError
 from spraycheck.photo.files import shown, sniff
 
-JOURNAL_NAME: Final = "journal.jsonl"
-"""A folder that holds a file of this name is the outcome of a batch, not an archive of photos."""
+OUTCOME_NAMES: Final = frozenset((JOURNAL_NAME, OLD_NAME))
+"""A folder that holds a file of such a name is the outcome of a batch, not an archive of photos."""
 
 SUFFIXES: Final = frozenset(
     (".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".webp")
@@ -126,7 +127,7 @@ def _entries(folder: str) -> tuple[list[str], list[str], int]:
     files, folders, others = [], [], 0
     with os.scandir(folder) as entries:
         for entry in entries:
-            if entry.name == JOURNAL_NAME:
+            if entry.name in OUTCOME_NAMES:
                 return [], [], 0
             if entry.name.startswith("."):
                 continue

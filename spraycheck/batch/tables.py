@@ -1,4 +1,4 @@
-"""Tables out: CSV always, Parquet where pyarrow is installed, row by row in flat memory.
+"""Tables out, row by row in flat memory: JSON Lines, CSV, and Parquet where pyarrow is installed.
 
 A table is written under a name of its own and put in place when it is whole, so that a reader, or
 a power cut, never meets half of one.
@@ -9,15 +9,24 @@ from __future__ import annotations
 import contextlib
 import csv
 import importlib.util
-import os
-from collections.abc import Iterator, Mapping
+import json
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import Any, Final, Protocol
 
-from spraycheck.batch.columns import TABLES, Column, Value
+from spraycheck.batch.columns import TABLES, Column
+from spraycheck.batch.files import replacing
 
 ROWS_TOGETHER: Final = 4096
 """Rows of a Parquet row group: some megabytes in memory, few enough groups to read fast."""
+
+_FILES: Final = {
+    "records": (".jsonl",),
+    "photos": (".csv", ".parquet"),
+    "holes": (".csv", ".parquet"),
+}
+
+Row = Mapping[str, Any]
 
 
 def have_parquet() -> bool:
@@ -25,59 +34,79 @@ def have_parquet() -> bool:
     return importlib.util.find_spec("pyarrow") is not None
 
 
+def table_files(name: str) -> list[str]:
+    """Return the files that a table of `TABLES` is written to here."""
+    kinds = [kind for kind in _FILES[name] if kind != ".parquet" or have_parquet()]
+    return [f"{name}{kind}" for kind in kinds]
+
+
 @contextlib.contextmanager
-def replacing(path: Path) -> Iterator[Path]:
-    """Give a name to write to; what was written takes the place of ``path`` at the end."""
-    temporary = path.with_name(f".{path.name}.part")
-    try:
-        yield temporary
-        with open(temporary, "rb+") as file:
-            os.fsync(file.fileno())
-        os.replace(temporary, path)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            temporary.unlink()
-        raise
+def open_table(folder: Path, name: str) -> Iterator[Callable[[Row], None]]:
+    """Give a function that writes a row of a table; its files are in place when the block ends."""
+    with contextlib.ExitStack() as stack:
+        writers: list[_Writer] = []
+        for file in table_files(name):
+            part = stack.enter_context(replacing(folder / file))
+            writer = _WRITERS[Path(file).suffix](part, TABLES[name])
+            stack.callback(writer.close)
+            writers.append(writer)
+
+        def add(row: Row) -> None:
+            for writer in writers:
+                writer.add(row)
+
+        yield add
 
 
-class Table:
-    """One table, as CSV and perhaps as Parquet.
+class _Writer(Protocol):
+    def add(self, row: Row) -> None: ...
 
-    Parameters
-    ----------
-    name : str
-        A key of `TABLES`.
-    text : IO[str]
-        Where the CSV goes.
-    parquet : Path or None
-        Where the Parquet goes; None writes none.
-    """
+    def close(self) -> None: ...
 
-    def __init__(self, name: str, text: IO[str], parquet: Path | None) -> None:
-        self._columns = TABLES[name]
-        self._csv = csv.writer(text, lineterminator="\n")
-        self._csv.writerow([column.name for column in self._columns])
-        self._rows: list[Mapping[str, Value]] = []
-        self._writer: Any = None
-        if parquet is not None:
-            import pyarrow.parquet
 
-            self._schema = arrow_schema(self._columns)
-            self._writer = pyarrow.parquet.ParquetWriter(parquet, self._schema, compression="zstd")
+class _JsonLines:
+    def __init__(self, path: Path, columns: tuple[Column, ...]) -> None:
+        self._columns = columns
+        self._file = open(path, "w", encoding="ascii")  # noqa: SIM115
+        self.close = self._file.close
 
-    def add(self, row: Mapping[str, Value]) -> None:
-        """Write a row."""
-        self._csv.writerow([_text(row[column.name]) for column in self._columns])
-        if self._writer is not None:
-            self._rows.append(row)
-            if len(self._rows) >= ROWS_TOGETHER:
-                self._flush()
+    def add(self, row: Row) -> None:
+        values = {
+            column.name: row[column.name]
+            for column in self._columns
+            if column.kind != "document" or column.name in row
+        }
+        self._file.write(json.dumps(values, separators=(",", ":"), allow_nan=False) + "\n")
+
+
+class _Csv:
+    def __init__(self, path: Path, columns: tuple[Column, ...]) -> None:
+        self._names = [column.name for column in columns]
+        self._file = open(path, "w", encoding="utf-8", newline="")  # noqa: SIM115
+        self._csv = csv.writer(self._file, lineterminator="\n")
+        self._csv.writerow(self._names)
+        self.close = self._file.close
+
+    def add(self, row: Row) -> None:
+        self._csv.writerow([row[name] for name in self._names])  # None becomes an empty cell
+
+
+class _Parquet:
+    def __init__(self, path: Path, columns: tuple[Column, ...]) -> None:
+        import pyarrow.parquet
+
+        self._schema = arrow_schema(columns)
+        self._writer = pyarrow.parquet.ParquetWriter(path, self._schema, compression="zstd")
+        self._rows: list[Row] = []
+
+    def add(self, row: Row) -> None:
+        self._rows.append(row)
+        if len(self._rows) >= ROWS_TOGETHER:
+            self._flush()
 
     def close(self) -> None:
-        """Write what is left."""
-        if self._writer is not None:
-            self._flush()
-            self._writer.close()
+        self._flush()
+        self._writer.close()
 
     def _flush(self) -> None:
         import pyarrow
@@ -87,20 +116,11 @@ class Table:
             self._rows = []
 
 
-@contextlib.contextmanager
-def open_table(folder: Path, name: str) -> Iterator[Table]:
-    """Open a table for writing; it is in place when the block ends."""
-    with contextlib.ExitStack() as stack:
-        text_path = stack.enter_context(replacing(folder / f"{name}.csv"))
-        parquet = None
-        if have_parquet():
-            parquet = stack.enter_context(replacing(folder / f"{name}.parquet"))
-        text = stack.enter_context(open(text_path, "w", encoding="utf-8", newline=""))
-        table = Table(name, text, parquet)
-        try:
-            yield table
-        finally:
-            table.close()
+_WRITERS: Final[dict[str, Callable[[Path, tuple[Column, ...]], _Writer]]] = {
+    ".jsonl": _JsonLines,
+    ".csv": _Csv,
+    ".parquet": _Parquet,
+}
 
 
 def arrow_schema(columns: tuple[Column, ...]) -> Any:
@@ -116,16 +136,12 @@ def arrow_schema(columns: tuple[Column, ...]) -> Any:
 def columns_text() -> str:
     """Return the description of all columns as a text a person reads."""
     lines = [
-        "Tables of a spraycheck batch. A column is never renamed or given another meaning; new",
-        "ones go to the end. Empty means not known or not measured. Units are in the names.",
-        "Uncertainties are expanded, 95 %.",
+        "Tables of a spraycheck batch. Read columns by their names: a name is never changed, given",
+        "another meaning or taken away. Empty means not known or not measured. Units are in the",
+        "names. Uncertainties are expanded, 95 %.",
     ]
     for name, columns in TABLES.items():
-        lines += ["", f"{name}.csv, {name}.parquet", ""]
+        lines += ["", ", ".join(f"{name}{kind}" for kind in _FILES[name]), ""]
         width = max(len(column.name) for column in columns)
-        lines += [f"  {c.name:<{width}}  {c.kind:<6}  {c.meaning}" for c in columns]
+        lines += [f"  {c.name:<{width}}  {c.kind:<8}  {c.meaning}" for c in columns]
     return "\n".join(lines) + "\n"
-
-
-def _text(value: Value) -> str:
-    return "" if value is None else str(value)

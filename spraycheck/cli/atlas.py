@@ -7,11 +7,12 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
-    from spraycheck.report.atlas import AtlasPage
+    from spraycheck.train.atlas import AtlasPage
 
 _DESCRIPTION = """\
 Makes an atlas of spray patterns: good ones, every fault at three severities, several
@@ -67,10 +68,11 @@ def run(args: argparse.Namespace) -> int:
             "choose another name or place",
         ) from None
     from spraycheck import __version__
-    from spraycheck.report.atlas.html import atlas_html
-    from spraycheck.report.atlas.pdf import atlas_pdf
-    from spraycheck.train.building import build_atlas
-    from spraycheck.train.pictures import write_file
+    from spraycheck.output_files import write_file
+    from spraycheck.train.atlas import atlas_html
+    from spraycheck.train.atlas.building import build_atlas
+    from spraycheck.train.atlas.pdf import atlas_pdf
+    from spraycheck.train.lessons.agreement import Agrees
 
     atlas = build_atlas(
         seed=seed,
@@ -86,14 +88,16 @@ def run(args: argparse.Namespace) -> int:
         print(folder / name)
     print(atlas.tally)
     for number, page in enumerate(atlas.pages, start=2):
-        if page.agreement != "agrees":
-            print(f"  page {number}, {page.title}: {page.verdict_line}")
-    return 0
+        if page.agreement is not Agrees.YES:
+            print(f"  page {number}, {page.lesson.title}: {page.verdict_line}")
+    return exits.PASS
 
 
 def _progress(number: int, count: int, page: AtlasPage) -> None:
     end = "\n" if number == count else ""
-    print(f"\r{number} of {count}: {page.title:<40.40}", end=end, file=sys.stderr, flush=True)
+    print(
+        f"\r{number} of {count}: {page.lesson.title:<40.40}", end=end, file=sys.stderr, flush=True
+    )
 
 
 def _seed(text: str) -> int:

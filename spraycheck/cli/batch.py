@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import logging
 import os
 import signal
 import sys
@@ -14,27 +13,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from spraycheck.cli import exits
-from spraycheck.cli.axial import USAGE as CENTRAL
-from spraycheck.cli.axial import (
-    add_central_options,
-    central_asked,
-    check_central_options,
-    parse_aim,
-)
 from spraycheck.cli.options import (
+    AXIAL_USAGE,
     USAGE,
+    add_axial_options,
     add_nozzle_options,
-    cabinet_asked,
-    check_nozzle_options,
-    limits_asked,
-    nozzle_asked,
+    add_scale_options,
+    check_kind_options,
+    resolve_library,
+    resolve_limits,
+    resolve_nozzle,
 )
+from spraycheck.cli.terminal import quiet_pillow
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
-    from spraycheck.batch.outcome import Summary
     from spraycheck.batch.progress import Watcher
     from spraycheck.batch.run import Options
+    from spraycheck.batch.summary import Summary
     from spraycheck.cli.main import Commands
 
 _DESCRIPTION = """\
@@ -81,7 +77,8 @@ def add_parser(commands: Commands) -> None:
         usage=f"spraycheck batch FOLDER... [{USAGE[1:-1]}] [--limits FILE]\n       "
         "[--manifest FILE] [--sheet SIZE] [--printed-length MM] [--standoff-mm H]\n       "
         "[--out DIR] [--jobs N | --cluster ADDRESS] [--no-pictures] [--keep-going]\n       "
-        f"[--nozzles DIR]\n       spraycheck batch FOLDER... ({CENTRAL}) [--aim X,Y|centre] ...",
+        f"[--nozzles DIR]\n       spraycheck batch FOLDER... ({AXIAL_USAGE}) "
+        "[--aim X,Y|centre] ...",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -92,26 +89,9 @@ def add_parser(commands: Commands) -> None:
         help="folders, searched with all below them; photos; or addresses such as s3://bucket/cards",
     )
     add_nozzle_options(parser)
-    add_central_options(parser)
+    add_axial_options(parser)
+    add_scale_options(parser)
     parser.add_argument("--manifest", metavar="FILE", help="table (CSV) of what the photos show")
-    parser.add_argument(
-        "--sheet",
-        metavar="SIZE",
-        help="size of the sheet: a4, a5, a6, letter, WIDTHxHEIGHT in mm. A printed target card's "
-        "own size goes before it",
-    )
-    parser.add_argument(
-        "--printed-length",
-        metavar="MM",
-        help="what the 100 mm lines of the printed target cards measure, the same for all: one "
-        "printer",
-    )
-    parser.add_argument(
-        "--standoff-mm",
-        metavar="H",
-        help="height of the tip over the card, the same for all, for example 20+-0.5: adds the "
-        "angles of the holes",
-    )
     for one_card in ("--dry", "--card-number"):  # known, so that the refusal can say why
         parser.add_argument(one_card, metavar="X", help=argparse.SUPPRESS)
     parser.add_argument(
@@ -149,9 +129,7 @@ def add_parser(commands: Commands) -> None:
 def run(args: argparse.Namespace) -> int:
     """Score the folders and tell what came of it."""
     _check_options(args)
-    _one_thread()
-    # Pillow logs what it finds odd in a damaged file; without a handler that would reach stderr.
-    logging.getLogger("PIL").addHandler(logging.NullHandler())
+    quiet_pillow()
     options = _options(args)
     watcher = _watcher()
     from spraycheck.batch.run import run_batch
@@ -174,39 +152,23 @@ def _check_options(args: argparse.Namespace) -> None:
                 f"{option} is about one photo, expected options that hold for all of them",
                 f"use spraycheck measure PHOTO {option} ... for that photo",
             )
-    check_nozzle_options(args)
-
-
-def _one_thread() -> None:
-    """Hold NumPy to one thread before it is imported, as in the workers: same sums, same bits."""
-    from spraycheck.batch import ONE_THREAD
-
-    for name in ONE_THREAD:
-        os.environ.setdefault(name, "1")
 
 
 def _options(args: argparse.Namespace) -> Options:
     from spraycheck.batch.run import Options
-    from spraycheck.card.spec import CardSpec, parse_printed_length, parse_sheet
-    from spraycheck.judge.standoff import parse_standoff
 
-    nozzle, limits = central_asked(args) or nozzle_asked(args), limits_asked(args)
-    if nozzle is not None:  # a mistake here should not be told once for every photo
-        nozzle.limits_under(limits)
-    check_central_options(args, nozzle)
-    printed = parse_printed_length(args.printed_length) if args.printed_length else None
-    if printed is not None:
-        CardSpec(printed_x_mm=printed[0], printed_y_mm=printed[1])  # refuses what is out of reason
+    nozzle = resolve_nozzle(args)  # a mistake here should not be told once for every photo
+    check_kind_options(args, nozzle)
     return Options(
         places=tuple(args.places),
         out=Path(args.out),
         nozzle=nozzle,
-        limits=limits,
-        cabinet=cabinet_asked(args),
-        sheet=parse_sheet(args.sheet) if args.sheet else None,
-        printed_mm=printed,
-        standoff=parse_standoff(args.standoff_mm) if args.standoff_mm else None,
-        aim=parse_aim(args.aim),
+        limits=resolve_limits(args, nozzle),
+        cabinet=resolve_library(args),
+        sheet=args.sheet,
+        printed_mm=args.printed_length,
+        standoff=args.standoff_mm,
+        aim=args.aim,
         manifest=args.manifest,
         jobs=_cores() if args.jobs is None else args.jobs,
         cluster=args.cluster,
@@ -244,13 +206,14 @@ def _stopping(watcher: Watcher) -> Iterator[Callable[[], bool]]:
 
 
 def _tell(summary: Summary, watcher: Watcher) -> None:
+    from spraycheck.batch.progress import WORDS
+
     counts = summary.counts
-    words = {"failed": "not measured", "not-reached": "not reached"}
     total = counts.total()
     print(f"{total} photo{'' if total == 1 else 's'}")
-    for name in ("pass", "fail", "recheck", "failed", "not-reached"):
+    for name, word in WORDS.items():
         if counts[name]:
-            print(f"  {words.get(name, name):<13}{counts[name]:>8}")
+            print(f"  {word:<13}{counts[name]:>8}")
     if summary.duplicates:
         print(f"  {summary.duplicates} of them have the content of another")
     if summary.comparison:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from spraycheck.cli.options import add_folder_option, check_nozzle_options, nozzle_asked
+from spraycheck.cli import exits
+from spraycheck.cli.options import add_library_option, resolve_nozzle
+from spraycheck.cli.terminal import complain
+from spraycheck.cli.values import decimal_number, hole_count
 from spraycheck.errors import InputError
-from spraycheck.output_files import target_file
+from spraycheck.output_files import target_file, write_file
 
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
@@ -66,7 +68,7 @@ def add_parser(commands: Commands) -> None:
     parser.add_argument(
         "--holes",
         metavar="N",
-        type=int,
+        type=hole_count,
         help="number of even holes; draws no ticks, since no direction is known from it",
     )
     parser.add_argument(
@@ -81,14 +83,14 @@ def add_parser(commands: Commands) -> None:
         help="nozzle file looked up by its name; the card's code carries the name, so that measure "
         "and batch need not be told. Ticks as with --layout",
     )
-    add_folder_option(parser)
+    add_library_option(parser)
     parser.add_argument(
         "--copies", metavar="K", type=int, default=1, help="pages per injector, default 1"
     )
     parser.add_argument(
         "--png",
         metavar="DPI",
-        type=float,
+        type=decimal_number("--png 300"),
         help="also write each page as a picture beside the PDF, 72 to 1200 pixels per inch",
     )
     parser.set_defaults(run=run)
@@ -110,24 +112,20 @@ def run(args: argparse.Namespace) -> int:
 
     from spraycheck.report.card_pdf import card_pdf
 
-    _write(target, card_pdf([page for page in pages for _ in range(args.copies)]))
+    write_file(target, card_pdf([page for page in pages for _ in range(args.copies)]), "card")
     names = [str(target)]
     for number, picture in enumerate(pictures, start=1):
         suffix = f"-{number}" if len(pictures) > 1 else ""
         beside = target.with_name(f"{target.stem}{suffix}.png")
-        _write(beside, picture)
+        write_file(beside, picture, "card")
         names.append(str(beside))
     print("\n".join(names))
-    print(
-        "spraycheck: print at 100 %, then measure the 100 mm lines with a steel rule",
-        file=sys.stderr,
-    )
-    return 0
+    complain("print at 100 %, then measure the 100 mm lines with a steel rule")
+    return exits.PASS
 
 
 def _checked(args: argparse.Namespace) -> Path:
     """Check what was asked, and return where the cards go."""
-    check_nozzle_options(args)
     target = target_file(args.out, "card", (".pdf",), hint="for a picture give --png DPI as well")
     pages = args.copies * len(args.injector or [""])
     if not (args.copies >= 1 and pages <= _MOST_PAGES):
@@ -140,7 +138,7 @@ def _checked(args: argparse.Namespace) -> Path:
 def _layout(args: argparse.Namespace) -> Layout | None:
     from spraycheck.judge.layout import Layout
 
-    nozzle = nozzle_asked(args)
+    nozzle = resolve_nozzle(args)
     # A central spray has no directions to draw; its card is the plain one.
     return nozzle.expected if nozzle and isinstance(nozzle.expected, Layout) else None
 
@@ -149,14 +147,3 @@ def _pictures(pages: list[CardPage], dpi: float) -> list[bytes]:
     from spraycheck.report.card_png import card_picture, png_bytes
 
     return [png_bytes(card_picture(page, dpi), dpi) for page in pages]
-
-
-def _write(path: Path, data: bytes) -> None:
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise InputError(
-            f"card {str(path)!r} cannot be written ({error.strerror or error}), expected room and "
-            "permission to write",
-            "choose another place",
-        ) from None

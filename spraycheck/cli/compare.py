@@ -3,28 +3,24 @@
 from __future__ import annotations
 
 import argparse
-import logging
-import math
 from typing import TYPE_CHECKING, Any
 
 from spraycheck.cli import exits
-from spraycheck.cli.axial import check_holes
+from spraycheck.cli.measure import Job, answer, measure_all
 from spraycheck.cli.options import (
     USAGE,
     add_nozzle_options,
-    cabinet_asked,
-    check_nozzle_options,
-    limits_asked,
-    nobody_says,
-    nozzle_asked,
+    add_sheet_option,
+    check_has_holes,
+    resolve_library_for,
+    resolve_limits,
+    resolve_nozzle,
 )
-from spraycheck.cli.shots import answer, look, measure_all
-from spraycheck.errors import InputError
+from spraycheck.cli.terminal import look, quiet_pillow
+from spraycheck.cli.values import decimal_number
 
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
-    from spraycheck.judge.result import Result
-    from spraycheck.nozzles.files import Nozzle
 
 _DESCRIPTION = """\
 Compares two photos of one nozzle's spray, for example before and after cleaning:
@@ -60,15 +56,11 @@ def add_parser(commands: Commands) -> None:
     parser.add_argument("before", metavar="BEFORE", help="photo of the card sprayed before")
     parser.add_argument("after", metavar="AFTER", help="photo of the card sprayed after")
     add_nozzle_options(parser)
-    parser.add_argument(
-        "--sheet",
-        metavar="SIZE",
-        help="size of both sheets: a4, a5, a6, letter, or WIDTHxHEIGHT in mm",
-    )
+    add_sheet_option(parser)
     parser.add_argument(
         "--turn",
         metavar="DEG",
-        type=float,
+        type=decimal_number("--turn 0"),
         help="the second card lay turned clockwise by DEG against the first, the injector put back "
         "the same way; 0 for just the same. Not needed with printed target cards",
     )
@@ -81,42 +73,37 @@ def add_parser(commands: Commands) -> None:
     parser.set_defaults(run=run)
 
 
+_NO_HOLES = {
+    "asked": "comparing asked for",
+    "instead": "measure both photos by themselves, spraycheck measure BEFORE AFTER with the same "
+    "nozzle, and read the two reports side by side",
+}
+
+
 def run(args: argparse.Namespace) -> int:
     """Measure both photos and compare them."""
-    check_nozzle_options(args)
-    if args.turn is not None and not math.isfinite(args.turn):
-        raise InputError(f"--turn {args.turn}: expected degrees", "for example --turn 0")
-    logging.getLogger("PIL").addHandler(logging.NullHandler())
-    from spraycheck.cli.overlay_files import plan_overlays, write_overlay
-    from spraycheck.judge.limits import Limits
-    from spraycheck.judge.shots import compare_cards
-    from spraycheck.measuring import measure_photo
-    from spraycheck.nozzles.card_codes import nozzle_printed
-    from spraycheck.photo import read_photo
-    from spraycheck.report.combination_document import COMPARISON, comparison_document
-
+    quiet_pillow()
+    nozzle = resolve_nozzle(args)
+    if nozzle is not None:
+        check_has_holes(nozzle, **_NO_HOLES)
+    job = Job(
+        nozzle=nozzle,
+        limits=resolve_limits(args, nozzle),
+        library=resolve_library_for(args, nozzle),
+        options={"sheet": args.sheet},
+    )
     photos = [args.before, args.after]
-    asked, given, cabinet = nozzle_asked(args), limits_asked(args), cabinet_asked(args)
-    if asked is not None:
-        _check(asked)
-        asked.limits_under(given)
     target = None
     if args.overlay is not None:
+        from spraycheck.cli.overlay_files import plan_overlays, write_overlay
+
         plan_overlays([args.after], args.overlay)  # neither photo may be drawn over
         target = plan_overlays([args.before], args.overlay)[0]
-
-    def measure(path: str) -> Result:
-        photo = read_photo(path)
-        nozzle = asked or nozzle_printed(photo, cabinet)
-        if nozzle is None:
-            raise nobody_says()
-        _check(nozzle)
-        limits = nozzle.limits_under(given)
-        assert isinstance(limits, Limits)  # it has holes
-        return measure_photo(photo, layout=nozzle.layout, limits=limits, sheet=args.sheet)
+    from spraycheck.judge.shots import compare_cards
+    from spraycheck.report.combination_document import COMPARISON, comparison_document
 
     def work() -> tuple[int, dict[str, Any], str]:
-        before, after = measure_all(photos, measure)
+        before, after = measure_all(photos, job, **_NO_HOLES)
         comparison = compare_cards(before, after, turn_deg=args.turn)
         text = ""
         if not args.json:
@@ -131,12 +118,3 @@ def run(args: argparse.Namespace) -> int:
         return code, comparison_document(comparison), text
 
     return answer(COMPARISON, photos, args.json, work)
-
-
-def _check(nozzle: Nozzle) -> None:
-    check_holes(
-        nozzle,
-        asked="comparing asked for",
-        instead="measure both photos by themselves, spraycheck measure BEFORE AFTER with the same "
-        "nozzle, and read the two reports side by side",
-    )

@@ -7,12 +7,13 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
 from spraycheck.errors import InputError
 from spraycheck.output_files import target_file
 
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
-    from spraycheck.train.card_request import Wish
+    from spraycheck.train.lessons.card_request import CardRequest
 
 _DESCRIPTION = """\
 Draws a sprayed card to order, by the physics of spray, paper and camera, and tells
@@ -123,10 +124,11 @@ def run(args: argparse.Namespace) -> int:
         expected=".jpg or .png",
         hint="for example --out demo.jpg",
     )
-    wish = read_wish(args)
-    from spraycheck.train.pictures import picture_bytes, write_file
-    from spraycheck.train.scenes import set_scene
-    from spraycheck.train.truth_text import (
+    request = read_request(args)
+    from spraycheck.output_files import write_file
+    from spraycheck.train.encoding import picture_bytes
+    from spraycheck.train.lessons.requested_scene import scene_for
+    from spraycheck.train.lessons.truth_text import (
         INVENTED,
         headline,
         measure_command,
@@ -135,29 +137,29 @@ def run(args: argparse.Namespace) -> int:
         truth_lines,
     )
 
-    setting = set_scene(wish)
-    photo = setting.scene.photograph()
+    requested = scene_for(request)
+    photo = requested.scene.photograph()
     write_file(target, picture_bytes(photo.rgb, target.suffix, photo.focal_35mm), "picture")
     beside = ""
-    if setting.layout is not None and not setting.layout.even:
+    if requested.layout is not None and not requested.layout.even:
         beside = str(target.with_name(f"{target.stem}-nozzle.toml"))
-        write_file(Path(beside), nozzle_file_text(setting).encode(), "nozzle file")
+        write_file(Path(beside), nozzle_file_text(requested).encode(), "nozzle file")
     if args.json:
         from spraycheck.report.document import dumps
 
-        print(dumps(truth_document(setting, photo.truth, args.out)))
-        return 0
-    lines = [f"{args.out}: {headline(wish)}", INVENTED, "", "What is really on it:"]
-    lines += truth_lines(setting, photo.truth)
+        print(dumps(truth_document(requested, photo.truth, args.out)))
+        return exits.PASS
+    lines = [f"{args.out}: {headline(request)}", INVENTED, "", "What is really on it:"]
+    lines += truth_lines(requested, photo.truth)
     lines.append("")
-    if setting.layout is None:
+    if requested.layout is None:
         lines.append("To be looked at: spraycheck demo gives no measuring line for such a nozzle.")
     else:
-        lines += ["Now measure it:", f"  {measure_command(wish, args.out, beside)}"]
+        lines += ["Now measure it:", f"  {measure_command(request, args.out, beside)}"]
     text = "\n".join(lines)
     encoding = (sys.stdout.encoding or "ascii").lower()
     print(text if encoding.startswith("utf") else _plain(text))
-    return 0
+    return exits.PASS
 
 
 def _plain(text: str) -> str:
@@ -166,15 +168,15 @@ def _plain(text: str) -> str:
     return text
 
 
-def read_wish(args: argparse.Namespace) -> Wish:
+def read_request(args: argparse.Namespace) -> CardRequest:
     """Read the options.
 
     Raises
     ------
     InputError
-        An option that is no number, or a wish that cannot be.
+        An option that is no number, or a request that cannot be.
     """
-    from spraycheck.train.card_request import Wish
+    from spraycheck.train.lessons.card_request import CardRequest
 
     given: dict[str, object] = {}
     for option, name in _TEXTS.items():
@@ -197,12 +199,12 @@ def read_wish(args: argparse.Namespace) -> Wish:
         given["tilt_deg"] = _number("tilt", size, "2 or 2:90")
         if towards:
             given["tilt_to_deg"] = _number("tilt", towards, "2 or 2:90")
-    return Wish(**given)  # type: ignore[arg-type]
+    return CardRequest(**given)  # type: ignore[arg-type]
 
 
 _TEXTS = {
     "nozzle": "nozzle",
-    "fault": "central_fault",
+    "fault": "axial_fault",
     "sheet": "sheet",
     "paper": "paper",
     "fluid": "fluid",
@@ -239,7 +241,7 @@ def _whole(option: str, text: str) -> int:
 
 
 def _stray(text: str) -> tuple[float, float]:
-    from spraycheck.train.card_request import STRAY_SHARE
+    from spraycheck.train.lessons.card_request import STRAY_SHARE
 
     direction, _, share = text.partition(":")
     example = "200 or 200:0.3"

@@ -1,11 +1,14 @@
-"""What the exit code says."""
+"""What the exit code says: the only place where one is chosen."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Final
 
+from spraycheck.errors import MeasurementError
+
 PASS: Final = 0
+"""The verdict is pass; of commands without a verdict: done."""
 FAIL: Final = 1
 INPUT: Final = 2
 """A usage or input error: an option, a layout or a photo that cannot be used."""
@@ -16,6 +19,11 @@ BROKEN_PIPE: Final = 141
 """These two as shells count them: 128 and the number of the signal."""
 
 OF_VERDICT: Final = {"pass": PASS, "fail": FAIL, "recheck": RECHECK}
+
+
+def of_error(error: Exception) -> int:
+    """Return the code for what was raised on purpose."""
+    return RECHECK if isinstance(error, MeasurementError) else INPUT
 
 
 def worst(codes: Iterable[int]) -> int:

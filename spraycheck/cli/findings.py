@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import os
-import shutil
-import sys
 from typing import TYPE_CHECKING
+
+from spraycheck.cli import exits
+from spraycheck.cli.terminal import look
 
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
@@ -58,17 +58,10 @@ def run(args: argparse.Namespace) -> int:
     if target is None:
         from spraycheck.report.catalogue.terminal import catalogue_text
 
-        encoding = (sys.stdout.encoding or "ascii").lower()
-        text = catalogue_text(
-            groups,
-            colour=sys.stdout.isatty() and "NO_COLOR" not in os.environ,
-            width=shutil.get_terminal_size((100, 24)).columns,
-            ascii_only=not encoding.startswith("utf"),
-        )
-        print(text, end="")
-        return 0
+        print(catalogue_text(groups, **look()), end="")
+        return exits.PASS
     from spraycheck import __version__
-    from spraycheck.train.pictures import write_file
+    from spraycheck.output_files import write_file
 
     made_with = f"spraycheck {__version__}, findings"
     if target.suffix.lower() == ".pdf":
@@ -76,9 +69,9 @@ def run(args: argparse.Namespace) -> int:
 
         data = catalogue_pdf(groups, made_with=made_with)
     else:
-        from spraycheck.report.catalogue.html import catalogue_html
+        from spraycheck.report.catalogue import catalogue_html
 
         data = catalogue_html(groups, made_with=made_with).encode("utf-8")
     write_file(target, data, "findings")
     print(target)
-    return 0
+    return exits.PASS

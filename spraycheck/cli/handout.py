@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
+
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
 
@@ -45,10 +47,10 @@ def run(args: argparse.Namespace) -> int:
     from spraycheck.output_files import target_file
 
     target = target_file(args.out, "handout", (".pdf",))
+    from spraycheck.output_files import write_file
     from spraycheck.report.handout import compose_handout
     from spraycheck.report.handout.pdf import handout_pdf
-    from spraycheck.train.pictures import write_file
 
     write_file(target, handout_pdf(compose_handout(args.paper)), "handout")
     print(target)
-    return 0
+    return exits.PASS

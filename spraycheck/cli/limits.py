@@ -5,6 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
+from spraycheck.cli.options import KINDS
+
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
 
@@ -20,8 +23,6 @@ example:
   spraycheck nozzle check agreed.toml
   spraycheck measure card.jpg --holes 4 --limits agreed.toml
 """
-
-KINDS = ("holes", "pintle", "single-hole")
 
 
 def add_parser(commands: Commands) -> None:
@@ -45,7 +46,7 @@ def add_parser(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the limits."""
-    from spraycheck.nozzles.writing import limits_text
+    from spraycheck.nozzles.write import limits_text
 
     print(limits_text(args.kind), end="")
-    return 0
+    return exits.PASS

@@ -3,46 +3,53 @@
 from __future__ import annotations
 
 import argparse
-import logging
+import importlib
 import os
-import sys
-import traceback
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from spraycheck.cli import exits
-from spraycheck.cli.axial import USAGE as CENTRAL
-from spraycheck.cli.axial import (
-    add_central_options,
-    central_asked,
-    check_central_options,
-    parse_aim,
-)
+from spraycheck.cli.loading import uncollected
 from spraycheck.cli.options import (
+    AXIAL_USAGE,
     USAGE,
+    add_axial_options,
     add_nozzle_options,
-    cabinet_asked,
-    check_nozzle_options,
-    limits_asked,
-    nobody_says,
-    nozzle_asked,
+    add_scale_options,
+    add_shots_options,
+    cards_of,
+    check_has_holes,
+    check_kind_options,
+    check_shots_options,
+    no_nozzle,
+    resolve_library_for,
+    resolve_limits,
+    resolve_nozzle,
+    turns_of,
 )
-from spraycheck.cli.shots import add_combine_options, combine_and_tell, combining
+from spraycheck.cli.terminal import (
+    TRACEBACK,
+    complain,
+    complain_of,
+    in_the_program,
+    look,
+    quiet_pillow,
+)
+from spraycheck.cli.values import card_number, spray_time
 from spraycheck.errors import MeasurementError, SprayCheckError
-from spraycheck.report.any_nozzle import document_of, overlay_of, report_of
 
 if TYPE_CHECKING:
     from spraycheck.card.spec import CardSpec
     from spraycheck.cli.main import Commands
     from spraycheck.judge.limits import LimitSet
-    from spraycheck.judge.quality.wicking import SprayTime
     from spraycheck.judge.result import Result
-    from spraycheck.judge.standoff import Standoff
-    from spraycheck.nozzles.files import Nozzle
-    from spraycheck.nozzles.library import Cabinet
+    from spraycheck.nozzles.library import Library
+    from spraycheck.nozzles.model import Nozzle
     from spraycheck.photo.containers import Photo
+
+    Result: TypeAlias = Result
 
 _DESCRIPTION = """\
 Measures every plume on a sprayed card, compares them with the holes the nozzle
@@ -72,6 +79,10 @@ The verdict is an aid: the maker's manual, local rules and licensed practice dec
 """
 
 
+STAGES = "spraycheck.pipeline"
+"""The module that loads everything a measurement needs."""
+
+
 def add_parser(commands: Commands) -> None:
     """Add the command to the command line."""
     parser = commands.add_parser(
@@ -84,7 +95,7 @@ def add_parser(commands: Commands) -> None:
         "[--card-number N] [--dry PHOTO] [--standoff-mm H] [--sprayed-at TIME]\n       "
         "[--nozzles DIR] [--combine | --same-card] [--photos-per-card N]\n       "
         "[--turn PHOTO:DEG]... [--lined-up FEATURE]\n       "
-        f"spraycheck measure PHOTO... ({CENTRAL}) [--aim X,Y|centre] ...",
+        f"spraycheck measure PHOTO... ({AXIAL_USAGE}) [--aim X,Y|centre] ...",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -92,22 +103,11 @@ def add_parser(commands: Commands) -> None:
         "photos", metavar="PHOTO", nargs="+", help="JPEG, PNG, TIFF, WebP, HEIC or AVIF"
     )
     add_nozzle_options(parser)
-    parser.add_argument(
-        "--sheet",
-        metavar="SIZE",
-        help="size of the sheet: a4, a5, a6, letter, or WIDTHxHEIGHT in mm; without it nothing is "
-        "given in mm. A printed target card's own size goes before it",
-    )
-    parser.add_argument(
-        "--printed-length",
-        metavar="MM",
-        help="what the 100 mm lines of the printed target card measure, for example 98.7, or level "
-        "x upright, 98.7x99.1",
-    )
+    add_scale_options(parser)
     parser.add_argument(
         "--card-number",
         metavar="N",
-        type=int,
+        type=card_number,
         default=0,
         help="which of several target cards in the photo, from the left",
     )
@@ -117,20 +117,16 @@ def add_parser(commands: Commands) -> None:
         help="photo of the same card before spraying: stains and print on it then do not count",
     )
     parser.add_argument(
-        "--standoff-mm",
-        metavar="H",
-        help="height of the tip over the card, for example 20 or 20+-0.5, measured with the lever "
-        "released and the gauge at zero: adds the angles of the holes",
-    )
-    parser.add_argument(
         "--sprayed-at",
         metavar="TIME",
+        type=spray_time,
         help="when the card was sprayed, for example 14:30: areas on a card photographed late are "
         "less certain",
     )
     parser.add_argument(
         "--lined-up",
         metavar="FEATURE",
+        type=str.strip,
         default="",
         help="12 o'clock on the card was lined up with this feature of nozzle or holder, the one "
         "the nozzle file counts from: the turn of the whole pattern is then judged, too. 12 "
@@ -145,45 +141,28 @@ def add_parser(commands: Commands) -> None:
         help="write the photo with everything found drawn on it: a .png or .jpg file, or a folder "
         "(needed for several photos)",
     )
-    add_central_options(parser)
-    add_combine_options(parser)
+    add_axial_options(parser)
+    add_shots_options(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Measure the photos one after the other; one that fails does not stop the others."""
-    check_nozzle_options(args)
-    together = combining(args)
-    # Pillow logs what it finds odd in a damaged file; without a handler that would reach stderr.
-    logging.getLogger("PIL").addHandler(logging.NullHandler())
-    from spraycheck.cli.overlay_files import plan_overlays
-
+    """Measure the photos; one that fails does not stop the others, unless they go together."""
+    quiet_pillow()
     # Everything that can be wrong with the options is found before the first photo is decoded.
-    nozzle, limits = central_asked(args) or nozzle_asked(args), limits_asked(args)
-    check_central_options(args, nozzle)
-    if nozzle is not None:
-        nozzle.limits_under(limits)
-    job = _Job(
-        nozzle=nozzle,
-        limits=limits,
-        cabinet=cabinet_asked(args),
-        spec=_spec(args),
-        dry=_dry(args.dry),
-        standoff=_standoff(args.standoff_mm),
-        aim=parse_aim(args.aim),
-        sprayed=_sprayed(args.sprayed_at),
-        lined_up=_lined_up(args.lined_up, nozzle),
-        as_json=args.json,
-    )
+    together = check_shots_options(args)
     targets: Sequence[Path | None] = [None] * len(args.photos)
-    if args.overlay is not None:
-        targets = plan_overlays(args.photos, args.overlay)
-    if together:
-        from spraycheck.photo import read_photo
+    with uncollected(STAGES):
+        job = _job(args)
+        if args.overlay is not None:
+            from spraycheck.cli.overlay_files import plan_overlays
 
-        return combine_and_tell(args, lambda path: _judged(read_photo(path), job), targets, _draw)
+            targets = plan_overlays(args.photos, args.overlay)
+        importlib.import_module(STAGES)
+    if together:
+        return _combine(args, job, targets)
     outcomes = [
-        _one(path, target, job, number)
+        _one(path, target, job, as_json=args.json, first=number == 0)
         for number, (path, target) in enumerate(zip(args.photos, targets, strict=True))
     ]
     if args.json:
@@ -195,173 +174,220 @@ def run(args: argparse.Namespace) -> int:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Job:
-    """What is the same for all photos."""
+class Job:
+    """What is the same for all photos.
+
+    Parameters
+    ----------
+    nozzle : Nozzle or None
+        What the options name; None where each card says it.
+    limits : LimitSet or None
+        What the options name; None for the nozzle's own.
+    library : Library or None
+        Where the names on cards are looked up; None where none needs to be.
+    options : dict
+        Keywords of `measure_photo`.
+    of_holes, of_axial : dict
+        Those of one kind of nozzle alone.
+    """
 
     nozzle: Nozzle | None
     limits: LimitSet | None
-    cabinet: Cabinet
-    spec: CardSpec
-    dry: Photo | None
-    standoff: Standoff | None
-    aim: str | tuple[float, float] | None
-    sprayed: SprayTime | None
-    lined_up: str
-    as_json: bool
+    library: Library | None
+    options: dict[str, Any]
+    of_holes: dict[str, Any] = field(default_factory=dict)
+    of_axial: dict[str, Any] = field(default_factory=dict)
+
+
+def _job(args: argparse.Namespace) -> Job:
+    nozzle = resolve_nozzle(args)
+    check_kind_options(args, nozzle)
+    if nozzle is not None and nozzle.kind == "holes":
+        nozzle.layout.check_lined_up(args.lined_up)
+    dry = None
+    if args.dry is not None:
+        from spraycheck.photo import read_photo
+
+        dry = read_photo(args.dry)
+    return Job(
+        nozzle=nozzle,
+        limits=resolve_limits(args, nozzle),
+        library=resolve_library_for(args, nozzle),
+        options={"sheet": _card(args), "dry": dry, "standoff": args.standoff_mm},
+        of_holes={"sprayed_at": args.sprayed_at, "lined_up": args.lined_up},
+        of_axial={"aim": args.aim},
+    )
+
+
+def _card(args: argparse.Namespace) -> CardSpec:
+    import dataclasses
+
+    from spraycheck.card.spec import CardSpec
+
+    card = dataclasses.replace(args.sheet or CardSpec(), which=args.card_number)
+    if args.printed_length is None:
+        return card
+    level, upright = args.printed_length
+    return dataclasses.replace(card, printed_x_mm=level, printed_y_mm=upright)
+
+
+def measure(photo: Photo, job: Job, *, check: Callable[[Nozzle], None] | None = None) -> Result:
+    """Measure one photo against the nozzle that an option or its own card names.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo.
+    job : Job
+        What is the same for all photos.
+    check : callable, optional
+        Refuses a nozzle, once it is known.
+    """
+    from spraycheck.measuring import measure_photo
+
+    nozzle = job.nozzle
+    if nozzle is None and job.library is not None:
+        from spraycheck.nozzles.card_codes import nozzle_printed
+
+        nozzle = nozzle_printed(photo, job.library)
+    if nozzle is None:
+        raise no_nozzle()
+    if check is not None:
+        check(nozzle)
+    limits = nozzle.limits_under(job.limits)
+    own = job.of_holes if nozzle.kind == "holes" else job.of_axial
+    return measure_photo(photo, nozzle=nozzle.expected, limits=limits, **job.options, **own)
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Outcome:
-    """What is kept of one photo: not the assessment, whose maps would fill the memory."""
+    """What is kept of one photo: not the result, whose maps would fill the memory."""
 
     code: int
     document: dict[str, Any]
 
 
-def _one(path: str, target: Path | None, job: _Job, number: int) -> _Outcome:
+def _one(path: str, target: Path | None, job: Job, *, as_json: bool, first: bool) -> _Outcome:
     """Measure one photo, write its overlay, print its report; tell what went wrong."""
-    from spraycheck.cli.main import complain, describe
     from spraycheck.photo import read_photo
     from spraycheck.photo.files import shown
+    from spraycheck.report.any_nozzle import document_of, report_of
     from spraycheck.report.document import error_document
 
     photo: Photo | str = path
     try:
         photo = read_photo(path)
-        assessment = _judged(photo, job)
-        document = document_of(assessment)
-    except MeasurementError as error:
-        complain(f"{shown(path)}: not measured: {describe(error)}")
-        return _Outcome(code=exits.RECHECK, document=error_document(photo, error))
+        result = measure(photo, job)
+        document = document_of(result)
     except SprayCheckError as error:
-        complain(describe(error))
-        return _Outcome(code=exits.INPUT, document=error_document(photo, error))
+        not_measured = f"{shown(path)}: not measured: "
+        complain_of(error, before=not_measured if isinstance(error, MeasurementError) else "")
+        return _Outcome(code=exits.of_error(error), document=error_document(photo, error))
     except Exception as error:
-        if os.environ.get("SPRAYCHECK_TRACEBACK"):
+        if os.environ.get(TRACEBACK):
             raise
-        mistake = _internal(error)
+        mistake = in_the_program(error)
         complain(
             f"{shown(path)}: not measured: {mistake}; please report this together with the photo "
-            "(SPRAYCHECK_TRACEBACK=1 shows more)"
+            f"({TRACEBACK}=1 shows more)"
         )
         return _Outcome(code=exits.RECHECK, document=error_document(photo, mistake))
-    if not job.as_json:
-        _print_report(assessment, number)
-    code = exits.OF_VERDICT[assessment.verdict]
-    if target is not None and not _draw(assessment, target):
-        code = exits.INPUT
-    return _Outcome(code=code, document=document)
-
-
-def _nozzle(photo: Photo, job: _Job) -> Nozzle:
-    """Return the nozzle that an option or the card names."""
-    from spraycheck.nozzles.card_codes import nozzle_printed
-
-    nozzle = job.nozzle or nozzle_printed(photo, job.cabinet)
-    if nozzle is None:
-        raise nobody_says()
-    return nozzle
-
-
-def _judged(photo: Photo, job: _Job) -> Result:
-    """Measure a photo, whatever kind of nozzle it is of."""
-    from spraycheck.measuring import measure_photo
-
-    nozzle = _nozzle(photo, job)
-    return measure_photo(
-        photo,
-        nozzle=nozzle.expected,
-        aim=job.aim,
-        limits=nozzle.limits_under(job.limits),
-        sheet=job.spec,
-        dry=job.dry,
-        standoff=job.standoff,
-        sprayed_at=job.sprayed,
-        lined_up=job.lined_up,
+    if not as_json:
+        # Flushed, so that the report and the messages on stderr keep their order on a terminal.
+        print(("" if first else "\n") + report_of(result, **look()), end="", flush=True)
+    drawn = target is None or _draw(result, target)
+    return _Outcome(
+        code=exits.OF_VERDICT[result.verdict] if drawn else exits.INPUT, document=document
     )
 
 
-def _draw(assessment: Result, target: Path) -> bool:
+def _draw(result: Result, target: Path) -> bool:
     """Write the overlay; a drawing that fails costs the drawing, not the result."""
-    from spraycheck.cli.main import complain, describe
     from spraycheck.cli.overlay_files import write_overlay
+    from spraycheck.report.any_nozzle import overlay_of
 
     try:
-        write_overlay(overlay_of(assessment).image, target)
+        write_overlay(overlay_of(result).image, target)
     except SprayCheckError as error:
-        complain(describe(error))
+        complain_of(error)
         return False
     return True
 
 
-def _print_report(assessment: Result, number: int) -> None:
-    import shutil
-
-    encoding = (sys.stdout.encoding or "ascii").lower()
-    text = report_of(
-        assessment,
-        colour=sys.stdout.isatty() and "NO_COLOR" not in os.environ,
-        width=shutil.get_terminal_size((100, 24)).columns,
-        ascii_only=not encoding.startswith("utf"),
-    )
-    # Flushed, so that the report and the messages on stderr keep their order on a terminal.
-    print(f"\n{text}" if number else text, end="", flush=True)
+# -- several photos taken together -------------------------------------------------------------
 
 
-def _spec(args: argparse.Namespace) -> CardSpec:
-    import dataclasses
-    import math
+def _combine(args: argparse.Namespace, job: Job, targets: Sequence[Path | None]) -> int:
+    from spraycheck.judge.shots import combine_shots
+    from spraycheck.report.combination import combination_report
+    from spraycheck.report.combination_document import COMBINATION, combination_document
 
-    from spraycheck.card.spec import parse_printed_length
-    from spraycheck.measuring import card_spec
+    def work() -> tuple[int, dict[str, Any], str]:
+        found = measure_all(
+            args.photos,
+            job,
+            asked="combining asked for",
+            instead="measure each photo by itself",
+        )
+        together = combine_shots(found, cards=cards_of(args), turns_deg=turns_of(args))
+        drawn = [_draw(a, path) for a, path in zip(found, targets, strict=True) if path is not None]
+        code = exits.OF_VERDICT[together.verdict] if all(drawn) else exits.INPUT
+        text = "" if args.json else combination_report(together, **look())
+        return code, combination_document(together), text
 
-    printed = (math.nan, math.nan)
-    if args.printed_length is not None:
-        printed = parse_printed_length(args.printed_length)
-    return dataclasses.replace(
-        card_spec(args.sheet),
-        printed_x_mm=printed[0],
-        printed_y_mm=printed[1],
-        which=args.card_number,
-    )
+    return answer(COMBINATION, args.photos, args.json, work)
 
 
-def _dry(path: str | None) -> Photo | None:
-    if path is None:
-        return None
+def measure_all(photos: Sequence[str], job: Job, *, asked: str, instead: str) -> list[Result]:
+    """Measure photos of a nozzle with holes; the first that cannot be measured ends it, by name.
+
+    Parameters
+    ----------
+    photos : sequence of str
+        The photos.
+    job : Job
+        What is the same for all photos.
+    asked, instead : str
+        What cannot be done with a nozzle without holes, and what can.
+
+    Raises
+    ------
+    SprayCheckError
+        As `measure` raises it, the photo's name before its message.
+    """
     from spraycheck.photo import read_photo
+    from spraycheck.photo.files import shown
 
-    return read_photo(path)
+    def check(nozzle: Nozzle) -> None:
+        check_has_holes(nozzle, asked=asked, instead=instead)
 
-
-def _standoff(text: str | None) -> Standoff | None:
-    if text is None:
-        return None
-    from spraycheck.judge.standoff import parse_standoff
-
-    return parse_standoff(text)
-
-
-def _sprayed(text: str | None) -> SprayTime | None:
-    if text is None:
-        return None
-    from spraycheck.judge.quality.wicking import parse_spray_time
-
-    return parse_spray_time(text)
+    found: list[Any] = []
+    for path in photos:
+        try:
+            found.append(measure(read_photo(path), job, check=check))
+        except MeasurementError as error:
+            raise MeasurementError(
+                f"{shown(path)}: not measured, so nothing is combined: {error}",
+                stage=error.stage,
+                hint=error.hint,
+            ) from error
+    return found
 
 
-def _lined_up(feature: str, nozzle: Nozzle | None) -> str:
-    """Check the feature as soon as the nozzle is known; else when the card has named it."""
-    from spraycheck.judge.layout import Layout
+def answer(
+    schema: str,
+    photos: Sequence[str],
+    as_json: bool,
+    work: Callable[[], tuple[int, dict[str, Any], str]],
+) -> int:
+    """Do the work and print its one document or report; with ``--json`` a refusal is one too."""
+    from spraycheck.report.combination_document import refusal_document
+    from spraycheck.report.document import dumps
 
-    feature = feature.strip()
-    if nozzle is not None and isinstance(nozzle.expected, Layout):
-        nozzle.layout.check_lined_up(feature)
-    return feature
-
-
-def _internal(error: Exception) -> RuntimeError:
-    """Say where in the program a mistake showed, in one line."""
-    last = traceback.extract_tb(error.__traceback__)[-1]
-    place = f"{Path(last.filename).name} line {last.lineno}"
-    return RuntimeError(f"internal error: {type(error).__name__}: {error} ({place})")
+    try:
+        code, document, text = work()
+    except SprayCheckError as error:
+        complain_of(error)
+        code, document, text = exits.of_error(error), refusal_document(schema, photos, error), ""
+    print(dumps(document) + "\n" if as_json else text, end="")
+    return code

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 import os
-import shutil
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from spraycheck.cli import exits
-from spraycheck.cli.limits import KINDS
-from spraycheck.cli.options import add_folder_option, cabinet_asked, hole_count
+from spraycheck.cli.options import KINDS, UsageError, add_library_option, resolve_library
+from spraycheck.cli.terminal import complain, look
+from spraycheck.cli.values import hole_count
 from spraycheck.errors import InputError
 from spraycheck.output_files import target_file
 
@@ -73,7 +72,7 @@ def _add(actions: Commands, name: str, run: object, about: str) -> Parser:
     parser = actions.add_parser(
         name, help=about, description=f"{about[:1].upper()}{about[1:]}.", allow_abbrev=False
     )
-    add_folder_option(parser)
+    add_library_option(parser)
     parser.set_defaults(run=run)
     return parser
 
@@ -82,20 +81,20 @@ def _list(args: argparse.Namespace) -> int:
     """Print a table of all nozzles; a file that cannot be read is a line that says so."""
     from spraycheck.report.nozzle_format import list_text
 
-    print(list_text(cabinet_asked(args), _screen()), end="")
+    print(list_text(resolve_library(args), _screen()), end="")
     return exits.PASS
 
 
 def _show(args: argparse.Namespace) -> int:
     """Print one nozzle, and draw it if asked to."""
-    from spraycheck.nozzles.files import read_nozzle
+    from spraycheck.nozzles.read import read_nozzle
     from spraycheck.report.nozzle_format import nozzle_text
 
     if args.name.endswith(".toml") and os.path.lexists(args.name):
         path = Path(args.name)
     else:
-        path = cabinet_asked(args).path_of(args.name)
-    nozzle = read_nozzle(path)
+        path = resolve_library(args).path_of(args.name)
+    nozzle = read_nozzle(path, tell=complain)
     if args.png is not None:
         from spraycheck.report.nozzle_dial import dial_png
 
@@ -108,15 +107,15 @@ def _show(args: argparse.Namespace) -> int:
 def _new(args: argparse.Namespace) -> int:
     """Write a new file, never over another."""
     from spraycheck.nozzles.library import folder_for_new, name_checked
-    from spraycheck.nozzles.writing import nozzle_text
+    from spraycheck.nozzles.write import nozzle_text
 
     if args.kind == "holes" and args.holes is None:
-        raise InputError(
+        raise UsageError(
             "neither --holes nor --kind given, expected one of them",
             "count the spray holes in the nozzle tip, for example --holes 4",
         )
     if args.kind != "holes" and (args.holes is not None or args.slanted):
-        raise InputError(
+        raise UsageError(
             f"--kind {args.kind} with --holes or --slanted given, expected one of them",
             f"a {args.kind} nozzle has one central spray: leave --holes and --slanted out",
         )
@@ -130,22 +129,20 @@ def _new(args: argparse.Namespace) -> int:
 
 def _check(args: argparse.Namespace) -> int:
     """Print every mistake; exit code 2 when there is one."""
-    from spraycheck.nozzles.checking import check_place
-    from spraycheck.photo.files import shown
+    from spraycheck.nozzles.library import NozzleFolder
+    from spraycheck.nozzles.read import check_file
 
-    places = args.places or [os.fspath(cabinet_asked(args).shelves[0].folder)]
-    good = wrong = 0
+    places = args.places or [os.fspath(resolve_library(args).folders[0].path)]
+    total = wrong = 0
     for place in places:
-        for checked in check_place(place):
-            good += not checked.problems
-            wrong += bool(checked.problems)
-            for problem in checked.problems:
-                told = problem.found
-                if shown(checked.path) not in told:
-                    where = f", line {problem.line}" if problem.line else ""
-                    told = f"{checked.what} {shown(checked.path)}{where}: {told}"
-                print(f"{told}; {problem.hint}" if problem.hint else told)
-    total = good + wrong
+        folder = NozzleFolder(path=Path(place), origin="") if os.path.isdir(place) else None
+        for mistakes in (
+            folder.check(tell=complain) if folder else [check_file(place, tell=complain)]
+        ):
+            total += 1
+            wrong += bool(mistakes)
+            for mistake in mistakes:
+                print(mistake)
     print(f"{total} file{'' if total == 1 else 's'} checked, {wrong or 'none'} with mistakes")
     return exits.INPUT if wrong else exits.PASS
 
@@ -153,10 +150,8 @@ def _check(args: argparse.Namespace) -> int:
 def _screen() -> Screen:
     from spraycheck.report.nozzle_format import Screen
 
-    encoding = (sys.stdout.encoding or "ascii").lower()
-    return Screen(
-        width=shutil.get_terminal_size((100, 24)).columns, ascii_only=not encoding.startswith("utf")
-    )
+    how = look()
+    return Screen(width=how["width"], ascii_only=how["ascii_only"])
 
 
 def _write(path: Path, data: bytes, *, mode: str) -> None:

@@ -91,7 +91,7 @@ def add_parser(commands: Commands) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Hold a sitting, write a report, or export a page."""
+    """Hold a session, write a report, or export a page."""
     _check(args)
     if args.report:
         return _report(args)
@@ -101,7 +101,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> None:
-    from spraycheck.train.quiz.papers import check_paper
+    from spraycheck.train.quiz.selection import check_exam
 
     if args.report and (args.exam or args.html is not None):
         raise InputError("--report goes alone", "leave out --exam and --html")
@@ -113,7 +113,7 @@ def _check(args: argparse.Namespace) -> None:
         raise InputError(
             f"--results given {len(args.results)} times, expected once", "several go with --report"
         )
-    check_paper(args.seed or 0, _count(args))
+    check_exam(args.seed or 0, _count(args))
 
 
 def _count(args: argparse.Namespace) -> int:
@@ -123,7 +123,7 @@ def _count(args: argparse.Namespace) -> int:
 
 
 def _files(args: argparse.Namespace) -> list[Path]:
-    from spraycheck.train.quiz.results import default_results
+    from spraycheck.train.quiz.results_file import default_results
 
     return [Path(name) for name in args.results or ()] or [default_results()]
 
@@ -134,18 +134,18 @@ def _sit(args: argparse.Namespace) -> int:
             "the quiz asks questions and this is no terminal, expected one",
             "run it in a terminal window, or write a page with --html quiz.html",
         )
-    from spraycheck.train.quiz.asking import Sitting, clean_name, now
-    from spraycheck.train.quiz.session import Run, Screen, hold
+    from spraycheck.train.quiz.record import Session, clean_name, now
+    from spraycheck.train.quiz.session import Dialogue, SessionSetup, run_session
 
-    screen = Screen(say=_say, ask=_ask, width=shutil.get_terminal_size().columns)
+    screen = Dialogue(say=_say, ask=_ask, width=shutil.get_terminal_size().columns)
     name = clean_name(args.name if args.name is not None else _ask("Your name: "))
     if not name or (name == "q" and args.name is None):
         raise InputError("no name given, expected who answers", "add --name NAME")
-    sitting = Sitting(trainee=name, began=now(), paper=args.seed if args.exam else None)
+    session = Session(trainee=name, began=now(), exam=args.seed if args.exam else None)
     pictures = _folder(args.pictures)
-    hold(
-        Run(
-            sitting=sitting,
+    run_session(
+        SessionSetup(
+            session=session,
             questions=_count(args),
             results=_files(args)[0],
             pictures=pictures,
@@ -183,32 +183,32 @@ def _folder(name: str | None) -> Path:
 
 
 def _report(args: argparse.Namespace) -> int:
-    from spraycheck.cli.main import complain
-    from spraycheck.report.quiz.standing import standings
-    from spraycheck.report.quiz.words import standing_text
-    from spraycheck.train.pictures import write_file
-    from spraycheck.train.quiz.asking import clean_name
-    from spraycheck.train.quiz.reporting import load, numbered
+    from spraycheck.cli.terminal import complain
+    from spraycheck.output_files import write_file
+    from spraycheck.train.quiz.progress import all_progress
+    from spraycheck.train.quiz.record import clean_name
+    from spraycheck.train.quiz.results_file import load_results
+    from spraycheck.train.quiz.words import progress_text
 
     wanted = clean_name(args.name) if args.name is not None else ""
-    records, notes = load(_files(args), wanted)
+    records, notes = load_results(_files(args), wanted)
     for note in notes:
         complain(note)
-    found = standings(records)
-    print("\n".join(standing_text(one) for one in found), end="")
+    found = all_progress(records)
+    print("\n".join(progress_text(one) for one in found), end="")
     if args.plot is not None:
-        from spraycheck.report.quiz.plot import standing_plot
+        from spraycheck.train.quiz.progress_plot import plot_files, progress_plot
 
-        for one, path in zip(found, numbered(args.plot, len(found)), strict=True):
-            write_file(path, standing_plot(one), "plot")
+        for one, path in zip(found, plot_files(args.plot, len(found)), strict=True):
+            write_file(path, progress_plot(one), "plot")
             complain(f"{one.trainee}: {path}")
     return exits.PASS
 
 
 def _export(args: argparse.Namespace) -> int:
-    from spraycheck.cli.main import complain
-    from spraycheck.train.quiz.asking import clean_name
-    from spraycheck.train.quiz.export import export_page
+    from spraycheck.cli.terminal import complain
+    from spraycheck.train.quiz.page import export_page
+    from spraycheck.train.quiz.record import clean_name
 
     path, size = export_page(
         args.html,

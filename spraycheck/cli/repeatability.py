@@ -12,10 +12,10 @@ from spraycheck.cli import exits
 from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
+    from spraycheck.batch.study_table import Judgement, Readings, StudyTable
     from spraycheck.cli.main import Commands
     from spraycheck.report.agreement import Agreement
     from spraycheck.report.gauge import ValueStudy
-    from spraycheck.train.studies import Judgement, Readings, StudyTable
 
 _DESCRIPTION = """\
 Tells how repeatable readings are: gauge repeatability and reproducibility by range
@@ -76,10 +76,10 @@ def add_parser(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Study the table and print what it says."""
-    from spraycheck.cli.main import complain, describe
+    from spraycheck.batch.study_table import read_study
+    from spraycheck.cli.terminal import complain, describe
     from spraycheck.report.agreement import agreement_text
     from spraycheck.report.gauge import study_value, value_text
-    from spraycheck.train.studies import read_study
 
     widths = _tolerances(args.tolerance)
     columns = [name.strip().lower() for name in args.columns.split(",") if name.strip()]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from spraycheck.cli import exits
+
 if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
 
@@ -33,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
 
     if args.kind in ("combination", "comparison"):
         print(combination_document.combined_schema_text(args.kind), end="")
-        return 0
+        return exits.PASS
     module = central_document if args.kind == "central" else document
     print(module.schema_text(), end="")
-    return 0
+    return exits.PASS

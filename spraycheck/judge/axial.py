@@ -207,7 +207,7 @@ def _where(check: LimitCheck, case: Case) -> dict[str, object]:
     """What a finding tells beside its check: where the fault lies, or the angles themselves."""
     patch = case.measurement.patch
     if check.limit == "spray_angle_deg":
-        nominal = case.nozzle.full_angle_deg if isinstance(case.nozzle, AxialNozzle) else math.nan
+        nominal = case.axial_nozzle.full_angle_deg
         return {"angle_deg": nominal + check.value, "nominal_deg": nominal}
     directions = {
         "heavy_side_frac": patch.heavy_side_deg,

@@ -90,3 +90,17 @@ class Case:
     angles: SprayAngles | None = None
     joint_proof: bool = False
     shots: int = 1
+
+    @property
+    def layout(self) -> Layout:
+        """The holes the nozzle should have."""
+        if not isinstance(self.nozzle, Layout):
+            raise TypeError("this nozzle sprays along its axis and has no layout of holes")
+        return self.nozzle
+
+    @property
+    def axial_nozzle(self) -> AxialNozzle:
+        """The nozzle that sprays along its axis."""
+        if not isinstance(self.nozzle, AxialNozzle):
+            raise TypeError("this nozzle has holes and no axial spray")
+        return self.nozzle

@@ -20,7 +20,7 @@ from spraycheck.arrays import Float
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.judge.limits import Limits, LimitSet
 from spraycheck.judge.result import Doubt, LimitCheck, Remedy
-from spraycheck.stats.decision import (
+from spraycheck.stats.conformity import (
     Tolerance,
     conformity_probability,
     guard_factor,

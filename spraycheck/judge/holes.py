@@ -225,7 +225,7 @@ def missing_plume(
     hole: int,
     found: Measurement,
     expected_deg: float,
-    throw: float,
+    radial_factor: float,
     *,
     exceeded: Flags = (),
     of_holes: Mask | None = None,
@@ -240,8 +240,8 @@ def missing_plume(
         What was measured.
     expected_deg : float
         Where the hole should spray.
-    throw : float
-        How far it throws beside the others.
+    radial_factor : float
+        How far out it lands, over the others.
     exceeded : tuple of str
         Flags of the limits of photo quality that were passed.
     of_holes : (K,) ndarray of bool, optional
@@ -250,7 +250,7 @@ def missing_plume(
     rows = found.plumes.catalogue
     if len(rows) == 0:
         return check_plume(hole, 0, (Doubt.NOTHING_TO_COMPARE,))
-    reach, near = np.sort(rows.reach_mm) * throw, np.sort(rows.near_mm) * throw
+    reach, near = np.sort(rows.reach_mm) * radial_factor, np.sort(rows.near_mm) * radial_factor
     seen, wet = _along_ray(found, expected_deg, float(np.median(near)), float(np.median(reach)))
     stained = wet > WET_SHARE or _covered(found, expected_deg, float(near[0]), float(reach[-1]))
     excuses = (
@@ -331,8 +331,8 @@ def spacing_after(rows: PlumeCatalogue, plume: int) -> float:
     return float((direction[(plume + 1) % len(direction)] - direction[plume]) % 360.0)
 
 
-def throw_beside(layout: Layout, plume: NDArray[np.int_], hole: int) -> float:
-    """How far a hole throws beside those whose plumes were found."""
-    log = layout.log_throw()
+def radial_factor_beside(layout: Layout, plume: NDArray[np.int_], hole: int) -> float:
+    """How far out a hole lands, over those whose plumes were found."""
+    log = layout.log_radial_factor()
     found = log[plume >= 0]
     return math.exp(float(log[hole] - np.median(found))) if len(found) else 1.0

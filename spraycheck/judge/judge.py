@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from spraycheck import flags as flag
 from spraycheck.flags import Flags
@@ -29,6 +29,9 @@ from spraycheck.judge.result import (
 from spraycheck.judge.verdict import Ruling, decide
 from spraycheck.spray.measurement import Measurement
 
+if TYPE_CHECKING:
+    from spraycheck.judge.standoff import Standoff
+
 POOR: Final = (
     *(flag.DARK, flag.CLIPPED, flag.GLARE, flag.THING_ON_CARD, flag.THING_OVER_EDGE),
     *(flag.BLURRED, flag.NOISY, flag.FAINT),
@@ -48,20 +51,27 @@ class _Judged:
 
     limits: type[Limits] | type[AxialLimits]
     check: Callable[..., Case]
+    angles: Callable[[Case, Standoff | None], Case]
     findings: Callable[[Case, Ruling], list[Finding]]
 
 
 def _holes() -> _Judged:
     from spraycheck.judge.matched import check_pattern
     from spraycheck.judge.pattern import pattern_findings
+    from spraycheck.judge.standoff import pattern_angles
 
-    return _Judged(limits=Limits, check=check_pattern, findings=pattern_findings)
+    return _Judged(
+        limits=Limits, check=check_pattern, angles=pattern_angles, findings=pattern_findings
+    )
 
 
 def _axial() -> _Judged:
     from spraycheck.judge.axial import axial_findings, check_axial
+    from spraycheck.judge.standoff import axial_angles
 
-    return _Judged(limits=AxialLimits, check=check_axial, findings=axial_findings)
+    return _Judged(
+        limits=AxialLimits, check=check_axial, angles=axial_angles, findings=axial_findings
+    )
 
 
 JUDGED_ON: Final[Mapping[str, Callable[[], _Judged]]] = {
@@ -106,6 +116,24 @@ def check_spray(
         given = {"lined_up": lined_up, "exceeded": exceeded, "rules": rules}
     case = judged.check(found, nozzle, limits or judged.limits(), **given)
     return replace(case, doubts=(Doubt.QUALITY_LIMIT,)) if exceeded else case
+
+
+def add_angles(case: Case, standoff: Standoff | None) -> Case:
+    """Return the case with what the tip's height over the card adds: angles, and their check.
+
+    Parameters
+    ----------
+    case : Case
+        From `check_spray`.
+    standoff : Standoff or None
+        Height of the tip, where it is known.
+
+    Raises
+    ------
+    MeasurementError
+        A height is given for a nozzle with holes and the card's scale is not known.
+    """
+    return JUDGED_ON[case.nozzle.kind]().angles(case, standoff)
 
 
 def decide_case(

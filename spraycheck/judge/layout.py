@@ -119,8 +119,8 @@ class Layout:
             expected *= diameter**2
         return np.asarray(expected / np.median(expected))
 
-    def log_throw(self) -> NDArray[np.float64]:
-        """Logarithm of how far each hole throws beside the middle one, ``(n,)``.
+    def log_radial_factor(self) -> NDArray[np.float64]:
+        """Logarithm of how far out each hole lands, over the middle one, ``(n,)``.
 
         A straight spray at an angle lands at its tangent; 0 for all where an angle is unknown.
         """

@@ -26,9 +26,9 @@ from spraycheck.judge.holes import (
     merged_holes,
     missing_plume,
     plume_doubts,
+    radial_factor_beside,
     row_of,
     spacing_after,
-    throw_beside,
 )
 from spraycheck.judge.illumination import fades_towards
 from spraycheck.judge.layout import Layout
@@ -187,7 +187,7 @@ class _Matched:
                 number,
                 found,
                 float(self.expected_deg[hole]),
-                throw_beside(self.layout, self.values.plume, hole),
+                radial_factor_beside(self.layout, self.values.plume, hole),
                 exceeded=exceeded,
                 of_holes=self.of_holes if rules.fading_light else None,
             )

@@ -17,9 +17,9 @@ from spraycheck.judge.result import Finding, Kind
 from spraycheck.spray.containers import PlumeCatalogue
 from spraycheck.stats.circular import wrap_180
 
-REACH_BY_THROW = 0.8
-"""Power of a hole's throw that a healthy plume's reach follows among unequal neighbours: paper
-wicks by the same millimetres whatever the distance. Fitted to 279 healthy plumes of simulated
+OUTER_BY_FACTOR = 0.8
+"""Power of a hole's radial factor that a healthy plume's reach follows among unequal neighbours:
+paper wicks by the same millimetres whatever the distance. Fitted to 279 healthy plumes of simulated
 uneven nozzles, which then scatter by 0.09."""
 
 AS_GOOD_DEG = 0.25
@@ -82,7 +82,7 @@ def match_layout(
     azimuth_deg: Float,
     *,
     log_reach: Float | None = None,
-    log_throw: Float | None = None,
+    log_radial_factor: Float | None = None,
     log_area: Float | None = None,
     lined_up: bool = False,
     centre_u: float = 0.0,
@@ -102,7 +102,7 @@ def match_layout(
     log_reach : (K,) ndarray of float64, optional
         Logarithm of each plume's reach. The azimuths of a slanted nozzle are nearly even, so that
         several turns fit them alike; how far each hole throws tells the right one.
-    log_throw : (n,) ndarray of float64, optional
+    log_radial_factor : (n,) ndarray of float64, optional
         Logarithm of how far each hole should reach; needed with ``log_reach``.
     log_area : (K,) ndarray of float64, optional
         Logarithm of each plume's wetted area; helps to choose where there are more plumes than
@@ -122,8 +122,11 @@ def match_layout(
         return Match(rotation_deg=0.0, hole_of=(), deviation_deg=np.zeros(0), misfit_deg=cap)
 
     apart = np.zeros((k, n))
-    if log_reach is not None and log_throw is not None:
-        reach, throw = log_reach - np.median(log_reach), log_throw - np.median(log_throw)
+    if log_reach is not None and log_radial_factor is not None:
+        reach, throw = (
+            log_reach - np.median(log_reach),
+            log_radial_factor - np.median(log_radial_factor),
+        )
         apart = np.minimum(np.abs(reach[:, None] - throw[None, :]), MOST_LOG)
     odd = np.zeros(k)
     if log_area is not None:
@@ -139,7 +142,7 @@ def match_layout(
     # Equal fits (an even layout has n of them): the smallest turn wins, so the answer is stable.
     fits = [assign(float(turn)) for turn in turns]
     costs = np.array([fit[0] for fit in fits])
-    if log_reach is not None and log_throw is not None and centre_u > 0:
+    if log_reach is not None and log_radial_factor is not None and centre_u > 0:
         # A wrong centre bends directions and reaches together, which can make a wrong turn of a
         # nearly even nozzle the better one; what a likely shift explains does not count.
         far = np.exp(log_reach - np.median(log_reach))
@@ -230,7 +233,7 @@ def match_plumes(
         catalogue.direction_deg,
         np.array(layout.azimuth_deg),
         log_reach=np.log(np.maximum(catalogue.reach_mm, 1e-3)),
-        log_throw=REACH_BY_THROW * layout.log_throw(),
+        log_radial_factor=OUTER_BY_FACTOR * layout.log_radial_factor(),
         log_area=np.log(np.maximum(catalogue.area_mm2, 1e-3)),
         lined_up=lined_up,
         centre_u=_centre_u(catalogue) if centre_shift else 0.0,

@@ -56,6 +56,21 @@ class AxialNozzle:
                 "the full angle of the cone in degrees"
             )
 
+    def check_lined_up(self, feature: str) -> None:
+        """Refuse any feature to line up with: an axial spray has no holes to count.
+
+        Raises
+        ------
+        LayoutError
+            One is given.
+        """
+        if feature:
+            raise LayoutError(
+                f"lined_up given, but {self.name!r} has an axial spray, expected a nozzle with "
+                "holes",
+                "leave it out",
+            )
+
     @classmethod
     def pintle(cls, name: str = "pintle nozzle") -> AxialNozzle:
         """Make a pintle nozzle of which nothing else is known."""

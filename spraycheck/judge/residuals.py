@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from spraycheck.arrays import Float
-from spraycheck.stats.decision import guard_factor
+from spraycheck.stats.conformity import guard_factor
 
 HEALTHY_DEG = 0.8
 """Standard scatter of a healthy hole's direction (chosen: drilled and flown, healthy plumes stay

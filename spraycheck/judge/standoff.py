@@ -25,8 +25,6 @@ from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError, MeasurementError
 from spraycheck.judge.case import Case
 from spraycheck.judge.checks import check_limit, waived
-from spraycheck.judge.layout import Layout
-from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import Doubt, Finding, Kind, SprayAngles
 from spraycheck.spray.containers import PlumeCatalogue
 
@@ -105,34 +103,21 @@ def parse_standoff(text: str) -> Standoff:
     return Standoff(height_mm=height, u_mm=HEIGHT_U_MM if spread is None else spread)
 
 
-def add_angles(case: Case, standoff: Standoff | None) -> Case:
-    """Return the case with the angles the tip's height gives, and the check they are held to.
-
-    Parameters
-    ----------
-    case : Case
-        Of a card whose scale is known, where a height is given for a nozzle with holes.
-    standoff : Standoff or None
-        Height of the tip, where it is known.
-
-    Raises
-    ------
-    MeasurementError
-        The scale is not known, of a nozzle with holes.
-    """
-    if isinstance(case.nozzle, AxialNozzle):
-        return _axial_angles(case, case.nozzle, standoff)
-    return case if standoff is None else _pattern_angles(case, case.nozzle, standoff)
-
-
-def _pattern_angles(case: Case, layout: Layout, standoff: Standoff) -> Case:
-    """Add the holes' angles.
+def pattern_angles(case: Case, standoff: Standoff | None) -> Case:
+    """Add the angles of the holes and the check their included angle is held to.
 
     A nozzle that surely leans is told. An included angle that is surely not the layout's fails the
     nozzle; that it is the layout's can seldom be shown (paper that soaks leaves some 4 degrees
     open), so a pass does not ask for it.
+
+    Raises
+    ------
+    MeasurementError
+        A height is given and the card's scale is not known.
     """
-    found, limits = case.measurement, case.limits
+    if standoff is None:
+        return case
+    found, limits, layout = case.measurement, case.limits, case.layout
     if not found.card.scale_known:
         raise MeasurementError(
             "the standoff was given but the card's scale is not known",
@@ -163,9 +148,9 @@ def _pattern_angles(case: Case, layout: Layout, standoff: Standoff) -> Case:
     return _with(case, 2 * float(off.mean()), sigma, (Doubt.SOAKED_ENDS,))
 
 
-def _axial_angles(case: Case, nozzle: AxialNozzle, standoff: Standoff | None) -> Case:
+def axial_angles(case: Case, standoff: Standoff | None) -> Case:
     """Add the full angle of a cone as wide as the patch, where height and scale are known."""
-    found = case.measurement
+    found, nozzle = case.measurement, case.axial_nozzle
     patch, sigma, off = found.patch, math.nan, math.nan
     if standoff is not None and found.card.scale_known:
         tangent = patch.diameter_mm / 2 / standoff.height_mm

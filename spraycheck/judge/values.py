@@ -12,7 +12,7 @@ from spraycheck.arrays import Float, Mask
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.judge.layout import SPREAD_U, Layout
 from spraycheck.judge.limits import Limits
-from spraycheck.judge.matching import REACH_BY_THROW, Match
+from spraycheck.judge.matching import OUTER_BY_FACTOR, Match
 from spraycheck.judge.residuals import AngularResiduals, angular_residuals
 from spraycheck.spray.measurement import Plumes
 from spraycheck.stats.circular import wrap_180
@@ -28,10 +28,11 @@ SHAPE_U = 0.07
 """Relative standard uncertainty of a plume's width and of its reach (root mean square error on 1900
 healthy plumes of simulated cards, odd ones included; half of them lie within 0.02)."""
 
-WIDTH_BY_THROW = -1.4
-"""Power of a hole's throw, ``tan(axis_angle_deg)``, that a healthy plume's angular width follows
-among unequal neighbours: the farther a plume flies, the narrower it is seen. Fitted to 279 healthy
-plumes of simulated uneven nozzles, which then scatter by 0.19 (the limits leave room for that)."""
+WIDTH_BY_FACTOR = -1.4
+"""Power of a hole's radial factor, ``tan(axis_angle_deg)``, that a healthy plume's angular width
+follows among unequal neighbours: the farther a plume flies, the narrower it is seen. Fitted to 279
+healthy plumes of simulated uneven nozzles, which then scatter by 0.19 (the limits leave room for
+that)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -151,7 +152,7 @@ def pattern_values(
     sigma = by_hole(rows.direction_u_deg) / COVERAGE_FACTOR_95
     offset = by_hole(rows.centroid_mm) - [centre.x_mm, centre.y_mm]
     area = by_hole(rows.area_mm2)
-    throw = layout.log_throw()
+    factor = layout.log_radial_factor()
     shape_u = np.where(has, SHAPE_U, np.nan)
     return PatternValues(
         turn_deg=turn_deg % 360.0,
@@ -174,17 +175,17 @@ def pattern_values(
             layout,
             whole,
             scatter=RUN_TO_RUN_RATIO,
-            geometry=SPREAD_U * throw,
+            geometry=SPREAD_U * factor,
             clogs=True,
         ),
         width=_relative(
-            np.log(np.maximum(by_hole(rows.width_deg), 1e-3)) - WIDTH_BY_THROW * throw,
+            np.log(np.maximum(by_hole(rows.width_deg), 1e-3)) - WIDTH_BY_FACTOR * factor,
             shape_u,
             layout,
             whole,
         ),
         reach=_relative(
-            np.log(np.maximum(by_hole(rows.reach_mm), 1e-3)) - REACH_BY_THROW * throw,
+            np.log(np.maximum(by_hole(rows.reach_mm), 1e-3)) - OUTER_BY_FACTOR * factor,
             shape_u,
             layout,
             whole,

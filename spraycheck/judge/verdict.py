@@ -69,13 +69,15 @@ def decide(case: Case) -> Ruling:
     ):
         # That all are kept is as improbable as a single limit's keeping must be to prove it broken.
         checks[worst] = replace(checks[worst], outcome=Outcome.BROKEN)
-    elif (
-        outcomes <= {Outcome.KEPT, Outcome.NOT_JUDGED}
-        and worst is not None
-        and probability < 1 - risk
-    ):
-        doubts = (*checks[worst].doubts, Doubt.NEAR_LIMIT_TOGETHER)
-        checks[worst] = replace(checks[worst], outcome=Outcome.UNSURE, doubts=doubts)
+    elif {one.outcome for one in checks} <= {
+        Outcome.KEPT,
+        Outcome.NOT_JUDGED,
+    } and probability < 1 - risk:
+        # The least sure single value is named, unless the doubt lies in what follows from them.
+        at = _least_sure(checks, case.grouped)
+        if at is not None and checks[at].probability <= 1 - risk / case.sharing:
+            doubts = (*checks[at].doubts, Doubt.NEAR_LIMIT_TOGETHER)
+            checks[at] = replace(checks[at], outcome=Outcome.UNSURE, doubts=doubts)
     return Ruling(
         verdict=verdict_of(checks, probability, risk, case.doubts),
         probability=probability,
@@ -156,14 +158,15 @@ def _probability(case: Case, checks: Sequence[LimitCheck]) -> float:
     return min([together, *least, *surely])
 
 
-def _least_sure(checks: Sequence[LimitCheck]) -> int | None:
-    """Return the place of the check that is kept with the least probability."""
+def _least_sure(checks: Sequence[LimitCheck], limits: frozenset[str] | None = None) -> int | None:
+    """Return the place of the check, of some limits or of all, that is kept least probably."""
     known = [
         k
         for k, one in enumerate(checks)
         if one.outcome in (Outcome.KEPT, Outcome.UNSURE)
         and math.isfinite(one.probability)
         and not has(one.doubts, Effect.NO_OBSTACLE)
+        and (limits is None or one.limit in limits)
     ]
     return min(known, key=lambda k: checks[k].probability, default=None)
 

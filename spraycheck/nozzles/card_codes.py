@@ -12,22 +12,22 @@ import numpy as np
 
 from spraycheck.card.target import parse_label
 from spraycheck.errors import InputError
-from spraycheck.nozzles.files import Nozzle
-from spraycheck.nozzles.library import Cabinet
+from spraycheck.nozzles.library import Library
+from spraycheck.nozzles.model import Nozzle
 from spraycheck.photo.containers import Photo
 
 _SIDE_PX: Final = 2400
 # Chosen because modules of a code are 0.5 mm or more: 4 pixels each with an A4 card in the picture.
 
 
-def nozzle_printed(photo: Photo, cabinet: Cabinet) -> Nozzle | None:
+def nozzle_printed(photo: Photo, library: Library) -> Nozzle | None:
     """Return the nozzle that the code on the card in a photo names.
 
     Parameters
     ----------
     photo : Photo
         With the card in it.
-    cabinet : Cabinet
+    library : Library
         Where to look the name up.
 
     Returns
@@ -41,7 +41,7 @@ def nozzle_printed(photo: Photo, cabinet: Cabinet) -> Nozzle | None:
         Codes that name different nozzles; a name with no nozzle file, or a file with mistakes.
     """
     name = one_name(names_printed(photo))
-    return cabinet.read(name) if name else None
+    return library.read(name) if name else None
 
 
 def one_name(names: set[str]) -> str:

@@ -17,7 +17,9 @@ from pathlib import Path
 from typing import Final
 
 from spraycheck.errors import InputError
-from spraycheck.nozzles.files import Nozzle, read_nozzle
+from spraycheck.nozzles.model import Nozzle
+from spraycheck.nozzles.read import check_file, read_nozzle
+from spraycheck.nozzles.toml_file import Tell
 from spraycheck.photo.files import shown
 from spraycheck.user_folders import settings_folder
 
@@ -31,28 +33,28 @@ _OFFERED = 5
 
 
 @dataclass(frozen=True, kw_only=True)
-class Shelf:
+class NozzleFolder:
     """One folder of nozzle files.
 
     Parameters
     ----------
-    folder : Path
+    path : Path
         Where they lie.
     origin : str
         Who named the folder, in plain words.
     """
 
-    folder: Path
+    path: Path
     origin: str
 
     def names(self) -> list[str]:
         """Return the names of all files, sorted; opens none."""
         try:
-            with os.scandir(self.folder) as entries:
+            with os.scandir(self.path) as entries:
                 found = [e.name for e in entries if e.name.endswith(_SUFFIX) and is_name(e.name)]
         except OSError as error:
             raise InputError(
-                f"nozzle folder {shown(self.folder)} cannot be read ({error.strerror}), expected "
+                f"nozzle folder {shown(self.path)} cannot be read ({error.strerror}), expected "
                 "a folder of nozzle files",
                 "check its permissions",
             ) from None
@@ -66,7 +68,7 @@ class Shelf:
         InputError
             It leads out of the folder, or is no ordinary file.
         """
-        path = self.folder / f"{name}{_SUFFIX}"
+        path = self.path / f"{name}{_SUFFIX}"
         try:
             real = path.resolve(strict=True)
             kind = real.stat().st_mode
@@ -77,10 +79,10 @@ class Shelf:
                 "check where it points and its permissions",
             ) from None
         # Installers may link a package's own files from a store elsewhere.
-        if self.folder != EXAMPLES and not real.is_relative_to(self.folder.resolve()):
+        if self.path != EXAMPLES and not real.is_relative_to(self.path.resolve()):
             raise InputError(
                 f"nozzle {name!r} leads out of its folder, to {shown(real)}, expected a file in "
-                f"{shown(self.folder)}",
+                f"{shown(self.path)}",
                 "copy the file into the folder",
             )
         if not stat.S_ISREG(kind):
@@ -90,23 +92,33 @@ class Shelf:
             )
         return path
 
+    def check(self, *, tell: Tell | None = None) -> Iterator[tuple[str, ...]]:
+        """Look through every file; give what `check_file` says of each."""
+        for name in self.names():
+            try:
+                path = self.place_of(name)
+            except InputError as error:
+                yield (str(error),)
+            else:
+                yield check_file(path, tell=tell)
+
 
 @dataclass(frozen=True, kw_only=True)
-class Cabinet:
+class Library:
     """The folders, the user's before the shipped one: a nozzle of the same name goes before."""
 
-    shelves: tuple[Shelf, ...]
+    folders: tuple[NozzleFolder, ...]
 
-    def __iter__(self) -> Iterator[tuple[Shelf, str]]:
+    def __iter__(self) -> Iterator[tuple[NozzleFolder, str]]:
         """Give every nozzle that a name leads to, with its folder."""
         seen: set[str] = set()
-        for shelf in self.shelves:
-            for name in shelf.names():
+        for folder in self.folders:
+            for name in folder.names():
                 if name not in seen:
                     seen.add(name)
-                    yield shelf, name
+                    yield folder, name
 
-    def find(self, name: str) -> tuple[Shelf, str] | None:
+    def find(self, name: str) -> tuple[NozzleFolder, str] | None:
         """Return the folder and spelling of a name; None when there is no such nozzle.
 
         Capitals, and whether words are parted by blanks, hyphens or underscores, do not matter
@@ -118,17 +130,17 @@ class Cabinet:
             A path instead of a name; a spelling that several files fit.
         """
         wanted = name_checked(name)
-        for shelf in self.shelves:
-            if os.path.lexists(shelf.folder / f"{wanted}{_SUFFIX}"):
-                return shelf, wanted
-            alike = [known for known in shelf.names() if _folded(known) == _folded(wanted)]
+        for folder in self.folders:
+            if os.path.lexists(folder.path / f"{wanted}{_SUFFIX}"):
+                return folder, wanted
+            alike = [known for known in folder.names() if _folded(known) == _folded(wanted)]
             if len(alike) > 1:
                 raise InputError(
-                    f"nozzle {name!r} can mean {_or(alike)} in {shown(shelf.folder)}, expected one",
+                    f"nozzle {name!r} can mean {_or(alike)} in {shown(folder.path)}, expected one",
                     "write it as the file is called",
                 )
             if alike:
-                return shelf, alike[0]
+                return folder, alike[0]
         return None
 
     def path_of(self, name: str) -> Path:
@@ -137,17 +149,17 @@ class Cabinet:
         Raises
         ------
         InputError
-            No such nozzle, with the closest names; or as `find` and `Shelf.place_of`.
+            No such nozzle, with the closest names; or as `find` and `NozzleFolder.place_of`.
         """
         found = self.find(name)
         if found is None:
             raise self.unknown(name)
-        shelf, spelling = found
-        return shelf.place_of(spelling)
+        folder, spelling = found
+        return folder.place_of(spelling)
 
-    def read(self, name: str) -> Nozzle:
+    def read(self, name: str, *, tell: Tell | None = None) -> Nozzle:
         """Read the file of a nozzle; raises as `path_of` and `read_nozzle`."""
-        return read_nozzle(self.path_of(name))
+        return read_nozzle(self.path_of(name), tell=tell)
 
     def close_to(self, name: str, *, alike: float = 0.8) -> str:
         """Return the names most like one, in words; empty where none is.
@@ -161,15 +173,15 @@ class Cabinet:
     def unknown(self, name: str) -> InputError:
         """Return the error for a name that leads nowhere, offering the closest."""
         where = " or ".join(
-            "the shipped examples" if shelf.folder == EXAMPLES else shown(shelf.folder)
-            for shelf in self.shelves
+            "the shipped examples" if folder.path == EXAMPLES else shown(folder.path)
+            for folder in self.folders
         )
         close = self.close_to(name, alike=0.5)
         hint = f"did you mean {close}?" if close else "spraycheck nozzle list names them all"
         return InputError(f"there is no nozzle {name!r} in {where}, expected one of theirs", hint)
 
 
-def open_cabinet(folder: str | None = None, environ: Mapping[str, str] | None = None) -> Cabinet:
+def open_library(folder: str | None = None, environ: Mapping[str, str] | None = None) -> Library:
     """Return the folders to look in.
 
     Parameters
@@ -186,25 +198,22 @@ def open_cabinet(folder: str | None = None, environ: Mapping[str, str] | None = 
         A folder that was named is none.
     """
     environ = os.environ if environ is None else environ
+    shipped = NozzleFolder(path=EXAMPLES, origin="shipped example")
     named = folder if folder is not None else environ.get(VARIABLE) or None
-    origin = "--nozzles" if folder is not None else VARIABLE
     own = Path(named) if named is not None else user_folder(environ)
-    if named is None:
-        origin = "your settings"
+    origin = "--nozzles" if folder is not None else VARIABLE if named else "your settings"
     if own.is_dir():
-        shelves = [Shelf(folder=own, origin=origin)]
-    elif named is not None:
-        raise InputError(
-            f"{origin} {shown(own)} is no folder, expected a folder of nozzle files",
-            "make the folder, or correct the name",
-        )
-    else:
-        shelves = []
-    return Cabinet(shelves=(*shelves, Shelf(folder=EXAMPLES, origin="shipped example")))
+        return Library(folders=(NozzleFolder(path=own, origin=origin), shipped))
+    if named is None:
+        return Library(folders=(shipped,))
+    raise InputError(
+        f"{origin} {shown(own)} is no folder, expected a folder of nozzle files",
+        "make the folder, or correct the name",
+    )
 
 
 def folder_for_new(folder: str | None = None, environ: Mapping[str, str] | None = None) -> Path:
-    """Return the folder a new nozzle file goes to, made if need be; see `open_cabinet`.
+    """Return the folder a new nozzle file goes to, made if need be; see `open_library`.
 
     Raises
     ------
@@ -213,7 +222,7 @@ def folder_for_new(folder: str | None = None, environ: Mapping[str, str] | None 
     """
     environ = os.environ if environ is None else environ
     if folder is not None or environ.get(VARIABLE):
-        return open_cabinet(folder, environ).shelves[0].folder
+        return open_library(folder, environ).folders[0].path
     own = user_folder(environ)
     try:
         own.mkdir(parents=True, exist_ok=True)

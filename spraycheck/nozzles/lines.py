@@ -3,62 +3,38 @@
 from __future__ import annotations
 
 import re
-from typing import TypeAlias
+import tomllib
+from typing import Final, TypeAlias
 
 Place: TypeAlias = tuple[str | int, ...]
-"""Keys from the outside in; a number counts sections of the same name, from 0."""
+"""Keys from the outside in; a number counts items of a list, from 0."""
 
-_QUIET = re.compile(
-    r'"""(?:\\.|[^\\])*?"""|' r"'''.*?'''|" r'"(?:\\.|[^"\\\n])*"|' r"'[^'\n]*'|#[^\n]*", re.DOTALL
+_TOKEN: Final = re.compile(
+    r'"""(?:\\.|[^\\])*?"{3,5}'  # quotes next to the end belong to the text
+    r"|'''.*?'{3,5}"
+    r'|"(?:\\.|[^"\\\n])*"'
+    r"|'[^'\n]*'"
+    r"|#[^\n]*"
+    r"|[\n\[\]{}=,.]"
+    r"|[^\s\[\]{}=,.#\"']+",
+    re.DOTALL,
 )
-_HEADING = re.compile(r"\s*(\[\[?)\s*([^\[\]]+?)\s*\]")
-_KEY = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')"""
-_KEYS = rf"{_KEY}(?:\s*\.\s*{_KEY})*"
-_ENTRY = re.compile(rf"\s*({_KEYS})\s*=\s*(.*)")
 
 
 def find_lines(text: str) -> dict[Place, int]:
-    """Return the line, from 1, of every section and key; the first of each.
+    """Return the line, from 1, on which every section, key and list item begins.
 
-    Notes
-    -----
-    Knows headings, dotted keys, and tables written in braces one level deep; a place that it does
-    not know is looked for around by `line_of`.
+    Parameters
+    ----------
+    text : str
+        TOML that a parser has accepted; of anything else the lines mean nothing.
+
+    Returns
+    -------
+    dict
+        From places to lines; of a section that is opened several times, the first.
     """
-    found: dict[Place, int] = {}
-    counts: dict[Place, int] = {}
-    section: Place = ()
-    inline: Place | None = None  # the key whose brackets are still open
-    many = False  # whether they hold a list of tables
-    depth = item = 0
-    for number, line in enumerate(_QUIET.sub(_silenced, text).splitlines(), start=1):
-        start = line
-        if inline is None:
-            if heading := _HEADING.match(line):
-                section = _section(_split(heading[2]), counts, many=heading[1] == "[[")
-                found.setdefault(section[:-1] if heading[1] == "[[" else section, number)
-                found.setdefault(section, number)
-                continue
-            if not (entry := _ENTRY.match(line)):
-                continue
-            keys = _split(entry[1])
-            for n in range(1, len(keys) + 1):
-                found.setdefault((*section, *keys[:n]), number)
-            inline, start, depth, item = (*section, *keys), entry[2], 0, -1
-            many = start.startswith("[")
-        for mark, key in re.findall(rf"([\[{{}}\]])|({_KEYS})\s*=", start):
-            if mark in ("[", "{"):
-                depth += 1
-                item += mark == "{"
-            elif mark:
-                depth -= 1
-            else:
-                place: Place = (*inline, item) if many else inline
-                for at in (place, (*place, *_split(key))):
-                    found.setdefault(at, number)
-        if depth <= 0:
-            inline = None
-    return found
+    return _Scanner(text).scan()
 
 
 def line_of(lines: dict[Place, int], at: Place) -> int:
@@ -68,23 +44,86 @@ def line_of(lines: dict[Place, int], at: Place) -> int:
     return lines.get(at, 0)
 
 
-def _section(keys: list[str], counts: dict[Place, int], *, many: bool) -> Place:
-    place: Place = ()
-    for n, key in enumerate(keys):
-        place = (*place, key)
-        last = n == len(keys) - 1
-        if last and many:
-            counts[place] = counts.get(place, -1) + 1
-        if place in counts and (many or not last):
-            place = (*place, counts[place])
-    return place
+class _Scanner:
+    """Walks through the tokens of a text by TOML's grammar (version 1.0), values unread."""
 
+    def __init__(self, text: str) -> None:
+        self._tokens: list[tuple[str, int]] = []
+        line = 1
+        for match in _TOKEN.finditer(text):
+            if not match[0].startswith("#"):
+                self._tokens.append((match[0], line))
+            line += match[0].count("\n")
+        self._tokens.reverse()  # the next one is popped from the end
+        self._lines: dict[Place, int] = {}
+        self._last: dict[Place, int] = {}  # of each list of sections, the number of the last
 
-def _split(keys: str) -> list[str]:
-    return [key.strip("\"'") for key in re.findall(_KEY, keys)]
+    def scan(self) -> dict[Place, int]:
+        section: Place = ()
+        while self._tokens:
+            if self._next() == "\n":
+                self._tokens.pop()
+            elif self._next() == "[":
+                section = self._heading()
+            else:
+                self._entry(section)
+        return self._lines
 
+    def _next(self) -> str:
+        return self._tokens[-1][0] if self._tokens else "\n"
 
-def _silenced(match: re.Match[str]) -> str:
-    """Blank what only looks like TOML: marks in texts, and remarks."""
-    text = match[0]
-    return "" if text.startswith("#") else re.sub(r"[\[\]{}=]", "_", text)
+    def _keys(self, end: str) -> list[tuple[str, int]]:
+        """Take the keys up to a sign, and the sign."""
+        keys = []
+        while self._tokens:
+            token, line = self._tokens.pop()
+            if token == end:
+                break
+            if token != ".":
+                keys.append((next(iter(tomllib.loads(f"{token} = 0"))), line))
+        return keys
+
+    def _heading(self) -> Place:
+        self._tokens.pop()
+        many = self._next() == "["
+        if many:
+            self._tokens.pop()
+        place: Place = ()
+        keys = self._keys("]")
+        for n, (key, line) in enumerate(keys, start=1):
+            place = (*place, key)
+            self._lines.setdefault(place, line)
+            if many and n == len(keys):
+                self._last[place] = self._last.get(place, -1) + 1
+            if place in self._last:
+                place = (*place, self._last[place])
+                self._lines.setdefault(place, line)
+        if many:
+            self._tokens.pop()
+        return place
+
+    def _entry(self, around: Place) -> None:
+        for key, line in self._keys("="):
+            around = (*around, key)
+            self._lines.setdefault(around, line)
+        self._value(around)
+
+    def _value(self, place: Place) -> None:
+        opening = self._tokens.pop()[0] if self._tokens else ""
+        if opening not in ("[", "{"):
+            # A number with a point and a date with a blank are several tokens.
+            while self._next() not in ("\n", ",", "]", "}"):
+                self._tokens.pop()
+            return
+        item = 0
+        while self._tokens and self._next() not in ("]", "}"):
+            if self._next() in ("\n", ","):
+                self._tokens.pop()
+            elif opening == "{":
+                self._entry(place)
+            else:
+                self._lines[(*place, item)] = self._tokens[-1][1]
+                self._value((*place, item))
+                item += 1
+        if self._tokens:
+            self._tokens.pop()

@@ -20,7 +20,7 @@ WORDS = (
 """Words for kappa above a value: J. R. Landis, G. G. Koch, Biometrics 33 (1977) 159-174,
 doi:10.2307/2529310."""
 
-Marks = Mapping[tuple[str, str], str]
+Verdicts = Mapping[tuple[str, str], str]
 """Part and repeat to the verdict of one judge."""
 
 
@@ -50,7 +50,7 @@ class Agreement:
 
 
 def agreements(
-    people: Mapping[str, Marks], *, tool: Mapping[str, Marks] | None = None,
+    people: Mapping[str, Verdicts], *, tool: Mapping[str, Verdicts] | None = None,
     truth: Mapping[str, str] | None = None,
 ) -> list[Agreement]:  # fmt: skip
     """Compare everyone with everyone.
@@ -64,12 +64,12 @@ def agreements(
     truth : mapping, optional
         Part to its known verdict.
     """
-    found = [a for name, marks in people.items() if (a := _itself(name, marks))]
+    found = [a for name, verdicts in people.items() if (a := _itself(name, verdicts))]
     tool = tool or {}
     of_tool = {
         (part, f"{name} {repeat}"): verdict
-        for name, marks in tool.items()
-        for (part, repeat), verdict in marks.items()
+        for name, verdicts in tool.items()
+        for (part, repeat), verdict in verdicts.items()
     }
     if mine := _itself("the tool", of_tool):
         found.append(mine)
@@ -78,12 +78,12 @@ def agreements(
         found += [pair] if pair else []
     if len(people) > 2 and (everyone := _all(people)):
         found.append(everyone)
-    for name, marks in people.items():
-        pair = _two(f"{name} and the tool", "tool", marks, tool.get(name, {}))
+    for name, verdicts in people.items():
+        pair = _two(f"{name} and the tool", "tool", verdicts, tool.get(name, {}))
         found += [pair] if pair else []
-    for name, marks in ({**people, "the tool": of_tool} if truth else {}).items():
-        known = {key: truth[key[0]] for key in marks if key[0] in (truth or {})}  # type: ignore[index]
-        pair = _two(f"{name} and the truth", "truth", marks, known)
+    for name, verdicts in ({**people, "the tool": of_tool} if truth else {}).items():
+        known = {key: truth[key[0]] for key in verdicts if key[0] in (truth or {})}  # type: ignore[index]
+        pair = _two(f"{name} and the truth", "truth", verdicts, known)
         found += [pair] if pair else []
     return found
 
@@ -138,7 +138,7 @@ def _conclusion(found: Sequence[Agreement]) -> list[str]:
     return lines
 
 
-def _two(who: str, kind: str, one: Marks, other: Marks) -> Agreement | None:
+def _two(who: str, kind: str, one: Verdicts, other: Verdicts) -> Agreement | None:
     common = [key for key in one if key in other]
     if not common:
         return None
@@ -149,16 +149,16 @@ def _two(who: str, kind: str, one: Marks, other: Marks) -> Agreement | None:
     )
 
 
-def _itself(who: str, marks: Marks) -> Agreement | None:
+def _itself(who: str, verdicts: Verdicts) -> Agreement | None:
     by_part: dict[str, list[str]] = defaultdict(list)
-    for (part, _), verdict in marks.items():
+    for (part, _), verdict in verdicts.items():
         by_part[part].append(verdict)
     return _several(who + " again", "self", list(by_part.values()))
 
 
-def _all(people: Mapping[str, Marks]) -> Agreement | None:
-    keys = dict.fromkeys(key for marks in people.values() for key in marks)
-    rows = [[marks[key] for marks in people.values() if key in marks] for key in keys]
+def _all(people: Mapping[str, Verdicts]) -> Agreement | None:
+    keys = dict.fromkeys(key for verdicts in people.values() for key in verdicts)
+    rows = [[verdicts[key] for verdicts in people.values() if key in verdicts] for key in keys]
     return _several("all people", "all", rows)
 
 

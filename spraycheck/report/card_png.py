@@ -11,16 +11,9 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from spraycheck.errors import InputError
-from spraycheck.report.card_page import (
-    MM_PER_PT,
-    CardPage,
-    Polygon,
-    Polyline,
-    Rect,
-    Shape,
-    Words,
-    font_bytes,
-)
+from spraycheck.report.card_page import CardPage
+from spraycheck.report.page import BOLD, MM_PER_PT, REGULAR, font_bytes
+from spraycheck.report.shapes import Polygon, Polyline, Rect, Shape, Words
 
 MIN_DPI, MAX_DPI = 72, 1200
 """Below 72 a marker's module is under 5 pixels; 1200 is the finest of office printers, and A4 then
@@ -105,7 +98,7 @@ def _draw(
     elif isinstance(shape, Polygon):
         pen.polygon([at(p) for p in shape.points], fill=grey)
     elif isinstance(shape, Polyline):
-        width = max(1, round(shape.width_mm * per_mm))
+        width = max(1, round(shape.width * per_mm))
         # An odd pen has its middle on a pixel, an even one between two.
         pen.line([at(p) for p in shape.points], fill=grey, width=width, joint="curve")
     else:
@@ -137,7 +130,7 @@ def _write(image: Image.Image, words: Words, at: At, per_mm: float) -> None:
 @functools.lru_cache(maxsize=64)
 def _sized(bold: bool, pixels: float) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(
-        io.BytesIO(font_bytes("bold" if bold else "regular")),
+        io.BytesIO(font_bytes(BOLD if bold else REGULAR)),
         pixels,
         layout_engine=ImageFont.Layout.BASIC,
     )

@@ -13,11 +13,7 @@ from importlib import resources
 from typing import Any, Final
 
 from spraycheck.errors import InputError, MeasurementError
-from spraycheck.judge.findings.words import (
-    hole_in_words,
-    intermittent_in_words,
-    matching_in_words,
-)
+from spraycheck.judge.findings.words import hole_in_words, intermittent_in_words, matching_in_words
 from spraycheck.judge.result import Doubt, Hole, HoleShots, Kind, LimitCheck, Matching, Result
 from spraycheck.judge.shots.comparing import Change, Comparison, HoleChange
 from spraycheck.report.document import assessment_document, check_entry, finding_entry, plain

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -11,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.report.gauge import ValueStudy
+from spraycheck.report.plots import BLUE, GREEN, INK, RED, figure, inert, plain, png
 from spraycheck.stats.repeatability import range_control_limit
 
-_INK, _GRID, _LIMIT = "#23272b", "#e3ddd0", "#b2301c"
-_COLOURS = ("#1b5d8f", "#b2301c", "#00705d", "#8a5a00", "#6b3f86", "#444444")
+_COLOURS = (BLUE, RED, GREEN, "#8a5a00", "#6b3f86", "#444444")
 _MARKERS = ("o", "s", "^", "D", "v", "P")
 _MAX_PARTS = 40
 # Chosen because more names than this cannot be read along one axis.
@@ -43,24 +42,16 @@ def study_plot(
     bytes
         A PNG.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(9.0, 7.6), layout="constrained")
-    FigureCanvasAgg(figure)
-    top, low, bars = figure.subplots(3, 1, height_ratios=(1.6, 1.1, 0.9))
-    for pane in (top, low, bars):
-        pane.spines[["top", "right"]].set_visible(False)
-        pane.grid(axis="y" if pane is not bars else "x", color=_GRID, lw=0.7)
-        pane.set_axisbelow(True)
+    made, panes = figure(9.0, 7.6, rows=3, height_ratios=(1.6, 1.1, 0.9))
+    top, low, bars = panes[:, 0]
+    for pane, grid in ((top, "y"), (low, "y"), (bars, "x")):
+        plain(pane, grid=grid)
     _readings(top, values[:_MAX_PARTS], parts[:_MAX_PARTS], people)
     top.set_title(f"{study.name}: every reading, less the part's mean", loc="left", fontsize=11)
     _ranges(low, values[:_MAX_PARTS], parts[:_MAX_PARTS], people, range_control_limit(values))
     low.set_title("range of repeats; above the line is more than chance", loc="left", fontsize=11)
     _components(bars, study)
-    out = io.BytesIO()
-    figure.savefig(out, format="png", dpi=130, metadata={"Software": None})
-    return out.getvalue()
+    return png(made)
 
 
 def _readings(
@@ -71,8 +62,8 @@ def _readings(
         shift = (j - (len(people) - 1) / 2) * 0.22
         where = np.repeat(np.arange(len(parts)) + shift, values.shape[2])
         axes.plot(where, centred[:, j].ravel(), _MARKERS[j % 6], ms=4.5, mfc="none", mew=1.2,
-                  color=_COLOURS[j % 6], label=_plain(person))  # fmt: skip
-    axes.axhline(0, color=_INK, lw=0.8)
+                  color=_COLOURS[j % 6], label=inert(person))  # fmt: skip
+    axes.axhline(0, color=INK, lw=0.8)
     axes.set_xticks(range(len(parts)), [])
     axes.legend(frameon=False, fontsize=9, ncols=min(len(people), 6), loc="upper right")
 
@@ -88,10 +79,10 @@ def _ranges(
     for j, _ in enumerate(people):
         axes.plot(range(len(parts)), ranges[:, j], _MARKERS[j % 6] + "-", ms=4.5, lw=0.8,
                   color=_COLOURS[j % 6])  # fmt: skip
-    axes.axhline(limit, color=_LIMIT, ls="--", lw=1.2)
+    axes.axhline(limit, color=RED, ls="--", lw=1.2)
     axes.set_ylim(bottom=0)
     long = max(len(part) for part in parts) > 4
-    axes.set_xticks(range(len(parts)), [_plain(part)[:18] for part in parts], fontsize=8,
+    axes.set_xticks(range(len(parts)), [inert(part, 18) for part in parts], fontsize=8,
                     rotation=40 if long else 0, ha="right" if long else "center")  # fmt: skip
 
 
@@ -104,7 +95,7 @@ def _components(axes: Any, study: ValueStudy) -> None:
         ("between parts", a.parts),
     )
     for row, (_, value) in enumerate(rows):
-        axes.barh(row, value, color="#9fb3c4" if row != 2 else "#1b5d8f", edgecolor=_INK, lw=0.7)
+        axes.barh(row, value, color="#9fb3c4" if row != 2 else BLUE, edgecolor=INK, lw=0.7)
         axes.annotate(f"{value:.3g}", (value, row), (4, 0), textcoords="offset points",
                       va="center", fontsize=9)  # fmt: skip
     axes.set_yticks(range(len(rows)), [label for label, _ in rows])
@@ -114,7 +105,3 @@ def _components(axes: Any, study: ValueStudy) -> None:
         title += f"; the gauge takes up {study.tolerance_percent:.0f} % of the tolerance"
     axes.set_title(title, loc="left", fontsize=11)
     axes.margins(x=0.12)
-
-
-def _plain(name: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in name).replace("$", "\\$")

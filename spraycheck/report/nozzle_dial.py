@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import io
 import math
 from typing import Final
 
 from spraycheck.judge.layout import Layout
+from spraycheck.report.plots import figure, png
 
 _HALF_HEIGHT: Final = 8
 _ASPECT: Final = 2.1
@@ -57,12 +57,8 @@ def text_dial(layout: Layout, *, ascii_only: bool = False) -> str:
 
 def dial_png(layout: Layout) -> bytes:
     """Draw the directions of the holes as a PNG picture, 12 o'clock at the top."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(6.0, 6.4), layout="constrained")
-    FigureCanvasAgg(figure)
-    axes = figure.subplots()
+    made, panes = figure(6.0, 6.4)
+    axes = panes[0, 0]
     axes.set_aspect("equal")
     axes.set_axis_off()
     for hour in range(1, 13):
@@ -85,14 +81,10 @@ def dial_png(layout: Layout) -> bytes:
         for row, (colour, marker) in looks.items():
             axes.plot([], [], marker, color=colour, mfc="white", ms=10, mew=2, label=f"row {row}")
         axes.legend(loc="lower left", frameon=False)
-    figure.suptitle(_plain(layout.name), fontsize=12, parse_math=False)
+    made.suptitle(_plain(layout.name), fontsize=12, parse_math=False)
     zero = f"0° is the {_plain(layout.counts_from)}; " if layout.counts_from else ""
-    figure.supxlabel(
-        f"{zero}clockwise as the streaks lie on the card", fontsize=10, parse_math=False
-    )
-    with io.BytesIO() as file:
-        figure.savefig(file, format="png", dpi=110)
-        return file.getvalue()
+    made.supxlabel(f"{zero}clockwise as the streaks lie on the card", fontsize=10, parse_math=False)
+    return png(made, dpi=110)
 
 
 def _radii(layout: Layout) -> list[float]:

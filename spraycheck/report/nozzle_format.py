@@ -14,8 +14,9 @@ from spraycheck.judge.findings import clock_position
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet, limit_fields
 from spraycheck.judge.nozzle import AxialNozzle
-from spraycheck.nozzles.files import Nozzle, Pressure, read_nozzle
-from spraycheck.nozzles.library import Cabinet
+from spraycheck.nozzles.library import Library
+from spraycheck.nozzles.model import Nozzle, Pressure
+from spraycheck.nozzles.read import read_nozzle
 from spraycheck.report.nozzle_dial import text_dial
 from spraycheck.report.terminal import printable
 from spraycheck.units import convert_pressure
@@ -66,25 +67,25 @@ class Screen:
         return "\n".join(line.rstrip() for line in self._out.getvalue().splitlines()) + "\n"
 
 
-def list_text(cabinet: Cabinet, screen: Screen) -> str:
+def list_text(library: Library, screen: Screen) -> str:
     """Return a table of every nozzle, the user's before the shipped ones."""
     table = screen.table("name", "kind", "holes", "limits", "from", "what it is")
     table.columns[2].justify = "right"
     for column in table.columns[:5]:
         column.no_wrap = True
-    for shelf, name in cabinet:
+    for folder, name in library:
         try:
-            nozzle = read_nozzle(shelf.place_of(name))
+            nozzle = read_nozzle(folder.place_of(name))
         except InputError:
             problem = "cannot be used: spraycheck nozzle check"
-            screen.row(table, name, "?", "?", "?", shelf.origin, problem)
+            screen.row(table, name, "?", "?", "?", folder.origin, problem)
             continue
         holes = "-" if nozzle.kind != "holes" else str(len(nozzle.layout))
         own = "own" if nozzle.limits else "default"
-        screen.row(table, name, nozzle.kind, holes, own, shelf.origin, nozzle.name)
+        screen.row(table, name, nozzle.kind, holes, own, folder.origin, nozzle.name)
     screen.print(table)
-    for shelf in cabinet.shelves[:-1]:
-        screen.print(Text(screen.say(f"{shelf.origin}: {shelf.folder}")))
+    for folder in library.folders[:-1]:
+        screen.print(Text(screen.say(f"{folder.origin}: {folder.path}")))
     return screen.text()
 
 

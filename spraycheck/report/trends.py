@@ -7,21 +7,19 @@ in order to be followed.
 from __future__ import annotations
 
 import datetime
-import io
 import math
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from spraycheck.constants import COVERAGE_FACTOR_95
+from spraycheck.report.plots import AMBER, GREEN, INK, MUTED, RED, figure, inert, png
+from spraycheck.stats.proportion import wilson_interval
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-INK, MUTED = "#23272b", "#8a8272"
-FAIL, RECHECK, CLEAR = "#b2301c", "#c98a00", "#00705d"
-# Told apart by marker and words as well; near the set of Okabe and Ito (2008, from memory).
+FAIL, RECHECK, CLEAR = RED, AMBER, GREEN
 
 MAX_NAMES: Final = 24
 """Nozzles or injectors in one plot: more cannot be read."""
@@ -36,7 +34,7 @@ _WIDEST = 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Shot:
+class PlottedCard:
     """What is plotted of one measured card; NaN where not known.
 
     Parameters
@@ -69,26 +67,26 @@ class Shot:
 
 
 class Trends:
-    """Collects shots one by one, then draws."""
+    """Collects cards one by one, then draws."""
 
     def __init__(self) -> None:
         self._months: dict[tuple[int, int], Counter[str]] = defaultdict(Counter)
         self._nozzles: dict[str, Counter[str]] = defaultdict(Counter)
         self._spread: dict[str, Counter[int]] = defaultdict(Counter)
-        self._injectors: dict[str, list[Shot]] = defaultdict(list)
+        self._injectors: dict[str, list[PlottedCard]] = defaultdict(list)
 
-    def add(self, shot: Shot) -> None:
+    def add(self, card: PlottedCard) -> None:
         """Take in one card."""
-        day = _day(shot.date)
+        day = _day(card.date)
         if day is not None:
-            self._months[day.year, day.month][shot.verdict] += 1
-            if shot.injector:
-                self._injectors[shot.injector].append(shot)
-        if shot.nozzle:
-            self._nozzles[shot.nozzle][shot.verdict] += 1
-        if math.isfinite(shot.share_spread_frac):
-            spread = min(shot.share_spread_frac, _WIDEST * (1 - 1e-9))
-            self._spread[shot.verdict][int(spread / _WIDEST * _BINS)] += 1
+            self._months[day.year, day.month][card.verdict] += 1
+            if card.injector:
+                self._injectors[card.injector].append(card)
+        if card.nozzle:
+            self._nozzles[card.nozzle][card.verdict] += 1
+        if math.isfinite(card.share_spread_frac):
+            spread = min(card.share_spread_frac, _WIDEST * (1 - 1e-9))
+            self._spread[card.verdict][int(spread / _WIDEST * _BINS)] += 1
 
     def fault_rate(self) -> tuple[list[datetime.date], list[Counter[str]]]:
         """Return the periods with cards, and their verdicts: months, or quarters of long archives.
@@ -118,7 +116,7 @@ class Trends:
         dates, verdicts = self.fault_rate()
         if len(dates) < 2:
             return None
-        figure, axes = _figure(7.2, 3.4)
+        made, axes = _pane(7.2, 3.4)
         _rates(axes, dates, verdicts)
         axes.set_ylabel("cards (%)")
         axes.set_ylim(0, max(5.0, axes.get_ylim()[1]))
@@ -127,23 +125,23 @@ class Trends:
             axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=2, frameon=False,
                         fontsize=9)  # fmt: skip
         text = "Share of cards that fail and that need a recheck; bars hold the true rate with 95 %"
-        return "fault-rate", "Fault rate over time", text + ".", _png(figure)
+        return "fault-rate", "Fault rate over time", text + ".", png(made)
 
     def _by_nozzle(self) -> tuple[str, str, str, bytes] | None:
         if not self._nozzles:
             return None
         names = sorted(self._nozzles, key=lambda n: (-self._nozzles[n].total(), n))[:MAX_NAMES]
-        figure, axes = _figure(7.2, 1.3 + 0.34 * len(names))
+        made, axes = _pane(7.2, 1.3 + 0.34 * len(names))
         for row, name in enumerate(names):
             counts = self._nozzles[name]
             total, failed = counts.total(), counts["fail"]
-            low, high = wilson(failed, total)
+            low, high = wilson_interval(failed, total)
             rate = 100 * failed / total
             axes.plot([100 * low, 100 * high], [row, row], color=INK, lw=1.6)
             axes.plot(rate, row, "s", color=FAIL, ms=7)
             axes.annotate(f"{failed} of {total}", (100 * high, row), (6, 0), fontsize=9,
                           textcoords="offset points", va="center", color=INK)  # fmt: skip
-        axes.set_yticks(range(len(names)), [_short(name) for name in names])
+        axes.set_yticks(range(len(names)), [_name(name) for name in names])
         axes.set_ylim(len(names) - 0.5, -0.5)
         axes.set_xlim(-2, 112)
         axes.set_xlabel("cards that fail (%)")
@@ -151,12 +149,12 @@ class Trends:
         text = "Share of cards that fail, with the range that holds the true rate with 95 %"
         if more:
             text += f"; the {len(names)} nozzles with most cards, {more} more are in the table"
-        return "nozzles", "Fault rate by nozzle", text + ".", _png(figure)
+        return "nozzles", "Fault rate by nozzle", text + ".", png(made)
 
     def _evenness(self) -> tuple[str, str, str, bytes] | None:
         if not self._spread:
             return None
-        figure, axes = _figure(7.2, 3.2)
+        made, axes = _pane(7.2, 3.2)
         width = _WIDEST / _BINS
         for verdict, colour, hatch in (
             ("pass", CLEAR, ""), ("recheck", RECHECK, "..."), ("fail", FAIL, "///"),
@@ -176,7 +174,7 @@ class Trends:
         axes.yaxis.get_major_locator().set_params(integer=True)
         axes.legend(frameon=False, fontsize=9)
         text = "How unevenly the holes of a card wet it; 0 % would be all alike"
-        return "share-spread", "Evenness", text + ".", _png(figure)
+        return "share-spread", "Evenness", text + ".", png(made)
 
     def _drift(self) -> tuple[str, str, str, bytes] | None:
         followed = {
@@ -187,7 +185,7 @@ class Trends:
         names = sorted(followed, key=lambda name: (-len(followed[name]), name))[:6]
         if not names:
             return None
-        figure, axes = _figure(7.2, 0.6 + 1.7 * len(names), rows=len(names), columns=2)
+        made, axes = figure(7.2, 0.6 + 1.7 * len(names), rows=len(names), columns=2, grid="y")
         for row, name in enumerate(names):
             shots = followed[name]
             days = [_day(shot.date) for shot in shots]
@@ -196,7 +194,7 @@ class Trends:
                        [100 * s.area_ratio_min_u for s in shots], "o")  # fmt: skip
             for limit in {100 * s.area_low_ratio for s in shots if math.isfinite(s.area_low_ratio)}:
                 weak.axhline(limit, color=FAIL, lw=1, ls="--")
-            weak.set_title(f"{_short(name)}: weakest hole (%)", fontsize=9, loc="left")
+            weak.set_title(f"{_name(name)}: weakest hole (%)", fontsize=9, loc="left")
             weak.set_ylim(bottom=0)
             _with_bars(turned, days, [s.deviation_max_deg for s in shots],
                        [s.deviation_max_u_deg for s in shots], "D")  # fmt: skip
@@ -211,29 +209,7 @@ class Trends:
         text = "Bars are 95 % uncertainties, dashed lines the limits"
         if more:
             text += f"; the {len(names)} injectors with most cards, {more} more are in the table"
-        return "drift", "Single injectors over time", text + ".", _png(figure)
-
-
-def wilson(hits: int, total: int) -> tuple[float, float]:
-    """Return the range that holds the true proportion with 95 %.
-
-    Notes
-    -----
-    E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212, doi:10.1080/01621459.1927.10502953. Unlike
-    the textbook formula it stays within 0 to 1 and is honest for few cards.
-    """
-    if total == 0:
-        return 0.0, 1.0
-    z2 = COVERAGE_FACTOR_95**2
-    rate = hits / total
-    middle = (rate + z2 / (2 * total)) / (1 + z2 / total)
-    half = (
-        COVERAGE_FACTOR_95
-        * math.sqrt(rate * (1 - rate) / total + z2 / (4 * total**2))
-        / (1 + z2 / total)
-    )
-    # At 0 of n and n of n the limit is 0 and 1 exactly; rounding must not miss them.
-    return (0.0 if hits == 0 else middle - half), (1.0 if hits == total else middle + half)
+        return "drift", "Single injectors over time", text + ".", png(made)
 
 
 def _rates(axes: Any, dates: Sequence[datetime.date], verdicts: Sequence[Counter[str]]) -> None:
@@ -245,7 +221,7 @@ def _rates(axes: Any, dates: Sequence[datetime.date], verdicts: Sequence[Counter
         rates, below, above = [], [], []
         for counts in verdicts:
             total = counts.total()
-            low, high = wilson(counts[name], total)
+            low, high = wilson_interval(counts[name], total)
             rate = counts[name] / total
             rates.append(100 * rate)
             below.append(100 * (rate - low))
@@ -299,28 +275,10 @@ def _day(text: str) -> datetime.date | None:
         return None
 
 
-def _short(name: str) -> str:
-    clean = "".join(c if c.isprintable() else "?" for c in name).replace("$", "\\$")
-    return clean if len(clean) <= 28 else clean[:27] + "…"
+def _pane(width_in: float, height_in: float) -> tuple[Figure, Any]:
+    made, panes = figure(width_in, height_in, grid="y")
+    return made, panes[0, 0]
 
 
-def _figure(width: float, height: float, *, rows: int = 1, columns: int = 1) -> tuple[Figure, Any]:
-    """Make a figure without pyplot, whose global state a long-running program would pile up."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(width, height), layout="constrained")
-    FigureCanvasAgg(figure)
-    axes = figure.subplots(rows, columns, squeeze=False)
-    for pane in axes.flat:
-        pane.spines[["top", "right"]].set_visible(False)
-        pane.grid(axis="y", color="#e3ddd0", lw=0.7)
-        pane.set_axisbelow(True)
-    return figure, axes[0, 0] if rows * columns == 1 else axes
-
-
-def _png(figure: Figure) -> bytes:
-    out = io.BytesIO()
-    # No date or version inside: the same cards give the same bytes.
-    figure.savefig(out, format="png", dpi=130, metadata={"Software": None})
-    return out.getvalue()
+def _name(name: str) -> str:
+    return inert(name, 28)

@@ -1,6 +1,5 @@
-"""Teaching material made by the simulator: demonstration pictures, atlas and handout.
+"""Teaching material made by the simulator.
 
-``wishes`` says in plain words what is wanted, ``scenes`` turns that into something to draw,
-``telling`` says what is true about it, ``comparing`` holds the tool's answer against it;
-``lessons`` lists the pages of the atlas and ``building`` makes them.
+``lessons`` draws sprayed cards to order, with their truth, and the pages of the atlas; ``quiz``
+trains and examines the reading of cards.
 """

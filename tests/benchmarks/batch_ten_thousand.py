@@ -52,7 +52,7 @@ def main() -> None:
             size = sum(f.stat().st_size for f in out.rglob("*") if f.is_file())
             lines = (out / "records.jsonl").read_bytes().count(b"\n")
             assert lines == count
-            journal = (out / "journal.jsonl").stat().st_size
+            journal = (out / "journal.sqlite").stat().st_size
         print(f"{count} photos: {seconds:.0f} s, {count / seconds:.2f} photos/s; again with "
               f"nothing changed {again:.0f} s; peak memory {own:.0f} MB in the main process, "
               f"{workers:.0f} MB in the largest worker; outcome {size / count / 1000:.1f} kB a "

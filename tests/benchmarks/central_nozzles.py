@@ -21,11 +21,11 @@ import math
 from collections import Counter, defaultdict
 
 import cv2
-from spraycheck.judge.axial.assessment import HELD
 
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import MeasurementError
-from spraycheck.judge.limits import LOWEST, AxialLimits
+from spraycheck.judge.axial import QUANTITY
+from spraycheck.judge.limits import AxialLimits
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import Result
 from spraycheck.measuring import measure_photo
@@ -36,8 +36,8 @@ from spraycheck.spray.axial.containers import QUANTITIES
 FAULTS = CENTRAL_FAULTS[1:]
 
 MARGIN = {
-    "roundness": 0.06,
-    "circularity": 0.06,
+    "ellipse_ratio": 0.06,
+    "form_factor": 0.06,
     "heavy_side_frac": 0.04,
     "streak_frac": 0.06,
     "core_ratio": 0.10,
@@ -75,7 +75,7 @@ def main() -> None:
         aim = None if args.noaim else "centre"
         near = _near(truth, faulty=fault != "none", aim=not args.noaim)
         try:
-            a = measure_photo(photo.rgb, nozzle, aim=aim, sheet=sheet)
+            a = measure_photo(photo.rgb, nozzle=nozzle, aim=aim, sheet=sheet)
         except MeasurementError as error:
             table[fault]["recheck"] += 1
             clear[fault != "none"]["recheck"] += not near
@@ -88,16 +88,20 @@ def main() -> None:
             undecided.append(f"{seed} {fault}{' (near)' if near else ''}: {codes}")
         elif (a.verdict == "fail") != (fault != "none"):
             undecided.append(f"WRONG {seed} {fault}: {a.verdict}")
-        if any(math.isfinite(one.probability) for one in a.judged):
+        if any(math.isfinite(one.probability) for one in a.checks):
             _cover(inside, a, truth)
 
     _print(table, clear, inside, undecided)
 
 
+TRUE_NAMES = {"ellipse_ratio": "roundness", "form_factor": "circularity"}
+"""What the simulated truth calls a value, where it is another word."""
+
+
 def _true(truth: TrueCentral, name: str) -> float:
     if name == "offset_ratio":
         return math.hypot(truth.x_mm, truth.y_mm) / truth.diameter_mm
-    return float(getattr(truth, name))
+    return float(getattr(truth, TRUE_NAMES.get(name, name)))
 
 
 def _cover(inside: dict[str, list[bool]], a: Result, truth: TrueCentral) -> None:
@@ -114,13 +118,14 @@ def _near(truth: TrueCentral, *, faulty: bool, aim: bool) -> bool:
     """Whether the true values lie too close to their limits for a verdict to be expected."""
     limits = AxialLimits()
     kept = []
-    for name, quantity in HELD.items():
+    for name, quantity in QUANTITY.items():
         if quantity not in MARGIN or name == f"core_{'filled' if truth.hollow else 'hollow'}_ratio":
             continue
         value = _true(truth, quantity)
         if math.isfinite(value) and (aim or quantity != "offset_ratio"):
             room = float(getattr(limits, name)) - value
-            kept.append((-room if name in LOWEST else room) / MARGIN[quantity])
+            from_below = math.isinf(limits.tolerance(name)[1])
+            kept.append((-room if from_below else room) / MARGIN[quantity])
     return min(kept) > -1 if faulty else min(kept) < 1
 
 

@@ -66,7 +66,7 @@ def shots_of(holes: int, flow: float, count: int, rng: np.random.Generator) -> l
 
 def weak(result: Result) -> tuple[float, float]:
     """Logarithm of the weak hole's area and its standard uncertainty."""
-    hole = min((h.hole for h in result.holes), key=lambda h: h.area_ratio)
+    hole = min(result.holes, key=lambda h: h.area_ratio)
     return math.log(hole.area_ratio), hole.area_ratio_u / hole.area_ratio / COVERAGE_FACTOR_95
 
 
@@ -95,7 +95,7 @@ def main() -> None:
             means = []
             for part in order.reshape(-1, 3):
                 result = combine_shots([replace_digest(shots[k], k) for k in part])
-                if not result.matching.sure:
+                if not result.together.matching.sure:
                     unmatched += 1
                     continue
                 value, own = weak(result)
@@ -131,7 +131,10 @@ def main() -> None:
 
 def replace_digest(shot: Result, number: int) -> Result:
     """Give an array's photo a name of its own."""
-    return replace(shot, photo=replace(shot.photo, file=f"shot {number + 1}"))
+    return replace(
+        shot,
+        measurement=replace(shot.measurement, photo=replace(shot.photo, file=f"shot {number + 1}")),
+    )
 
 
 if __name__ == "__main__":

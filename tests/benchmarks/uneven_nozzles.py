@@ -27,8 +27,8 @@ from spraycheck import measure_photo
 from spraycheck.errors import SprayCheckError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.result import Result
-from spraycheck.nozzles.files import read_layout
 from spraycheck.nozzles.library import EXAMPLES
+from spraycheck.nozzles.read import read_layout
 from spraycheck.simulate import SyntheticNozzle, SyntheticPhoto, random_scene
 
 KINDS = ("slanted", "two-row")

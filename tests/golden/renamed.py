@@ -91,6 +91,10 @@ _JUDGED: Final = (
 
 _TERMS: Final = "the field's terms: axis ratio for roundness, form factor for circularity"
 
+_MISFIT: Final = (
+    "where the layout does not fit, nothing of the pattern is held against its limits any more"
+)
+
 _BIRGE: Final = "Birge's factor at any excess scatter of the cards, with Student's quantile"
 
 EXPLAINED: Final[dict[str, dict[str, str]]] = {
@@ -99,6 +103,9 @@ EXPLAINED: Final[dict[str, dict[str, str]]] = {
         "*holes.deviation_u_deg": _JUDGED,
         "*holes.each.deviation_deg": _JUDGED,
     },
+    "practice/wild-faint-472*": {"findings.codes": _MISFIT},
+    "practice/wild-reused-4703": {"findings.codes": _MISFIT},
+    "practice/wild-written-4600": {"findings.codes": _MISFIT},
     "axial/*": {"findings.text": _TERMS},
     "small/axial*": {"findings.text": _TERMS},
     "shots/*": {"widened.*": _BIRGE, "holes.area_ratio_u": _BIRGE},

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from spraycheck.judge.assessment.checks import hold as check_limit
+from spraycheck.judge.checks import check_limit
 from spraycheck.judge.limits import Limits
 from spraycheck.stats.conformity import (
     Tolerance,

@@ -11,7 +11,7 @@ import numpy as np
 from spraycheck.judge.result import Finding, HoleState, Kind
 from spraycheck.judge.shots.consistency import material, two_sided
 from spraycheck.judge.shots.shot import Shot
-from spraycheck.stats.decision import risk_per_limit
+from spraycheck.stats.conformity import risk_per_limit
 
 
 @dataclass(frozen=True, kw_only=True)

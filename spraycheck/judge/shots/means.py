@@ -23,7 +23,7 @@ from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.judge.residuals import angular_residuals
 from spraycheck.judge.shots.shot import Shot
 from spraycheck.judge.values import PatternValues, Ratios
-from spraycheck.stats.decision import guard_factor
+from spraycheck.stats.conformity import guard_factor
 from spraycheck.stats.uncertainty import between_within, weighted_mean
 
 ONE_SIDED: Final = 0.025

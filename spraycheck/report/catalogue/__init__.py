@@ -19,6 +19,7 @@ from spraycheck.judge.findings.kinds import FindingKind
 from spraycheck.judge.findings.patterns import PATTERN_KINDS
 from spraycheck.judge.findings.photos import PHOTO_KINDS
 from spraycheck.report.catalogue.examples import blanked, example_text
+from spraycheck.report.page_template import page_html
 
 TITLE: Final = "Findings: meaning, possible causes, next step"
 
@@ -110,6 +111,33 @@ def catalogue(asked: Iterable[str] = ()) -> tuple[Group, ...]:
         for title, kinds in _GROUPS
     )
     return tuple(group for group in groups if group.entries)
+
+
+def catalogue_html(groups: Sequence[Group], *, made_with: str) -> str:
+    """Write the catalogue as one page: style and text inside, no script, no network.
+
+    Parameters
+    ----------
+    groups : sequence of Group
+        From `catalogue`.
+    made_with : str
+        Package version, for the record.
+
+    Returns
+    -------
+    str
+        One HTML document; it needs no other file.
+    """
+    return page_html(
+        __package__,
+        title=TITLE,
+        about=ABOUT,
+        groups=groups,
+        may=MAY,
+        next=NEXT,
+        no_cause=NO_CAUSE,
+        made_with=made_with,
+    )
 
 
 def _kept(kinds: Sequence[FindingKind], wanted: Sequence[str]) -> list[FindingKind]:

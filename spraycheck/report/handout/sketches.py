@@ -7,8 +7,11 @@ Shapes in greys only, so that a cheap laser printer shows them. The nozzle's cen
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Final
+
+from spraycheck.report.shapes import Points, Polygon, Polyline
 
 _HOLES: Final = 6
 _NEAR, _FAR, _HALF_WIDTH = 0.34, 1.0, 0.165
@@ -20,26 +23,6 @@ _DROPS: Final = ((1.09, 3.0, 0.016), (1.12, -7.0, 0.022), (1.19, 5.0, 0.013), (1
 WET, MIST, PEN = 0.45, 0.6, 0.0
 """Greys: 0 black. A laser printer's dots still tell the first two from paper and from ink."""
 
-Points = tuple[tuple[float, float], ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Stain:
-    """A filled closed outline."""
-
-    outline: Points
-    grey: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Dashes:
-    """A dashed line; closed where the last point is the first."""
-
-    points: Points
-
-
-Mark = Stain | Dashes
-
 
 @dataclass(frozen=True, kw_only=True)
 class Pattern:
@@ -49,13 +32,13 @@ class Pattern:
     ----------
     title : str
         A word or two.
-    kind : str
-        ``good``, ``fault`` or ``not a fault``.
     see : str
         What to see.
-    flows : dict of int to float
+    kind : str
+        ``good``, ``fault`` or ``not a fault``.
+    flows : mapping of int to float
         Fluid of holes that do not give 1; 0 is blocked.
-    turned_deg : dict of int to float
+    turned_deg : mapping of int to float
         Holes that spray beside their line, clockwise.
     stray_deg : float
         Direction of a jet where no hole is; NaN for none.
@@ -66,17 +49,22 @@ class Pattern:
     """
 
     title: str
-    kind: str
     see: str
-    flows: dict[int, float]
-    turned_deg: dict[int, float]
+    kind: str = "fault"
+    flows: Mapping[int, float] = field(default_factory=dict)
+    turned_deg: Mapping[int, float] = field(default_factory=dict)
     stray_deg: float = math.nan
     drip: float = 0.0
     lean: float = 0.0
 
-    def marks(self) -> tuple[Mark, ...]:
+    @property
+    def name(self) -> str:
+        """Title and kind, the title alone where they are the same word."""
+        return self.title if self.kind == self.title.lower() else f"{self.title}: {self.kind}"
+
+    def shapes(self) -> tuple[Polygon | Polyline, ...]:
         """Return what is drawn, in order."""
-        found: list[Mark] = []
+        found: list[Polygon | Polyline] = []
         for hole in range(1, _HOLES + 1):
             at = (hole - 1) * 360 / _HOLES
             flow, turn = self.flows.get(hole, 1.0), self.turned_deg.get(hole, 0.0)
@@ -85,22 +73,25 @@ class Pattern:
                 found += _streak(at + turn, flow, reach)
             if flow != 1 or turn:
                 outline = _teardrop(at, 1.0, 1.0)
-                found.append(Dashes(points=(*outline, outline[0])))
+                closed = (*outline, outline[0])
+                found.append(Polyline(points=closed, width=0.022, grey=PEN, dashes=(0.06, 0.045)))
         if math.isfinite(self.stray_deg):
             found += _streak(self.stray_deg, 0.3, 1.25)
         if self.drip:
-            found.append(Stain(outline=_circle(0.0, 0.0, self.drip), grey=WET))
-        found.append(Stain(outline=_circle(0.0, 0.0, 0.03), grey=PEN))
+            found.append(Polygon(points=_circle(0.0, 0.0, self.drip), grey=WET))
+        found.append(Polygon(points=_circle(0.0, 0.0, 0.03), grey=PEN))
         return tuple(found)
 
 
-def _streak(direction_deg: float, flow: float, reach: float) -> list[Mark]:
+def _streak(direction_deg: float, flow: float, reach: float) -> list[Polygon | Polyline]:
     """Draw a streak with the drops beyond it."""
-    found: list[Mark] = [Stain(outline=_teardrop(direction_deg, flow, reach), grey=WET)]
+    found: list[Polygon | Polyline] = [
+        Polygon(points=_teardrop(direction_deg, flow, reach), grey=WET)
+    ]
     tip = reach * (_NEAR + (_FAR - _NEAR) * _length(flow))
     for beyond, beside, radius in _DROPS:
         x, y = _place(direction_deg + beside, tip * beyond)
-        found.append(Stain(outline=_circle(x, y, radius), grey=MIST))
+        found.append(Polygon(points=_circle(x, y, radius), grey=MIST))
     return found
 
 
@@ -134,39 +125,46 @@ def _place(direction_deg: float, distance: float) -> tuple[float, float]:
     return distance * math.sin(turn), -distance * math.cos(turn)
 
 
-def _pattern(
-    title: str,
-    see: str,
-    *,
-    kind: str = "fault",
-    flows: dict[int, float] | None = None,
-    turned_deg: dict[int, float] | None = None,
-    stray_deg: float = math.nan,
-    drip: float = 0.0,
-    lean: float = 0.0,
-) -> Pattern:
-    return Pattern(
-        title=title, kind=kind, see=see, flows=flows or {}, turned_deg=turned_deg or {},
-        stray_deg=stray_deg, drip=drip, lean=lean,
-    )  # fmt: skip
-
-
 PATTERNS: Final = (
-    _pattern("Good", "Streaks alike, gaps alike, all pointing away from one place.", kind="good"),
-    _pattern("Blocked", "One gap twice as wide: a streak is missing.", flows={3: 0.0}),
-    _pattern("Weak", "One streak small, in its right place.", flows={3: 0.4}),
-    _pattern("Heavy", "One streak large; the others agree.", flows={3: 1.7}),
-    _pattern("Off-line", "One streak leans: a gap wide, the next narrow.", turned_deg={3: 17.0}),
-    _pattern("Stray", "A streak where no hole points.", stray_deg=90.0),
-    _pattern(
-        "Dribble",
-        "A wet spot under the tip. Do the seat hold test.",
+    Pattern(
+        title="Good",
+        see="Streaks alike, gaps alike, all pointing away from one place.",
+        kind="good",
+    ),
+    Pattern(
+        title="Blocked",
+        see="One gap twice as wide: a streak is missing.",
+        flows={3: 0.0},
+    ),
+    Pattern(
+        title="Weak",
+        see="One streak small, in its right place.",
+        flows={3: 0.4},
+    ),
+    Pattern(
+        title="Heavy",
+        see="One streak large; the others agree.",
+        flows={3: 1.7},
+    ),
+    Pattern(
+        title="Off-line",
+        see="One streak leans: a gap wide, the next narrow.",
+        turned_deg={3: 17.0},
+    ),
+    Pattern(
+        title="Stray",
+        see="A streak where no hole points.",
+        stray_deg=90.0,
+    ),
+    Pattern(
+        title="Dribble",
+        see="A wet spot under the tip. Do the seat hold test.",
         kind="test the seat",
         drip=0.21,
     ),
-    _pattern(
-        "Askew",
-        "All streaks on one side longer, opposite shorter: set the nozzle square.",
+    Pattern(
+        title="Askew",
+        see="All streaks on one side longer, opposite shorter: set the nozzle square.",
         kind="not a fault",
         lean=0.24,
     ),

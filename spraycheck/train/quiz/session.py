@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import subprocess
+import sys
 import textwrap
 import time
 from collections.abc import Callable
@@ -13,30 +17,28 @@ import numpy as np
 
 from spraycheck.errors import InputError
 from spraycheck.judge.findings import AID, CAUTION
-from spraycheck.report.overlay import draw_overlay
-from spraycheck.report.quiz.kinds import QUIZ_KINDS
-from spraycheck.report.quiz.marking import Marks, Named, parse_named
-from spraycheck.report.quiz.picture import MAX_SIDE_PX, question_picture
-from spraycheck.report.quiz.words import (
-    RULE,
-    explanations,
-    marks_in_words,
-    named_in_words,
-    tool_lines,
-    truth_in_words,
-)
-from spraycheck.train.pictures import picture_bytes, write_file
-from spraycheck.train.quiz.asking import Given, Sitting, practice_history, record_of
-from spraycheck.train.quiz.papers import fixed_paper, practice_question
-from spraycheck.train.quiz.questions import (
+from spraycheck.output_files import write_file
+from spraycheck.train.encoding import picture_bytes
+from spraycheck.train.quiz.dial_picture import MAX_SIDE_PX, question_picture
+from spraycheck.train.quiz.kinds import QUIZ_KINDS
+from spraycheck.train.quiz.question import (
     Question,
     QuestionSpec,
-    ToolAnswer,
-    ask_tool,
     draw_question,
+    judge_question,
 )
-from spraycheck.train.quiz.results import append_results, read_results
-from spraycheck.train.quiz.viewer import show_picture
+from spraycheck.train.quiz.record import Answer, Session, practice_history, record_of
+from spraycheck.train.quiz.results_file import append_results, read_results
+from spraycheck.train.quiz.score import NamedPlace, Score, parse_places
+from spraycheck.train.quiz.selection import exam_questions, practice_question
+from spraycheck.train.quiz.words import (
+    RULE,
+    answer_in_words,
+    explanations,
+    score_in_words,
+    truth_in_words,
+)
+from spraycheck.train.tool_answer import ToolAnswer
 
 _QUALITY = 85
 # Of a picture to look at; common practice, no source.
@@ -45,12 +47,49 @@ _QUALITY = 85
 _STOP = ("q", "quit", "stop")
 
 
+def show_picture(path: Path) -> bool:
+    """Open a picture with the system's viewer, without waiting for it.
+
+    Returns
+    -------
+    bool
+        Whether there was a viewer to start; a screen that shows nothing cannot be told apart.
+    """
+    command = viewer_command()
+    try:
+        if sys.platform == "win32":
+            os.startfile(path)
+        elif command:
+            subprocess.Popen(
+                [*command, str(path)],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                start_new_session=True,
+            )
+        else:
+            return False
+    except OSError:
+        return False
+    return True
+
+
+def viewer_command() -> list[str]:
+    """Return what opens a picture here; empty where nothing can (no screen, no viewer)."""
+    if sys.platform == "darwin":
+        return ["open"]
+    if sys.platform == "win32":
+        return ["start"]
+    screen = os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    return ["xdg-open"] if screen and shutil.which("xdg-open") else []
+
+
 class Stopped(Exception):
     """The trainee has had enough."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Screen:
+class Dialogue:
     """Where the quiz talks: tests put functions of their own here."""
 
     say: Callable[[str], None]
@@ -67,13 +106,13 @@ class Screen:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Run:
-    """A sitting to be held.
+class SessionSetup:
+    """A session to be held.
 
     Parameters
     ----------
-    sitting : Sitting
-        Who, since when, which paper.
+    session : Session
+        Who, since when, which exam.
     questions : int
         At most this many.
     results : Path
@@ -81,12 +120,12 @@ class Run:
     pictures : Path
         Folder for the pictures.
     seed : int
-        Of a practice's chance; an exam's paper has its own.
+        Of a practice's chance; an exam has its own.
     open_viewer : bool
         Whether to open pictures with the system's viewer.
     """
 
-    sitting: Sitting
+    session: Session
     questions: int
     results: Path
     pictures: Path
@@ -100,8 +139,8 @@ class _Answered:
 
     number: int
     question: Question
-    given: Given
-    marks: Marks
+    answer: Answer
+    score: Score
     tool: ToolAnswer
 
 
@@ -112,7 +151,7 @@ class _State:
     answered: list[_Answered] = field(default_factory=list)
 
 
-def hold(run: Run, screen: Screen) -> int:
+def run_session(setup: SessionSetup, screen: Dialogue) -> int:
     """Ask the questions, keep every answer at once, and say at the end what came of it.
 
     Returns
@@ -127,61 +166,63 @@ def hold(run: Run, screen: Screen) -> int:
     KeyboardInterrupt
         Ctrl-C; what was answered is kept and summed up first.
     """
-    records = read_results(run.results, missing_ok=True).records
-    append_results(run.results, ())  # a file that cannot be written is told before any question
-    exam = run.sitting.mode == "exam"
-    state = _State(history=practice_history(records, run.sitting.trainee))
-    _welcome(run, screen)
-    rng = np.random.default_rng([run.seed, len(records)])
-    paper = fixed_paper(run.sitting.paper or 0, run.questions) if exam else ()
+    records = read_results(setup.results, missing_ok=True).records
+    append_results(setup.results, ())  # a file that cannot be written is told before any question
+    exam = setup.session.mode == "exam"
+    state = _State(history=practice_history(records, setup.session.trainee))
+    _welcome(setup, screen)
+    rng = np.random.default_rng([setup.seed, len(records)])
+    fixed = exam_questions(setup.session.exam or 0, setup.questions) if exam else ()
     with ThreadPoolExecutor(max_workers=1) as pool:
         try:
-            for number in range(1, run.questions + 1):
+            for number in range(1, setup.questions + 1):
                 if exam:
-                    spec = paper[number - 1]
+                    spec = fixed[number - 1]
                 else:
                     spec = practice_question(rng, state.history, state.recent)
-                _one(run, screen, state, number, spec, pool)
+                _one(setup, screen, state, number, spec, pool)
         except Stopped:
             pass
         except KeyboardInterrupt:
             screen.say("")
-            _end(run, screen, state)
+            _end(setup, screen, state)
             raise
-    _end(run, screen, state)
+    _end(setup, screen, state)
     return len(state.answered)
 
 
 def _one(
-    run: Run, screen: Screen, state: _State, number: int, spec: QuestionSpec,
+    setup: SessionSetup, screen: Dialogue, state: _State, number: int, spec: QuestionSpec,
     pool: ThreadPoolExecutor,
 ) -> None:  # fmt: skip
     question = draw_question(spec)
     # The tool judges while the trainee looks.
-    judging: Future[ToolAnswer] = pool.submit(ask_tool, question)
+    judging: Future[ToolAnswer] = pool.submit(judge_question, question)
     picture, _ = question_picture(
         question.rgb, question.hours_px, question.half_hours_px, question.sheet_px
     )
-    path = run.pictures / f"question-{number:02d}.jpg"
+    path = setup.pictures / f"question-{number:02d}.jpg"
     write_file(path, picture_bytes(picture, quality=_QUALITY), "picture")
-    opened = run.open_viewer and screen.show(path)
+    opened = setup.open_viewer and screen.show(path)
     screen.say("")
-    screen.say(f"Question {number} of {run.questions}: a nozzle with {question.holes} equal holes")
+    screen.say(
+        f"Question {number} of {setup.questions}: a nozzle with {question.holes} equal holes"
+    )
     screen.paragraph(f"{path}{' (opened)' if opened else ' - open this picture'}")
-    given = _ask(screen)
+    answer = _ask(screen)
     tool = judging.result()
-    record, marks = record_of(run.sitting, number, question, given, tool)
-    append_results(run.results, (record,))
+    record, score = record_of(setup.session, number, question, answer, tool)
+    append_results(setup.results, (record,))
     state.recent.append(record.faulty)
     for fault in record.faults:
         state.history.setdefault(fault.kind, []).append(fault.found)
-    answered = _Answered(number=number, question=question, given=given, marks=marks, tool=tool)
+    answered = _Answered(number=number, question=question, answer=answer, score=score, tool=tool)
     state.answered.append(answered)
-    if run.sitting.mode == "practice":
-        _explain(run, screen, answered, show=True)
+    if setup.session.mode == "practice":
+        _explain(setup, screen, answered, show=True)
 
 
-def _ask(screen: Screen) -> Given:
+def _ask(screen: Dialogue) -> Answer:
     began = time.monotonic()
     while True:
         reply = screen.ask("  good or faulty? [g / f / q to stop] ").strip().lower()
@@ -190,7 +231,7 @@ def _ask(screen: Screen) -> Given:
         if reply in ("g", "good", "f", "faulty"):
             break
         screen.say("  please type g, f or q")
-    named: tuple[Named, ...] = ()
+    named: tuple[NamedPlace, ...] = ()
     while reply.startswith("f") and not named:
         text = screen.ask("  where, and what? [for example: 4 weak, 10:30 off-line; ? for help] ")
         if text.strip().lower() in _STOP:
@@ -199,14 +240,14 @@ def _ask(screen: Screen) -> Given:
             _help(screen)
             continue
         try:
-            named = parse_named(text)
+            named = parse_places(text)
         except InputError as error:
             screen.say(f"  {error}")
     verdict = "faulty" if reply.startswith("f") else "good"
-    return Given(verdict=verdict, named=named, seconds=time.monotonic() - began)
+    return Answer(verdict=verdict, named=named, seconds=time.monotonic() - began)
 
 
-def _help(screen: Screen) -> None:
+def _help(screen: Dialogue) -> None:
     screen.paragraph(
         "A place by the clock round the pattern and a kind, several with commas between. One "
         "letter will do for a kind; leave it out when you only see where."
@@ -215,11 +256,11 @@ def _help(screen: Screen) -> None:
         screen.paragraph(kind.looks, indent=4, title=kind.word)
 
 
-def _welcome(run: Run, screen: Screen) -> None:
+def _welcome(setup: SessionSetup, screen: Dialogue) -> None:
     what = "Practice: the questions follow what you find."
-    if run.sitting.paper is not None:
-        what = f"Exam, paper {run.sitting.paper}: the answers come at the end."
-    screen.say(f"{run.sitting.trainee}. {what}")
+    if setup.session.exam is not None:
+        what = f"Exam, paper {setup.session.exam}: the answers come at the end."
+    screen.say(f"{setup.session.trainee}. {what}")
     screen.paragraph(RULE)
     screen.paragraph(
         "Places go by the clock drawn round the pattern; count from where the hole should spray."
@@ -227,40 +268,40 @@ def _welcome(run: Run, screen: Screen) -> None:
     screen.paragraph(f"{CAUTION} {AID}")
 
 
-def _explain(run: Run, screen: Screen, one: _Answered, *, show: bool) -> None:
-    targets = one.question.targets
+def _explain(setup: SessionSetup, screen: Dialogue, one: _Answered, *, show: bool) -> None:
+    jets = one.question.jets
     screen.say("")
-    screen.say(f"  {marks_in_words(one.marks, targets)}")
-    screen.paragraph(truth_in_words(targets), title="On the card")
-    for title, text in explanations(targets, one.question.spec.look_alike):
+    screen.say(f"  {score_in_words(one.score, jets)}")
+    screen.paragraph(truth_in_words(jets), title="On the card")
+    for title, text in explanations(jets, one.question.spec.look_alike):
         screen.paragraph(text, title=title)
-    if one.tool.assessment is None:
+    overlay = one.tool.overlay(MAX_SIDE_PX)
+    if overlay is None:
         screen.paragraph(one.tool.trouble, title="The tool cannot measure this photo")
         return
-    first, *rest = tool_lines(one.tool.assessment)
+    first, *rest = one.tool.lines()
     screen.paragraph(first, title="The tool")
     for line in rest:
         screen.say(f"    {line}")
-    path = run.pictures / f"answer-{one.number:02d}.jpg"
-    overlay = draw_overlay(one.tool.assessment, max_side_px=MAX_SIDE_PX)
+    path = setup.pictures / f"answer-{one.number:02d}.jpg"
     write_file(path, picture_bytes(overlay, quality=_QUALITY), "picture")
-    opened = show and run.open_viewer and screen.show(path)
+    opened = show and setup.open_viewer and screen.show(path)
     screen.paragraph(f"{path}{' (opened)' if opened else ''}", title="Overlay")
 
 
-def _end(run: Run, screen: Screen, state: _State) -> None:
-    if run.sitting.mode == "exam":
+def _end(setup: SessionSetup, screen: Dialogue, state: _State) -> None:
+    if setup.session.mode == "exam":
         for one in state.answered:
             screen.say("")
-            said = named_in_words(one.given.verdict, one.given.named)
+            said = answer_in_words(one.answer.verdict, one.answer.named)
             screen.say(f"Question {one.number}: you said {said}")
-            _explain(run, screen, one, show=False)
+            _explain(setup, screen, one, show=False)
     done = len(state.answered)
-    right = sum(one.marks.verdict_right for one in state.answered)
-    whole = sum(one.marks.all_right for one in state.answered)
+    right = sum(one.score.verdict_right for one in state.answered)
+    whole = sum(one.score.all_right for one in state.answered)
     screen.say("")
     screen.say(f"{done} answered: verdict right on {right}, place and kind too on {whole}.")
     if done:
         screen.paragraph(
-            f"Kept in {run.results}. See how small a fault you find: spraycheck quiz --report"
+            f"Kept in {setup.results}. See how small a fault you find: spraycheck quiz --report"
         )

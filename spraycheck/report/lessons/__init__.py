@@ -1,7 +1,0 @@
-"""Pictures and tables of the notebooks: values in, Markdown or the bytes of a picture out.
-
-``gallery`` lays card photos side by side, ``stages`` draws what each stage of the pipeline made of
-a photo, ``certainty`` what a study of many cards says, ``closed_forms`` the simulator and the
-geometry against formulas, ``tables`` sets values beside printed ones. A notebook holds text and a
-call; what is worth a test is here.
-"""
