@@ -18,7 +18,7 @@ from spraycheck.bench.limits import BenchLimits
 from spraycheck.bench.opening import OpeningTarget, check_opening, measure_opening
 from spraycheck.errors import InputError
 from spraycheck.judge.limits import limit_fields
-from spraycheck.judge.result import Doubt, Outcome, Verdict
+from spraycheck.judge.result import Doubt, Outcome, Remedy, Verdict
 from spraycheck.units import Pressure
 
 repeatable = settings(derandomize=True, deadline=None, database=None, max_examples=60)
@@ -48,6 +48,7 @@ def test_the_decision_against_students_t_by_hand() -> None:
     z = [(end - found.mean_bar) / found.sigma_bar for end in (192, 208)]
     assert ruling.probability == pytest.approx(law.cdf(z[1]) - law.cdf(z[0]), abs=1e-9)
     assert ruling.verdict is Verdict.RECHECK
+    assert ruling.remedy is Remedy.READ_AGAIN
     assert [check.limit for check in ruling.checks] == ["opening_low_bar", "opening_high_bar"]
 
 

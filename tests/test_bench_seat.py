@@ -36,7 +36,7 @@ from spraycheck.bench.seat import (
     plan_hold,
 )
 from spraycheck.errors import InputError
-from spraycheck.judge.result import Doubt, Verdict
+from spraycheck.judge.result import Doubt, Remedy, Verdict
 from spraycheck.units import Pressure
 
 AT_200 = opening(200, lowest_bar=198, step_bar=2.0, sigma_gauge_bar=2.3)
@@ -94,6 +94,8 @@ def test_a_softer_hold_proves_leaks_only_and_a_harder_one_soundness_only(
     ruling = check_hold(dropping(**changed), plan)
     assert ruling.verdict is leaking
     assert (doubt is None) or doubt in ruling.checks[0].doubts
+    for one in (check_hold(held(**changed), plan), ruling):
+        assert one.remedy is (Remedy.HOLD_AGAIN if one.verdict is Verdict.RECHECK else None)
 
 
 def test_a_first_drop_after_the_time_asked_for_is_none() -> None:

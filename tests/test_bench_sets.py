@@ -66,6 +66,8 @@ def test_the_range_of_two_values_has_a_closed_form() -> None:
         exact = phi((w - d) / s) - phi((-w - d) / s)
         assert range_probability([200, 200 + d], [1.0, 2.0], w) == pytest.approx(exact, abs=1e-3)
     assert math.isnan(range_probability([1, 2], [1.0, math.nan], 5.0))
+    assert range_probability([1, 2, 3], [0.0, 0.0, 0.0], 2.5) == pytest.approx(1.0)
+    assert range_probability([1, 2, 4], [0.0, 0.0, 0.0], 2.5) == pytest.approx(0.0)
 
 
 @pytest.mark.parametrize(
@@ -145,6 +147,28 @@ def test_the_fewest_to_rework_against_trying_everything(seed: int) -> None:
     for end in (found.low_bar, found.high_bar):
         assert max([*kept, end]) - min([*kept, end]) <= 8 + 1e-9
         assert 185 <= end <= 215
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_fewest_to_rework_by_pressure_and_pattern(seed: int) -> None:
+    rng = np.random.default_rng(50 + seed)
+    pressures, angles = rng.normal(200, 7, 6).round(), rng.normal(0, 2, 6).round(1)
+    found = plan_rework(
+        members(*pressures, angles=angles), 12.0, WINDOW, pattern_limits={ANGLE: 3.0}
+    )
+
+    def fits(kept: tuple[int, ...]) -> bool:
+        p, a = pressures[list(kept)], angles[list(kept)]
+        near = (np.abs(p - 200) <= 15).all()
+        return not kept or bool(near and np.ptp(p) <= 12 and np.ptp(a) <= 3.0 + 1e-9)
+
+    most = max(n for n in range(7) for kept in itertools.combinations(range(6), n) if fits(kept))
+    kept = tuple(int(name[3:]) - 1 for name in found.keep)
+    assert len(kept) == most
+    assert fits(kept)
+    low, high = found.pattern_room[ANGLE]
+    for end in (low, high):
+        assert np.ptp([*angles[list(kept)], end]) <= 3.0 + 1e-9
 
 
 def test_a_set_that_fits_is_left_alone_and_one_far_off_all_reworked() -> None:
@@ -242,7 +266,7 @@ def test_a_stock_without_any_set_and_a_wanted_number() -> None:
         (lambda: match_sets(members(200, 201), 4, 5.0), "expected 4 or more"),
         (lambda: match_sets(members(200, 201), 1, 5.0), "two injectors or more"),
         (lambda: match_sets(members(200, 201), 2, -5.0), "limits above 0"),
-        (lambda: plan_rework(members(200, 201), 0.0, WINDOW), "expected above 0"),
+        (lambda: plan_rework(members(200, 201), 0.0, WINDOW), "limits above 0"),
     ],
 )
 def test_what_cannot_be_is_refused(make: Any, message: str) -> None:

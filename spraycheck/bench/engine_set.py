@@ -12,6 +12,7 @@ References
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -20,6 +21,7 @@ from typing import Final
 
 import numpy as np
 
+from spraycheck.arrays import Float, Mask
 from spraycheck.bench.limits import BenchLimits
 from spraycheck.bench.opening import OpeningPressure, OpeningTarget
 from spraycheck.bench.spring import own_sigmas
@@ -50,6 +52,9 @@ POINTS: Final = 2000
 """Points of the integral over each distribution (chosen: its error stays below 1e-3)."""
 
 LIMIT_SET: Final = BenchLimits()
+
+LEAST_SIGMA_FRAC: Final = 1e-6
+"""Uncertainty, over the range allowed, below which a value is taken to be known this well."""
 
 SAME: Final = 1e-9
 """Relative difference of a spread from its limit that is rounding only."""
@@ -169,7 +174,7 @@ def range_probability(
     Parameters
     ----------
     means, sigmas : sequence of float
-        Independent values and their standard uncertainties, above 0; NaN gives NaN.
+        Independent values and their standard uncertainties; NaN gives NaN.
     width : float
         Largest range allowed.
     dofs : sequence of float
@@ -183,11 +188,12 @@ def range_probability(
     from scipy.special import ndtr, ndtri, stdtr, stdtrit  # takes whole arrays
 
     mu, sigma = np.asarray(means, float), np.asarray(sigmas, float)
-    nu = np.asarray(dofs or [math.inf] * len(mu), float)
+    nu = np.asarray(dofs if len(dofs) else [math.inf] * len(mu), float)
     if not (np.isfinite(mu).all() and np.isfinite(sigma).all()):
         return math.nan
+    sigma = np.maximum(sigma, LEAST_SIGMA_FRAC * width)
 
-    def cdf(j: int, x: np.ndarray) -> np.ndarray:
+    def cdf(j: int, x: Float) -> Float:
         z = (x - mu[j]) / sigma[j]
         return np.asarray(ndtr(z) if math.isinf(nu[j]) else stdtr(nu[j], z))
 
@@ -218,6 +224,8 @@ class Rework:
         Where the reworked ones fit beside those that stay, and in the window.
     aim_bar : float
         What to set them to.
+    pattern_room : mapping of str to (float, float)
+        Where the values of their patterns fit beside those that stay; endless where none stays.
     """
 
     keep: tuple[str, ...]
@@ -225,9 +233,16 @@ class Rework:
     low_bar: float
     high_bar: float
     aim_bar: float
+    pattern_room: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
-def plan_rework(members: Sequence[SetMember], width_bar: float, target: OpeningTarget) -> Rework:
+def plan_rework(
+    members: Sequence[SetMember],
+    width_bar: float,
+    target: OpeningTarget,
+    *,
+    pattern_limits: Mapping[str, float] | None = None,
+) -> Rework:
     """Choose the fewest injectors to rework so that the whole set fits.
 
     Parameters
@@ -238,45 +253,52 @@ def plan_rework(members: Sequence[SetMember], width_bar: float, target: OpeningT
         Largest less smallest opening pressure allowed.
     target : OpeningTarget
         Window and pressure to set.
+    pattern_limits : mapping of str to float, optional
+        The same of values of the patterns, by name as in `WHOLE_PATTERN`.
 
     Notes
     -----
-    Exact: in the order of pressure those that stay lie side by side, so a window slid over the
-    sorted pressures finds the most that can stay; among equals those closest to the pressure to
-    set stay. Judged by the measured values; `check_set` says how sure the spread is.
+    Exact: those that stay lie in a box as wide as the limits, and some such box has the smallest
+    value of one of them at each of its lower sides; all of those are tried. Among equals those
+    closest to the pressure to set stay. Judged by the measured values; `check_set` says how sure
+    the spread is.
     """
     check_members(members, 1)
-    if not width_bar > 0:
-        raise InputError(f"spread of {width_bar:g} bar: expected above 0")
+    names = list(pattern_limits or {})
+    widths = np.array([width_bar, *(pattern_limits or {}).values()])
+    if not (widths > 0).all():
+        raise InputError(
+            f"spread of {', '.join(f'{one:g}' for one in widths)}: expected limits above 0"
+        )
     limits = target.limits()
     floor, ceiling = limits.opening_low_bar, limits.opening_high_bar
     aim = target.aim_bar()
-    inside = [one for one in members if floor <= one.opening.mean_bar <= ceiling]
-    ranked = sorted(inside, key=lambda one: one.opening.mean_bar)
-    runs = []
-    for first in range(len(ranked)):
-        fits = [
-            one
-            for one in ranked[first:]
-            if one.opening.mean_bar <= ranked[first].opening.mean_bar + width_bar * (1 + SAME)
-        ]
-        runs.append(fits)
+    pressures = np.array([one.opening.mean_bar for one in members])
+    patterns = [[one.value for one in values_of(members, name)] for name in names]
+    values = np.column_stack([pressures, *patterns])
+    inside = (pressures >= floor) & (pressures <= ceiling)
 
-    def worth(run: list[SetMember]) -> tuple[int, float]:
-        return len(run), -sum(abs(one.opening.mean_bar - aim) for one in run)
+    def worth(stay: Mask) -> tuple[int, float]:
+        return int(stay.sum()), -float(np.abs(pressures - aim)[stay].sum())
 
-    stay = max(runs, key=worth, default=[])
-    low, high = floor, ceiling
-    if stay:
-        low = max(floor, stay[-1].opening.mean_bar - width_bar)
-        high = min(ceiling, stay[0].opening.mean_bar + width_bar)
-    names = {one.injector for one in stay}
+    stay = np.zeros(len(members), bool)
+    for lower in itertools.product(*values[inside].T):
+        box = inside & (values >= lower).all(axis=1)
+        box &= (values <= np.array(lower) + widths * (1 + SAME)).all(axis=1)
+        stay = max(stay, box, key=worth)
+    low, high = np.full(len(widths), -math.inf), np.full(len(widths), math.inf)
+    if stay.any():
+        low, high = values[stay].max(axis=0) - widths, values[stay].min(axis=0) + widths
+    low_bar, high_bar = max(floor, float(low[0])), min(ceiling, float(high[0]))
     return Rework(
-        keep=tuple(one.injector for one in members if one.injector in names),
-        rework=tuple(one.injector for one in members if one.injector not in names),
-        low_bar=low,
-        high_bar=high,
-        aim_bar=min(max(aim, low), high),
+        keep=tuple(one.injector for one, kept in zip(members, stay, strict=True) if kept),
+        rework=tuple(one.injector for one, kept in zip(members, stay, strict=True) if not kept),
+        low_bar=low_bar,
+        high_bar=high_bar,
+        aim_bar=min(max(aim, low_bar), high_bar),
+        pattern_room={
+            name: (float(low[d]), float(high[d])) for d, name in enumerate(names, start=1)
+        },
     )
 
 

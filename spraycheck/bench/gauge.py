@@ -23,10 +23,13 @@ CLASS_PERCENT: Final = (0.01, 10.0)
 """Accuracy classes that are not absurd, in % of the range (chosen wide: gauges are sold as 0.1 to
 4)."""
 
+ROUNDING: Final = 1e-9
+"""Relative difference that comes from changing units."""
+
 
 def rectangular_sigma(half_width: float) -> float:
     """Return the standard uncertainty of what lies anywhere within a half-width [1]_."""
-    return half_width / math.sqrt(3.0)
+    return half_width * 3.0**-0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,7 +114,7 @@ class Gauge:
         InputError
             Nothing, less than nothing, or beyond the end of the scale.
         """
-        if not 0 < reading.bar <= self.full_scale.bar * (1 + 1e-9):
+        if not 0 < reading.bar <= self.full_scale.bar * (1 + ROUNDING):
             raise InputError(
                 f"{what} {reading.value:g} {reading.unit}: expected above 0 and at most "
                 f"{self.full_scale.value:g} {self.full_scale.unit}, the end of gauge {self.name!r}",

@@ -15,9 +15,9 @@ from enum import StrEnum
 from typing import Final
 
 from spraycheck.errors import InputError
-from spraycheck.judge.checks import Effect, has, shared_risk
+from spraycheck.judge.checks import DOUBTS, Effect, has, shared_risk
 from spraycheck.judge.limits import LimitSet
-from spraycheck.judge.result import Doubt, LimitCheck, Outcome, Verdict
+from spraycheck.judge.result import Doubt, LimitCheck, Outcome, Remedy, Verdict
 from spraycheck.judge.verdict import outcome_of, verdict_of
 from spraycheck.stats.conformity import joint_bounds
 
@@ -42,6 +42,15 @@ class ReadingRuling:
     probability: float
     checks: tuple[LimitCheck, ...]
     doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def remedy(self) -> Remedy | None:
+        """What settles a recheck: what its doubts ask for, else reading again."""
+        if self.verdict is not Verdict.RECHECK:
+            return None
+        told = (*self.doubts, *(doubt for one in self.checks for doubt in one.doubts))
+        own = (DOUBTS[doubt][1] for doubt in told)
+        return next((one for one in own if one is not None), Remedy.READ_AGAIN)
 
 
 def decide_reading(

@@ -73,8 +73,8 @@ REMEDIES_IN_WORDS: Final[Mapping[Remedy, str]] = MappingProxyType(
         "target card.",
         Remedy.WHOLE_CARD: "Photograph the whole card, or spray a fresh one with the nozzle over "
         "its middle.",
-        Remedy.READ_AGAIN: "Cover closed and hands out: read it again, three slow strokes or more "
-        "on one gauge, under the conditions asked for.",
+        Remedy.READ_AGAIN: "Cover closed and hands out: read it again and more often, on one gauge "
+        "and under the conditions asked for.",
         Remedy.HOLD_AGAIN: "Release the pressure and read zero on the gauge first, wipe the tip, "
         "close the cover, and hold again at the pressure and for the time asked for.",
         Remedy.CHECK_GAUGE: "Have the gauge checked against a calibrated one, and note when it is "
