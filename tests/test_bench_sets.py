@@ -85,6 +85,15 @@ def test_the_spread_of_a_set(pressures: tuple[float, ...], verdict: Verdict) -> 
     )
 
 
+def test_few_pops_make_a_spread_less_sure_however_coarse_the_gauge() -> None:
+    # With the gauge's class in it, three pops would seem to have many degrees of freedom.
+    few = members(200, 203, 197, 201, pops=3, sigma_gauge_bar=5.0)
+    found = check_set(few).ruling.checks[0].probability
+    own = range_probability([200, 203, 197, 201], [1.0] * 4, 10.0, [2.0] * 4)
+    assert found == pytest.approx(own, abs=1e-9)
+    assert own < range_probability([200, 203, 197, 201], [1.0] * 4, 10.0) - 0.05
+
+
 def test_several_gauges_bring_their_errors_into_the_spread() -> None:
     one = members(200, 204, 202, sigma_gauge_bar=4.0)
     two = [*one[:2], *members(0, 0, 202, sigma_gauge_bar=4.0, gauge="tester 2")[2:]]

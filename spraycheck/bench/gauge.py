@@ -27,9 +27,13 @@ ROUNDING: Final = 1e-9
 """Relative difference that comes from changing units."""
 
 
+RECTANGULAR: Final = 1.0 / math.sqrt(3.0)
+"""Standard deviation of a rectangular distribution over half its width [1]_."""
+
+
 def rectangular_sigma(half_width: float) -> float:
     """Return the standard uncertainty of what lies anywhere within a half-width [1]_."""
-    return half_width * 3.0**-0.5
+    return half_width * RECTANGULAR
 
 
 @dataclass(frozen=True, kw_only=True)
