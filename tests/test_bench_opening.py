@@ -6,6 +6,7 @@ import math
 import statistics
 from datetime import date
 
+import numpy as np
 import pytest
 from bench_readings import DAY, bar, gauge, opening, pops
 from hypothesis import given, settings
@@ -144,6 +145,24 @@ def test_calibration_is_due(due: date | None, verdict: Verdict, doubts: tuple[Do
     found = measure_opening(pops(209, 200, 200, 201, gauge=gauge(calibration_due=due), on=DAY))
     assert found.doubts == doubts
     assert check_opening(found, WINDOW).verdict is verdict
+
+
+def test_intervals_and_verdicts_hold_what_they_say() -> None:
+    # Pops that scatter by 3 bar, a gauge whose own error is small beside it, the true pressure on
+    # the lower limit: intervals hold it in 95 of 100, and either verdict is wrong in at most 5.
+    rng = np.random.default_rng(5)
+    fine = gauge(class_percent=0.25, step=bar(0.5))
+    held, verdicts = 0, []
+    runs = 1500
+    for _ in range(runs):
+        off = rng.uniform(-1, 1)
+        read = np.round((192 + off + rng.normal(0, 3, 5)) * 2) / 2
+        found = measure_opening(pops(*map(float, read), gauge=fine))
+        held += abs(found.mean_bar - 192) <= found.u_bar
+        verdicts.append(check_opening(found, OpeningTarget(low=bar(192))).verdict)
+    assert held / runs == pytest.approx(0.95, abs=0.015)
+    for wrong in (Verdict.PASS, Verdict.FAIL):
+        assert verdicts.count(wrong) / runs == pytest.approx(0.05, abs=0.015)
 
 
 def test_pops_that_read_alike_are_known_to_the_step_only() -> None:

@@ -12,6 +12,7 @@ import pytest
 from bench_readings import bar, opening
 
 from spraycheck.bench.engine_set import (
+    WHOLE_PATTERN,
     SetMember,
     check_set,
     pattern_figures,
@@ -22,6 +23,7 @@ from spraycheck.bench.limits import BenchLimits
 from spraycheck.bench.matched_sets import MatchedSets, match_sets
 from spraycheck.bench.opening import OpeningTarget
 from spraycheck.errors import InputError
+from spraycheck.judge.limits import AxialLimits, Limits, limit_fields
 from spraycheck.judge.result import Doubt, LimitCheck, Verdict
 from spraycheck.stats.uncertainty import Estimate
 
@@ -131,6 +133,8 @@ def test_whole_pattern_values_come_from_the_judges_checks() -> None:
     found = pattern_figures(checks)
     assert set(found) == {ANGLE}
     assert found[ANGLE].u == pytest.approx(1.0, rel=1e-4)
+    known = {one.name for kind in (Limits, AxialLimits) for one in limit_fields(kind)}
+    assert set(WHOLE_PATTERN) <= known
 
 
 # --- rework ---------------------------------------------------------------------------------------

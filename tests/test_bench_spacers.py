@@ -255,6 +255,10 @@ def test_nothing_in_and_nothing_in_the_drawer() -> None:
         ([read(0.5, 205, new_spring=True), read(0.5, 190)], [WearHint.PRESSURE_FELL]),
         ([read(0.5, 200), read(0.5, 190, gauge="tester 2", sigma_gauge_bar=6.0)], []),
         ([read(0.5, 200)], []),
+        # few pops prove less, and a single one nothing
+        ([read(0.5, 200), read(0.5, 196)], [WearHint.PRESSURE_FELL]),
+        ([read(0.5, 200, pops=2), read(0.5, 196, pops=2)], []),
+        ([read(0.5, 200), read(0.5, 150, math.nan)], []),
     ],
 )
 def test_signs_of_wear(visits: list[SpacerReading], hints: list[WearHint]) -> None:

@@ -24,7 +24,7 @@ import numpy as np
 from spraycheck.arrays import Float, Mask
 from spraycheck.bench.limits import BenchLimits
 from spraycheck.bench.opening import OpeningPressure, OpeningTarget
-from spraycheck.bench.spring import own_sigmas
+from spraycheck.bench.spring import for_comparison
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError
 from spraycheck.judge.injector import ReadingRuling, decide_reading
@@ -133,28 +133,21 @@ def check_set(
     check_members(members, 2)
     openings = [one.opening for one in members]
     several = len({one.gauge for one in openings}) > 1
-    means = [one.mean_bar for one in openings]
-    dofs = [one.dof if several else one.dof_own for one in openings]
     doubts = tuple(dict.fromkeys(d for one in openings for d in one.doubts if d in OF_POPS))
     checks = []
     if limits.held(OPENING):
         checks.append(
             _check_range(
                 OPENING,
-                means,
-                own_sigmas(openings),
-                dofs,
+                for_comparison(openings),
                 limits.set_spread_bar,
                 limits.unit(OPENING),
                 (*doubts, Doubt.SEVERAL_GAUGES) if several else doubts,
             )
         )
     for name, allowed in (pattern_limits or {}).items():
-        found = values_of(members, name)
-        known = [math.inf] * len(found)
         unit = name.rpartition("_")[2]
-        values, sigmas = [one.value for one in found], [one.u for one in found]
-        checks.append(_check_range(name, values, sigmas, known, allowed, unit))
+        checks.append(_check_range(name, values_of(members, name), allowed, unit))
     return EngineSet(
         ruling=decide_reading(checks, limits, values=max(len(checks), 1)),
         lowest=min(members, key=lambda one: one.opening.mean_bar).injector,
@@ -304,18 +297,17 @@ def plan_rework(
 
 def _check_range(
     name: str,
-    values: Sequence[float],
-    sigmas: Sequence[float],
-    dofs: Sequence[float],
+    found: Sequence[Estimate],
     allowed: float,
     unit: str,
     doubts: tuple[Doubt, ...] = (),
 ) -> LimitCheck:
-    low, high = int(np.argmin(values)), int(np.argmax(values))
+    low, high = (end(found, key=lambda one: one.value) for end in (min, max))
+    values, sigmas, dofs = zip(*found, strict=True)
     return LimitCheck(
         limit=name,
-        value=values[high] - values[low],
-        u=COVERAGE_FACTOR_95 * math.hypot(sigmas[low], sigmas[high]),
+        value=high.value - low.value,
+        u=COVERAGE_FACTOR_95 * math.hypot(low.u, high.u),
         allowed=allowed,
         unit=unit,
         probability=range_probability(values, sigmas, allowed, dofs),

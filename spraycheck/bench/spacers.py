@@ -24,8 +24,8 @@ from spraycheck.bench.spring import (
     Gain,
     SpacerReading,
     SpringModel,
+    for_comparison,
     gain_from_maker,
-    own_sigmas,
 )
 from spraycheck.errors import InputError
 from spraycheck.judge.checks import ONE_TAIL
@@ -353,16 +353,22 @@ def find_wear(
         if after.new_spring:
             continue
         thicker = after.spacer_mm - before.spacer_mm
-        lost = before.opening.mean_bar - after.opening.mean_bar + gain.over(thicker)
-        sigma = math.hypot(*own_sigmas([before.opening, after.opening]), gain.sigma_over(thicker))
-        if not lost > guard_factor(risk) * sigma:
+        then, now = for_comparison([before.opening, after.opening])
+        parts = [then.u, now.u, gain.sigma_over(thicker)]
+        if not math.isfinite(sum(parts)):
+            continue  # a single pop shows no scatter, and nothing can be proved with it
+        lost = then.value - now.value + gain.over(thicker)
+        sigma = math.hypot(*parts)
+        dof = effective_dof(parts, [then.dof, now.dof, math.inf])
+        surely = guard_factor(risk, dof) * sigma
+        if not lost > surely:
             continue
         usual = settling.bar if before.new_spring and settling is not None else 0.0
-        if usual and lost <= usual + guard_factor(risk) * sigma:
+        if usual and lost <= usual + surely:
             hint = WearHint.SETTLED
         else:
             hint = WearHint.MORE_SPACER if thicker > SAME_MM else WearHint.PRESSURE_FELL
         found.append(
-            Wear(hint=hint, visit=place, lost_bar=lost, u_bar=guard_factor(ONE_TAIL) * sigma)
+            Wear(hint=hint, visit=place, lost_bar=lost, u_bar=guard_factor(ONE_TAIL, dof) * sigma)
         )
     return tuple(found)

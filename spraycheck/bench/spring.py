@@ -26,7 +26,7 @@ import numpy as np
 from spraycheck.bench.gauge import rectangular_sigma
 from spraycheck.bench.opening import OpeningPressure
 from spraycheck.errors import InputError
-from spraycheck.stats.uncertainty import weighted_mean
+from spraycheck.stats.uncertainty import Estimate, weighted_mean
 from spraycheck.units import Pressure, PressureUnit
 
 TENTHS_PER_MM: Final = 10.0
@@ -225,8 +225,8 @@ def gain_from_readings(readings: Sequence[SpacerReading]) -> Gain:
     fifth. More than two are widened by Birge's ratio where they scatter more [3]_.
     """
     s = np.array([one.spacer_mm for one in readings]) * TENTHS_PER_MM
-    p = np.array([one.opening.mean_bar for one in readings])
-    sigma = np.array(own_sigmas([one.opening for one in readings]))
+    compared = for_comparison([one.opening for one in readings])
+    p, sigma = np.array([one.value for one in compared]), np.array([one.u for one in compared])
     if len(readings) < 2 or float(np.ptp(s)) <= THICKNESS_U_MM * TENTHS_PER_MM:
         raise InputError(
             f"gain of a spacer: {len(readings)} readings, expected two thicknesses or more of the "
@@ -272,14 +272,14 @@ def combine_gains(gains: Sequence[Gain]) -> Gain:
     return Gain(bar=mean.value, sigma_bar=mean.u, sources=sources, birge=mean.birge)
 
 
-def own_sigmas(openings: Sequence[OpeningPressure]) -> list[float]:
-    """Return standard uncertainties for comparing opening pressures with one another.
+def for_comparison(openings: Sequence[OpeningPressure]) -> list[Estimate]:
+    """Return opening pressures with the uncertainty that counts between them.
 
     Read from one gauge, its class drops out; from several, every reading carries its gauge's.
     """
     if len({one.gauge for one in openings}) == 1:
-        return [one.sigma_own_bar for one in openings]
-    return [one.sigma_bar for one in openings]
+        return [Estimate(one.mean_bar, one.sigma_own_bar, one.dof_own) for one in openings]
+    return [Estimate(one.mean_bar, one.sigma_bar, one.dof) for one in openings]
 
 
 EXAMPLE_GAINS: Final = {
