@@ -45,9 +45,9 @@ if TYPE_CHECKING:
     from spraycheck.photo import photo_from_array, read_photo
     from spraycheck.photo.containers import Photo
     from spraycheck.pipeline import Pipeline
-    from spraycheck.spray.centre import locate_centre
     from spraycheck.spray.measure import measure_plumes
-    from spraycheck.spray.segmentation import segment_plumes
+    from spraycheck.spray.plumes import locate_centre, segment_plumes
+    from spraycheck.spray.settings import MeasureSettings, PlumeSettings, WetnessSettings
     from spraycheck.spray.wetness import map_wetness
 
 __all__ = [
@@ -61,16 +61,19 @@ __all__ = [
     "Layout",
     "LayoutError",
     "Limits",
+    "MeasureSettings",
     "MeasurementError",
     "Photo",
     "PhotoError",
     "PhotoQualityError",
     "Pipeline",
+    "PlumeSettings",
     "Result",
     "SprayCheckError",
     "SprayNotFoundError",
     "SprayTime",
     "Standoff",
+    "WetnessSettings",
     "__version__",
     "check_spray",
     "combine_shots",
@@ -109,7 +112,6 @@ _HOME = {
     "judge.judge": ("check_spray", "decide_case"),
     "card.spec": ("CardSpec",),
     "judge.nozzle": ("AxialNozzle",),
-    "spray.centre": ("locate_centre",),
     "judge.shots": ("combine_shots", "compare_cards"),
     "photo.containers": ("Photo",),
     "judge.layout": ("Layout",),
@@ -120,7 +122,8 @@ _HOME = {
     "card.printed": ("find_card",),
     "judge.quality.wicking": ("SprayTime",),
     "card.sheet": ("rectify_card",),
-    "spray.segmentation": ("segment_plumes",),
+    "spray.plumes": ("locate_centre", "segment_plumes"),
+    "spray.settings": ("MeasureSettings", "PlumeSettings", "WetnessSettings"),
     "judge.standoff": ("Standoff",),
     "spray.wetness": ("map_wetness",),
 }

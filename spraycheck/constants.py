@@ -24,3 +24,10 @@ SHEET_SIZES_MM: Final[dict[str, tuple[float, float]]] = {
     "letter": (215.9, 279.4),  # ANSI/ASME Y14.1 size A: 8.5 x 11 in
 }
 """Sheet name to width and height in mm, portrait."""
+
+MAD_TO_SIGMA: Final = 1.4826
+"""Standard deviation of a normal distribution over its median absolute deviation."""
+
+TINY: Final = 1e-6
+"""What keeps a division or a logarithm from zero; small against everything that it stands beside
+here (depths, mm, areas), so it decides nothing."""

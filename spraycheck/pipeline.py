@@ -6,7 +6,7 @@ import functools
 import inspect
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, Final
 
 import cv2
@@ -29,12 +29,11 @@ from spraycheck.judge.result import PhotoQuality, Result
 from spraycheck.judge.standoff import Standoff
 from spraycheck.photo.containers import Photo
 from spraycheck.spray.axial.containers import Aim, AxialPatch
-from spraycheck.spray.centre import locate_centre
-from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
+from spraycheck.spray.containers import PlumeCatalogue, PlumeSegmentation, WetnessMap
 from spraycheck.spray.measure import measure_plumes
 from spraycheck.spray.measurement import Measurement, Plumes
-from spraycheck.spray.occluders import leave_out_things
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import segment_plumes
+from spraycheck.spray.settings import WetnessSettings
 from spraycheck.spray.wetness import map_wetness
 
 CENTRE: Final = "centre"
@@ -47,7 +46,7 @@ cut out of true; that it is longer or shorter than its name says does not move i
 a cross measured with a rule (chosen)."""
 
 
-AXIAL_WETNESS: Final = functools.partial(map_wetness, too_dark=math.inf)
+AXIAL_WETNESS: Final = functools.partial(map_wetness, settings=WetnessSettings(dark_objects=False))
 """A single patch beside some faint shadow is much darker than most patches, and yet the spray."""
 
 
@@ -65,8 +64,10 @@ class Pipeline:
     Examples
     --------
     >>> from functools import partial
-    >>> from spraycheck import Pipeline, segment_plumes
-    >>> careful = Pipeline(segment=partial(segment_plumes, min_area_mm2=8.0))
+    >>> from spraycheck import PlumeSettings, Pipeline, segment_plumes
+    >>> careful = Pipeline(
+    ...     segment=partial(segment_plumes, settings=PlumeSettings(min_area_mm2=8.0))
+    ... )
 
     Parameters
     ----------
@@ -76,8 +77,8 @@ class Pipeline:
         Divides the card by the same one before spraying, where there is a photo of it.
     wetness, axial_wetness : callable
         Map how wet it is, for a nozzle with holes and for an axial spray.
-    centre, segment, occluders, measure : callable
-        Measure the spray of a nozzle with holes.
+    segment, measure : callable
+        Find centre and plumes, and measure them.
     wicking : callable
         Makes areas less certain on a card photographed late.
     measure_axial : callable
@@ -92,9 +93,7 @@ class Pipeline:
     divide: Callable[..., RectifiedCard] = subtract_clean_card
     wetness: Callable[..., WetnessMap] = map_wetness
     axial_wetness: Callable[..., WetnessMap] = AXIAL_WETNESS
-    centre: Callable[..., NozzleCentre] = locate_centre
     segment: Callable[..., PlumeSegmentation] = segment_plumes
-    occluders: Callable[..., tuple[PlumeSegmentation, WetnessMap]] = leave_out_things
     measure: Callable[..., PlumeCatalogue] = measure_plumes
     wicking: Callable[..., PlumeCatalogue] = widen_for_wicking
     measure_axial: Callable[..., AxialPatch] = _measure_axial
@@ -199,17 +198,18 @@ class Pipeline:
 
     def _plumes(self, photo: Photo, card: RectifiedCard, elapsed_s: float | None) -> Measurement:
         """Measure the spray of a nozzle with holes."""
-        wet = self.wetness(card)
-        centre = self.centre(wet)
-        segmentation, wet = self.occluders(self.segment(wet, centre), wet, photo)
-        catalogue = self.measure(wet, segmentation, centre)
+        wet = self.wetness(card, photo=photo)
+        segmentation = self.segment(wet)
+        catalogue = self.measure(wet, segmentation, segmentation.centre)
         if elapsed_s is not None:
             catalogue = self.wicking(catalogue, wicking_mm(elapsed_s))
         return Measurement(
             photo=photo,
             card=card,
             wetness=wet,
-            spray=Plumes(centre=centre, segmentation=segmentation, catalogue=catalogue),
+            spray=Plumes(
+                centre=segmentation.centre, segmentation=segmentation, catalogue=catalogue
+            ),
         )
 
     def describe(self) -> dict[str, object]:
@@ -276,17 +276,22 @@ def describe_stage(stage: Callable[..., Any]) -> dict[str, object]:
         if parameter.kind is inspect.Parameter.KEYWORD_ONLY
         and (name in given or parameter.default is not inspect.Parameter.empty)
     }
-    # JSON has no tuples; None is a parameter left to the stage. Anything else is named by repr, so
-    # that a changed parameter never goes unseen.
-    plain = {
-        k: v
-        if v is None or isinstance(v, (int, float, str, bool))
-        else list(v)
-        if isinstance(v, tuple)
-        else repr(v)
-        for k, v in parameters.items()
-    }
     return {
         "function": f"{stage.__module__}.{getattr(stage, '__qualname__', repr(stage))}",
-        "parameters": plain,
+        "parameters": _plain(parameters),
     }
+
+
+def _plain(value: Any) -> Any:
+    """Return a parameter as JSON has it, settings with all their fields.
+
+    JSON has no tuples; None is a parameter left to the stage. Anything else is named by repr, so
+    that a changed parameter never goes unseen.
+    """
+    if is_dataclass(value) and not isinstance(value, type):
+        return {one.name: _plain(getattr(value, one.name)) for one in fields(value)}
+    if isinstance(value, dict):
+        return {name: _plain(one) for name, one in value.items()}
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    return value if value is None or isinstance(value, (int, float, str, bool)) else repr(value)

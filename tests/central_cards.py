@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.photo.containers import Photo
-from spraycheck.spray.containers import WetnessMap
+from spraycheck.spray.containers import CellFlag, WetnessMap
 
 SIZE = (150.0, 190.0)
 CELL = 0.4
@@ -79,7 +79,10 @@ def wet_map(
         card=card,
         wetness=raw.astype(np.float32),
         smooth=cv2.GaussianBlur(raw, (0, 0), 0.7 / CELL).astype(np.float32),
-        valid=np.pad(np.ones((rows - 6, cols - 6), bool), 3),  # the rim is never judged
+        # The rim is never judged.
+        cell_flags=np.pad(
+            np.zeros((rows - 6, cols - 6), np.uint8), 3, constant_values=CellFlag.EDGE
+        ),
         noise=noise / 3,
         contrast=CONTRAST,
         threshold_u=0.05,

@@ -7,10 +7,9 @@ from dataclasses import replace
 import numpy as np
 from cards import Scene, draw, even
 
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import PlumeCatalogue, WetnessMap
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 WET = map_wetness(draw(Scene(plumes=even(5))))
@@ -38,7 +37,7 @@ def test_healthy_plumes_are_alike() -> None:
 def test_a_pale_tail_is_uncertain() -> None:
     """Half as much again, but only where it is just wet: a shadow looks like that."""
     first = PLUMES.labels == 1
-    rows, cols = np.nonzero(PLUMES.core & first)
+    rows, cols = np.nonzero(PLUMES.mask & first)
     beside = np.zeros_like(first)
     reach = round(0.6 * (np.ptp(cols) + 1))
     beside[rows, np.minimum(cols + reach, first.shape[1] - 1)] = True
@@ -50,7 +49,7 @@ def test_a_pale_tail_is_uncertain() -> None:
 def test_a_hollowed_plume_is_uncertain() -> None:
     """Sheen on wet paper: only a crescent of the plume reads as wet."""
     first = PLUMES.labels == 1
-    rows, cols = np.nonzero(PLUMES.core & first)
+    rows, cols = np.nonzero(PLUMES.mask & first)
     y, x = rows.mean(), cols.mean()
     down, across = np.mgrid[: first.shape[0], : first.shape[1]]
     size = 0.33 * np.sqrt(len(rows))

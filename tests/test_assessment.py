@@ -20,9 +20,8 @@ from spraycheck.judge.matching import match_layout
 from spraycheck.judge.result import Doubt, Result
 from spraycheck.judge.standoff import Standoff
 from spraycheck.photo.containers import Photo
-from spraycheck.spray.centre import locate_centre
-from spraycheck.spray.containers import Mark, PlumeCatalogue, WetnessMap
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.containers import CellFlag, Mark, PlumeCatalogue, WetnessMap
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 SCENE = Scene(plumes=even(5))
@@ -52,8 +51,8 @@ def catalogue(
         direction_deg=d,
         direction_u_deg=np.full(n, direction_u),
         width_deg=np.array(width, float)[order] if width else np.full(n, 15.0),
-        near_mm=np.full(n, 33.0),
-        reach_mm=np.full(n, 59.0),
+        inner_mm=np.full(n, 33.0),
+        outer_mm=np.full(n, 59.0),
         area_mm2=a,
         area_u_mm2=a * area_u,
         area_frac=share,
@@ -201,7 +200,7 @@ def test_unequal_layout_fits_in_file_order() -> None:
     rows = catalogue([(a + 33) % 360 for a in UNEVEN.azimuth_deg])
     order = np.argsort([(a + 33) % 360 for a in UNEVEN.azimuth_deg])
     throw = np.tan(np.radians(UNEVEN.axis_angle_deg))[order]
-    result = judge(replace(rows, reach_mm=28.0 * throw), UNEVEN)
+    result = judge(replace(rows, outer_mm=28.0 * throw), UNEVEN)
     assert result.verdict == "pass"
     assert result.holes[4].expected_deg == pytest.approx(323, abs=0.5)
 
@@ -230,9 +229,9 @@ def test_drip_is_a_finding_and_does_not_decide() -> None:
 
 
 def test_a_hole_outside_the_photo_is_unsure_and_not_blocked() -> None:
-    hidden = np.array(WET.valid)
-    hidden[:, hidden.shape[1] // 2 + 30 :] = False  # the right part of the card is not in the photo
-    wet = replace(WET, valid=hidden)
+    flags = np.array(WET.cell_flags)
+    flags[:, flags.shape[1] // 2 + 30 :] = CellFlag.EDGE  # the right part is not in the photo
+    wet = replace(WET, cell_flags=flags)
     result = judge(catalogue([d for d in FIVE if d != 82.5]), 5, wet=wet)
     assert states(result)[1] == "unsure"
     assert result.verdict == "recheck"
@@ -276,12 +275,12 @@ def test_how_far_the_plumes_reach_tells_the_turn_of_a_nearly_even_layout() -> No
     # Directions fit every quarter turn to 2 degrees and a half turn best; only reach knows.
     rows = catalogue([20.0, 110.0, 200.0, 290.0])
     rows = replace(
-        rows, reach_mm=50.0 * throw, width_deg=15.0 * np.exp(-1.4 * layout.log_radial_factor())
+        rows, outer_mm=50.0 * throw, width_deg=15.0 * np.exp(-1.4 * layout.log_radial_factor())
     )
     result = judge(rows, layout)
     assert result.holes[0].expected_deg == pytest.approx(20, abs=2)
     assert result.verdict == "pass"
-    turned = replace(rows, reach_mm=np.roll(rows.reach_mm, 1), width_deg=np.roll(rows.width_deg, 1))
+    turned = replace(rows, outer_mm=np.roll(rows.outer_mm, 1), width_deg=np.roll(rows.width_deg, 1))
     assert judge(turned, layout).holes[0].expected_deg == pytest.approx(110, abs=2)
 
 

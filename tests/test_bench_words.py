@@ -25,7 +25,7 @@ from spraycheck.judge.injector import (
 )
 from spraycheck.judge.limits import limit_fields
 from spraycheck.judge.result import Verdict
-from spraycheck.report import words_bench as words
+from spraycheck.report.words import bench as words
 from spraycheck.units import Pressure
 
 

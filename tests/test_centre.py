@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from cards import Plume, Scene, draw, even
 
 from spraycheck import flags as flag
 from spraycheck.errors import CentreNotFoundError, SprayNotFoundError
-from spraycheck.spray.centre import _ring, _Streak, locate_centre
+from spraycheck.spray.centre import Axes, fit_ring
 from spraycheck.spray.containers import NozzleCentre
+from spraycheck.spray.plumes import locate_centre
+from spraycheck.spray.settings import PlumeSettings
 from spraycheck.spray.wetness import map_wetness
 
 
@@ -81,8 +84,11 @@ def test_stated_region_holds_the_centre_on_noisy_cards() -> None:
 
 
 def test_plumes_on_one_line_lie_on_no_ring() -> None:
-    def streak(x: float) -> _Streak:
-        return _Streak(x=x, y=x, ux=0.6, uy=0.8, sigma_rad=0.01, area=300.0, reach=40.0)
-
-    _at, radius, _covariance, _scatter = _ring([streak(x) for x in (-40.0, 10.0, 30.0)])
-    assert math.isnan(radius)
+    along = np.array([-40.0, 10.0, 30.0])
+    axes = Axes(
+        xy=np.column_stack([along, along]),
+        angle_rad=np.full(3, 0.9),
+        sigma_rad=np.full(3, 0.01),
+        area_mm2=np.full(3, 300.0),
+    )
+    assert fit_ring(axes, PlumeSettings()) is None

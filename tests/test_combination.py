@@ -8,7 +8,6 @@ import pytest
 from judging import judge_rows
 
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import text_of
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
 from spraycheck.judge.result import Doubt
@@ -18,6 +17,7 @@ from spraycheck.judge.shots.means import mean_pattern, scatter
 from spraycheck.judge.shots.same_card import SAME_CARD, likeness
 from spraycheck.judge.shots.shot import lay_out, turned
 from spraycheck.photo.containers import Photo
+from spraycheck.report.words.findings import text_of
 from spraycheck.spray.containers import NozzleCentre, PlumeSegmentation
 from spraycheck.stats.circular import wrap_180
 from tests.report_factory import CENTRE_MM, make_card, make_catalogue, make_wetness, printed_facts
@@ -61,7 +61,15 @@ def shot(
         catalogue,
         area_u_mm2=0.02 * catalogue.area_mm2,
         width_deg=np.full(len(plumes), 16.0),
-        reach_mm=np.full(len(plumes), 52.0),
+        outer_mm=np.full(len(plumes), 52.0),
+    )
+    centre = NozzleCentre(
+        x_mm=float(CENTRE_MM[0]),
+        y_mm=float(CENTRE_MM[1]),
+        covariance_mm2=np.array([[0.01, 0.002], [0.002, 0.008]]),
+        ring_radius_mm=math.nan,
+        ring_offset_mm=(math.nan, math.nan),
+        found_by="axes",
     )
     return judge_rows(
         catalogue,
@@ -76,18 +84,12 @@ def shot(
         ),
         card=card,
         wetness=make_wetness(card) if wet is None else replace(make_wetness(card), smooth=wet),
-        centre=NozzleCentre(
-            x_mm=float(CENTRE_MM[0]),
-            y_mm=float(CENTRE_MM[1]),
-            covariance_mm2=np.array([[0.01, 0.002], [0.002, 0.008]]),
-            ring_radius_mm=math.nan,
-            ring_offset_mm=(math.nan, math.nan),
-            found_by="axes",
-        ),
+        centre=centre,
         segmentation=PlumeSegmentation(
             labels=np.zeros(card.inside.shape, np.int32),
-            core=np.zeros(card.inside.shape, bool),
+            mask=np.zeros(card.inside.shape, bool),
             count=len(plumes),
+            centre=centre,
         ),
     )
 

@@ -14,6 +14,7 @@ PUBLIC = {
     *("Standoff", "SprayTime", "find_card"),
     *("rectify_card", "map_wetness", "locate_centre", "segment_plumes", "measure_plumes"),
     *("check_spray", "decide_case"),
+    *("WetnessSettings", "PlumeSettings", "MeasureSettings"),
     *("combine_shots", "compare_cards"),
     *("AxialNozzle", "AxialLimits"),
     *("SprayCheckError", "InputError", "PhotoError", "LayoutError", "ArchiveError"),

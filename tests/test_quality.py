@@ -6,7 +6,6 @@ import functools
 import json
 import math
 from dataclasses import fields, replace
-from types import SimpleNamespace
 
 import cv2
 import jsonschema
@@ -18,7 +17,6 @@ from judging import judge_rows, with_parts
 from spraycheck import flags, measure_photo, photo_from_array
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import text_of as say
 from spraycheck.judge.judge import check_spray, decide_case, photo_findings
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
@@ -32,12 +30,13 @@ from spraycheck.judge.quality.wicking import (
 from spraycheck.judge.result import Verdict
 from spraycheck.optics import srgb_decode
 from spraycheck.pipeline import Pipeline
-from spraycheck.report.document import assessment_document, schema_text
-from spraycheck.report.quality import quality_line
-from spraycheck.spray.centre import locate_centre
+from spraycheck.report.document import result_document
+from spraycheck.report.document.schema import schema_text
+from spraycheck.report.model.shared import quality_lines
+from spraycheck.report.words.findings import text_of as say
 from spraycheck.spray.containers import PlumeCatalogue
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 CARD = Card(plumes=even(5), size=(190.0, 214.0), centre=(3.0, -4.0))
@@ -287,8 +286,8 @@ def rows(length_mm, width_deg):
         **{
             **one,
             "width_deg": width,
-            "near_mm": 60 - length / 2,
-            "reach_mm": 60 + length / 2,
+            "inner_mm": 60 - length / 2,
+            "outer_mm": 60 + length / 2,
             "area_mm2": area,
             "area_u_mm2": 0.02 * area,
             "area_frac": area / area.sum(),
@@ -321,7 +320,7 @@ def test_the_photo_tells_when_it_was_taken_and_the_report_says_so():
     late = assess(photo, sprayed_at="14:30")
     assert late.quality.elapsed_s == 3600
     assert late.quality.wicking_mm == pytest.approx(wicking_mm(3600))
-    assert "taken 60 min after spraying" in quality_line(late)
+    assert "taken 60 min after spraying" in quality_lines(late.quality, scale_known=True)[0]
     assert late.provenance["sprayed_at"] == "14:30"
     assert "60 minutes after spraying" in told_openly(late)["photo-late"]
     undated = assess(plain().rgb, sprayed_at="14:30")
@@ -333,22 +332,21 @@ def test_the_photo_tells_when_it_was_taken_and_the_report_says_so():
 
 
 def test_the_document_holds_it_and_hides_assumed_millimetres():
-    document = assessment_document(good())
+    document = result_document(good())
     jsonschema.validate(document, json.loads(schema_text()))
     entry = document["quality"]
     assert entry["measured_on"] == "sheet"
     assert entry["edge_x_mm"] == pytest.approx(good().quality.edge_x_mm, rel=1e-3)
     unscaled = measure_photo(plain().rgb, holes=5)
-    entry = assessment_document(unscaled)["quality"]
+    entry = result_document(unscaled)["quality"]
     assert entry["edge_x_mm"] is None
     assert entry["mm_per_px"] is None
     assert 0 < entry["edge_frac"] < 0.1
-    assert "mm" not in quality_line(unscaled)
+    assert "mm" not in quality_lines(unscaled.quality, scale_known=False)[0]
 
 
 def test_an_assessment_without_quality_says_nothing():
-    bare = SimpleNamespace(quality=None)
-    assert quality_line(bare) == ""
+    assert quality_lines(None, scale_known=True) == []
 
 
 def test_beyond_a_limit_every_uncertainty_is_doubled():
@@ -372,9 +370,8 @@ def test_the_pipeline_judges_a_noisy_photo_with_twice_the_uncertainty():
         return measure_plumes(usual.wetness, *rest)
 
     noisy = Pipeline(
-        wetness=lambda card: replace(map_wetness(card), noise=0.1),
-        centre=lambda _: locate_centre(usual.wetness),
-        segment=lambda _, centre: segment_plumes(usual.wetness, centre),
+        wetness=lambda card, photo: replace(map_wetness(card, photo=photo), noise=0.1),
+        segment=lambda _: segment_plumes(usual.wetness),
         measure=measured,
     )(photo, spec, nozzle=layout)
     assert noisy.catalogue.area_u_mm2 == pytest.approx(2 * usual.catalogue.area_u_mm2)

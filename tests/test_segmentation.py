@@ -10,10 +10,10 @@ import pytest
 from cards import Plume, Scene, draw, even, wetness_of
 
 from spraycheck.errors import SprayNotFoundError
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
+from spraycheck.spray.settings import PlumeSettings
 from spraycheck.spray.wetness import map_wetness
 
 
@@ -22,6 +22,26 @@ def measure(scene: Scene) -> tuple[PlumeSegmentation, PlumeCatalogue]:
     centre = locate_centre(wet)
     labels = segment_plumes(wet, centre)
     return labels, measure_plumes(wet, labels, centre)
+
+
+def test_centre_and_plumes_are_one_estimate() -> None:
+    wet = map_wetness(draw(Scene(plumes=even(5))))
+    found = segment_plumes(wet)
+    alone = locate_centre(wet)
+    assert (found.centre.x_mm, found.centre.y_mm) == (alone.x_mm, alone.y_mm)
+    np.testing.assert_array_equal(segment_plumes(wet, alone).labels, found.labels)
+    # A centre from elsewhere is kept, and turns the rows that are told from it.
+    moved = replace(alone, x_mm=alone.x_mm + 3.0)
+    assert segment_plumes(wet, moved).centre is moved
+    shift = measure_plumes(wet, segment_plumes(wet, moved)).direction_deg
+    assert np.abs(shift - measure_plumes(wet, found).direction_deg).max() > 2.0
+
+
+def test_a_stage_with_other_settings_answers_otherwise() -> None:
+    scene = Scene(plumes=(*even(4), Plume(direction=62, radius=46, length=3.0, width=2.0)))
+    wet = map_wetness(draw(scene))
+    assert segment_plumes(wet).count == 5
+    assert segment_plumes(wet, settings=PlumeSettings(min_area_mm2=60.0)).count == 4
 
 
 @pytest.mark.parametrize("holes", [3, 5, 8, 10, 12])
@@ -39,8 +59,8 @@ def test_numbers_of_a_plume_follow_the_drawing() -> None:
     # The detection blur moves a soft edge at wetness 0.3 outwards by about a tenth of a mm.
     assert rows.area_mm2 == pytest.approx([truth] * 4, rel=0.04)
     assert rows.area_frac.sum() == pytest.approx(1)
-    assert rows.near_mm == pytest.approx([46 - 13] * 4, abs=1.5)
-    assert rows.reach_mm == pytest.approx([46 + 13] * 4, abs=1.5)
+    assert rows.inner_mm == pytest.approx([46 - 13] * 4, abs=1.5)
+    assert rows.outer_mm == pytest.approx([46 + 13] * 4, abs=1.5)
     seen = 2 * math.degrees(math.asin(6 / 46))
     assert rows.width_deg == pytest.approx([seen] * 4, rel=0.12)
     assert rows.centroid_px[0] == pytest.approx((rows.centroid_mm[0] + [95, 115]) * 3 + [40, 25])

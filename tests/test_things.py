@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import cv2
 import numpy as np
 from drawn_photos import Camera, Card, even, photograph
 from numpy.typing import NDArray
 
-from spraycheck import flags, measure_photo
+from spraycheck import (
+    CardSpec,
+    WetnessSettings,
+    flags,
+    map_wetness,
+    measure_photo,
+    photo_from_array,
+)
+from spraycheck.card.sheet import rectify_card
+from spraycheck.report.model import build_report
 from spraycheck.report.terminal import terminal_report
-from spraycheck.spray.occluders import leave_out_things
+from spraycheck.report.words.findings import hole_reason
+from spraycheck.report.words.labels import FLAGS
+from spraycheck.spray.containers import CellFlag
 
 CARD = Card(plumes=even(5), size=(190.0, 214.0), centre=(3.0, -4.0))
 PHOTO = photograph(CARD, Camera(size=(900, 1100), focal=1050.0))
@@ -37,8 +46,8 @@ def test_a_rod_over_the_edge_is_a_thing_and_no_spray() -> None:
     assert result.verdict == "pass"
     assert result.strays == ()
     assert flags.THING_OVER_EDGE in result.wetness.flags
-    report = terminal_report(result, colour=False, width=100)
-    assert flags.MEANING[flags.THING_OVER_EDGE][1:] in " ".join(report.split())
+    report = terminal_report(build_report(result), colour=False, width=100)
+    assert FLAGS[flags.THING_OVER_EDGE][1:] in " ".join(report.split())
     assert [m.kind for m in result.segmentation.marks if m.area_mm2 > 50] == ["thing"]
 
 
@@ -58,33 +67,27 @@ def test_a_hole_whose_plume_runs_into_the_rod_is_unsure_and_not_blocked() -> Non
     assert [m.kind for m in result.segmentation.marks if m.area_mm2 > 50] == ["thing"]
     lost = [hole for hole in result.holes if hole.plume is None]
     assert [hole.state for hole in lost] == ["unsure"]
-    assert "under something on the card" in lost[0].reason
+    assert "under something on the card" in hole_reason(lost[0])
     assert result.verdict == "recheck"
 
 
-def test_nothing_is_left_out_when_two_plumes_would_not_remain() -> None:
-    """The rod is one of two, then one of three."""
-    a = measure(PHOTO.rgb)
-    b = measure(with_rod(PHOTO.rgb, ROD[1]))
-    rod = (b.wetness.smooth >= 0.3) & a.wetness.valid & ~b.wetness.valid
-    assert rod.sum() > 100
-    for others in (1, 2):
-        labels = np.where(a.segmentation.labels <= others, a.segmentation.labels, 0)
-        labels = np.where(rod, others + 1, labels).astype(np.int32)
-        given = replace(
-            a.segmentation,
-            labels=labels,
-            core=(labels > 0) & (b.wetness.smooth >= 0.3),
-            count=others + 1,
-            cut=(others + 1,),
-        )
-        left, wet = leave_out_things(given, a.wetness, b.photo)
-        assert left.count == 2
-        if others == 1:
-            assert left is given
-            assert wet is a.wetness
-        else:
-            assert set(np.unique(left.labels)) == {0, 1, 2}
-            assert left.cut == ()
-            assert left.marks[-1].kind == "thing"
-            assert not wet.valid[rod].any()
+def test_the_map_says_why_nothing_is_judged_under_the_rod() -> None:
+    result = measure(with_rod(PHOTO.rgb, ROD[1]))
+    hidden = (result.wetness.cell_flags & np.uint8(CellFlag.FOREIGN_OBJECT)) > 0
+    assert hidden.sum() * result.card.cell_mm**2 > 100
+    assert not result.wetness.valid[hidden].any()
+    assert not result.wetness.smooth[hidden].any()
+    assert (result.segmentation.labels[hidden] == 0).all()
+
+
+def test_nothing_is_left_out_that_is_most_of_what_is_wet() -> None:
+    """Half of all that is wet goes on beyond the edge, then a fifth."""
+    card = rectify_card(
+        photo_from_array(with_rod(PHOTO.rgb, ROD[1])), CardSpec(width_mm=190.0, height_mm=214.0)
+    )
+    photo = photo_from_array(with_rod(PHOTO.rgb, ROD[1]))
+    usual = map_wetness(card, photo=photo)
+    assert flags.THING_OVER_EDGE in usual.flags
+    strict = map_wetness(card, photo=photo, settings=WetnessSettings(object_most_frac=0.02))
+    assert flags.THING_OVER_EDGE not in strict.flags
+    assert (strict.valid & ~usual.valid).sum() > 100

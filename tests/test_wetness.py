@@ -10,6 +10,7 @@ from cards import Scene, draw, even, grid, wetness_of
 
 from spraycheck import flags as flag
 from spraycheck.errors import PhotoQualityError, SprayNotFoundError
+from spraycheck.spray.containers import CellFlag
 from spraycheck.spray.wetness import map_wetness
 
 FOUR = Scene(plumes=even(4))
@@ -76,4 +77,19 @@ def test_a_mirrored_lamp_is_told_and_left_out() -> None:
     wet = map_wetness(replace(card, linear_rgb=light))
     assert flag.GLARE in wet.flags
     assert not wet.valid[80, 330]
+    assert wet.cell_flags[80, 330] == CellFlag.GLARE
     assert flag.GLARE not in map_wetness(card).flags
+
+
+def test_the_map_says_why_a_cell_is_not_judged() -> None:
+    wet = map_wetness(draw(replace(FOUR, ink=True)))
+    assert wet.cell_flags[0, 0] == CellFlag.EDGE
+    _x, y = grid(FOUR)
+    line = (np.abs(y - 30) < 0.3) & (wetness_of(FOUR) < 0.01) & wet.valid
+    assert (wet.cell_flags[line] == CellFlag.INK).mean() > 0.95  # filled from beside, and judged
+    plain = map_wetness(draw(FOUR))
+    assert not (plain.cell_flags & np.uint8(CellFlag.INK)).any()
+    for reason in CellFlag:
+        flags = np.array(wet.cell_flags)
+        flags[40, 40] = reason
+        assert replace(wet, cell_flags=flags).valid[40, 40] == (reason is CellFlag.INK)

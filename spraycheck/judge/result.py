@@ -442,6 +442,16 @@ class MatchedBy(StrEnum):
     NONE = "none"
 
 
+class Way(StrEnum):
+    """What became of a hole between two photos."""
+
+    BETTER = "better"
+    WORSE = "worse"
+    CHANGED = "changed"
+    NO_SURE_CHANGE = "no sure change"
+    NOT_KNOWN = "not known"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Matching:
     """How the holes of several photos were matched, and how surely.

@@ -7,14 +7,39 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from enum import IntFlag
+from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spraycheck.arrays import Float, FloatMap, Labels, Mask, check_array
 from spraycheck.card.containers import RectifiedCard
+from spraycheck.constants import WET_THRESHOLD_FRAC
 from spraycheck.errors import InputError
 from spraycheck.flags import Flags
+
+_OUTSIDE = 0.05  # what a 95 % region leaves outside
+
+
+class CellFlag(IntFlag):
+    """What is special about a cell of the card; a cell may carry several."""
+
+    EDGE = 1
+    """Outside the sheet or the photo, or in the sheet's rim."""
+    GLARE = 2
+    """A lamp is mirrored there."""
+    SHADOW = 4
+    """Part of something dark that lies along the sheet's border for longer than any plume."""
+    FOREIGN_OBJECT = 8
+    """Under something that lies on the card or over its edge."""
+    INK = 16
+    """Thin print or handwriting, filled from the paper beside it and judged."""
+
+
+NOT_JUDGED = CellFlag.EDGE | CellFlag.GLARE | CellFlag.SHADOW | CellFlag.FOREIGN_OBJECT
+"""The flags that keep a cell from being judged."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,11 +52,11 @@ class WetnessMap:
         The card it was made from; same grid.
     wetness : (M, N) ndarray of float32
         0 dry, 1 saturated; unfiltered, so noise goes below 0 and above 1. NaN nowhere: cells
-        that cannot be judged hold 0 and are False in ``valid``.
+        that are not judged hold 0.
     smooth : (M, N) ndarray of float32
         The same, filtered for detection only.
-    valid : (M, N) ndarray of bool
-        False outside the sheet, under print or handwriting, in glare.
+    cell_flags : (M, N) ndarray of uint8
+        What is special about each cell, and why it is not judged: see `CellFlag`.
     noise : float
         Standard deviation of ``smooth`` on dry paper.
     contrast : float
@@ -42,28 +67,30 @@ class WetnessMap:
         See `flags`.
     method : str
         Name of what was actually done, for provenance.
-    paper : (M, N) ndarray of float32, optional
-        Natural log of the dry sheet's light as it was modelled, mean of the colours.
     """
 
     card: RectifiedCard
     wetness: FloatMap
     smooth: FloatMap
-    valid: Mask
+    cell_flags: NDArray[np.uint8]
     noise: float
     contrast: float
     threshold_u: float
     flags: Flags = ()
     method: str = ""
-    paper: FloatMap | None = None
 
     def __post_init__(self) -> None:
         shape = self.card.inside.shape
-        if self.paper is not None:
-            check_array("paper", self.paper, shape, np.float32)
         check_array("wetness", self.wetness, shape, np.float32)
         check_array("smooth", self.smooth, shape, np.float32)
-        check_array("valid", self.valid, shape, np.bool_)
+        check_array("cell_flags", self.cell_flags, shape, np.uint8)
+
+    @cached_property
+    def valid(self) -> Mask:
+        """Cells that are judged, ``(M, N)`` bool: those without any flag of `NOT_JUDGED`."""
+        judged = (self.cell_flags & np.uint8(NOT_JUDGED)) == 0
+        judged.flags.writeable = False
+        return np.asarray(judged)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,7 +128,9 @@ class NozzleCentre:
     def u95_mm(self) -> float:
         """Radius of the circle that holds the centre with 95 % probability."""
         # For a round normal the 95 % radius is sqrt(-2 ln 0.05) sigma; the larger axis is taken.
-        return float(math.sqrt(-2 * math.log(0.05) * np.linalg.eigvalsh(self.covariance_mm2)[-1]))
+        return float(
+            math.sqrt(-2 * math.log(_OUTSIDE) * np.linalg.eigvalsh(self.covariance_mm2)[-1])
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,7 +141,7 @@ class Mark:
     ----------
     kind : str
         ``drip`` (at the centre), ``drop``, ``splash``, ``fingerprint``, ``stain``, or ``thing``
-        (goes on beyond the sheet).
+        (an object on the card or over its edge).
     x_mm, y_mm : float
         Centroid on the card.
     area_mm2 : float
@@ -132,33 +161,44 @@ class PlumeSegmentation:
     Parameters
     ----------
     labels : (M, N) ndarray of int32
-        0 background, 1 to K the plumes (their domain, wet cells and the halo around them).
-    core : (M, N) ndarray of bool
-        Cells at or above the wetness threshold that belong to the plume itself (drops left out).
+        0 background, 1 to K the plumes: their supports, wet cells and the halo around them.
+    mask : (M, N) ndarray of bool
+        The plumes' cells at or above the wetness threshold.
     count : int
         K.
+    centre : NozzleCentre
+        About which they were told apart and cut.
     marks : tuple of Mark
         What is wet but no plume.
     merged : tuple of int
         Labels that hold more than one plume.
     cut : tuple of int
         Labels of plumes that touched a neighbour and were cut from it.
+    threshold_frac : float
+        Wetness from which paper counted as wetted.
     method : str
         Name of what was actually done, for provenance.
     """
 
     labels: Labels
-    core: Mask
+    mask: Mask
     count: int
+    centre: NozzleCentre
     marks: tuple[Mark, ...] = ()
     merged: tuple[int, ...] = ()
     cut: tuple[int, ...] = ()
+    threshold_frac: float = WET_THRESHOLD_FRAC
     flags: Flags = ()
     method: str = ""
 
     def __post_init__(self) -> None:
         check_array("labels", self.labels, (None, None), np.int32)
-        check_array("core", self.core, self.labels.shape, np.bool_)
+        check_array("mask", self.mask, self.labels.shape, np.bool_)
+
+    @property
+    def core(self) -> Mask:
+        """The same as ``mask``, under its former name."""
+        return self.mask
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,7 +214,7 @@ class PlumeCatalogue:
         the other plumes.
     width_deg : (K,) ndarray of float64
         Angle under which the wetted patch is seen from the centre.
-    near_mm, reach_mm : (K,) ndarray of float64
+    inner_mm, outer_mm : (K,) ndarray of float64
         Distance of the wetted patch's near and far end from the centre.
     area_mm2, area_u_mm2 : (K,) ndarray of float64
         Wetted area.
@@ -203,8 +243,8 @@ class PlumeCatalogue:
     direction_deg: Float
     direction_u_deg: Float
     width_deg: Float
-    near_mm: Float
-    reach_mm: Float
+    inner_mm: Float
+    outer_mm: Float
     area_mm2: Float
     area_u_mm2: Float
     area_frac: Float
@@ -221,7 +261,7 @@ class PlumeCatalogue:
     outlines_px: tuple[Float, ...] = field(repr=False, default=())
 
     _ROWS: ClassVar[tuple[str, ...]] = (
-        *("direction_deg", "direction_u_deg", "width_deg", "near_mm", "reach_mm"),
+        *("direction_deg", "direction_u_deg", "width_deg", "inner_mm", "outer_mm"),
         *("area_mm2", "area_u_mm2", "area_frac", "area_u_frac"),
         *("axis_deg", "raggedness", "drops_frac", "peak"),
     )
@@ -238,3 +278,13 @@ class PlumeCatalogue:
 
     def __len__(self) -> int:
         return len(self.direction_deg)
+
+    @property
+    def near_mm(self) -> Float:
+        """The same as ``inner_mm``, under its former name."""
+        return self.inner_mm
+
+    @property
+    def reach_mm(self) -> Float:
+        """The same as ``outer_mm``, under its former name."""
+        return self.outer_mm

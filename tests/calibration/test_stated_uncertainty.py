@@ -17,9 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from drawn_photos import Blot, Card, flat
 
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 CARDS = 40

@@ -18,10 +18,10 @@ import pytest
 from drawn_photos import SATURATED, Card, Cone, flat, wetness
 from scipy import ndimage, stats
 
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import PlumeCatalogue
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
+from spraycheck.spray.settings import PlumeSettings, WetnessSettings
 from spraycheck.spray.wetness import map_wetness
 
 
@@ -65,11 +65,11 @@ def _card(row: Row) -> Card:
 def _measured(row: Row, *, plain: bool) -> PlumeCatalogue:
     """Measure a card; ``plain``: no blur, and wetted from half way up, where a pixel's share is."""
     card = flat(_card(row), oversample=3)
-    wet = map_wetness(card, detect_mm=0.05) if plain else map_wetness(card)
-    level = {"threshold": 0.5} if plain else {}
-    centre = locate_centre(wet, **level)
+    wet = map_wetness(card, settings=WetnessSettings(detect_mm=0.05 if plain else DETECT_MM))
+    settings = PlumeSettings(threshold_frac=0.5 if plain else 0.3)
+    centre = locate_centre(wet, settings=settings)
     assert math.hypot(centre.x_mm - CENTRE[0], centre.y_mm - CENTRE[1]) < 0.1
-    return measure_plumes(wet, segment_plumes(wet, centre, **level), centre, **level)
+    return measure_plumes(wet, segment_plumes(wet, centre, settings=settings))
 
 
 @functools.cache
@@ -155,8 +155,8 @@ def test_near_reach_and_width_are_one_percent_from_the_ends(row: Row) -> None:
     core = -np.expm1(-blurred / 2) / -math.expm1(-depth / 2) >= 0.3
     got = _measured(row, plain=False)
     low, high = np.percentile(distance[core], [1, 99])
-    np.testing.assert_allclose(got.near_mm, low, atol=0.3)
-    np.testing.assert_allclose(got.reach_mm, high, atol=0.3)
+    np.testing.assert_allclose(got.inner_mm, low, atol=0.3)
+    np.testing.assert_allclose(got.outer_mm, high, atol=0.3)
     left, right = np.percentile(direction[core], [1, 99])
     np.testing.assert_allclose(got.width_deg, right - left, atol=0.6)
 

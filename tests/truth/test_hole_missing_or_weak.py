@@ -22,10 +22,9 @@ from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
 from spraycheck.judge.result import Result
 from spraycheck.photo.containers import Photo
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 PHOTO = Photo(rgb=np.zeros((60, 80, 3), np.uint8), width_px=80, height_px=60)
@@ -51,7 +50,7 @@ def _assessed(directions: np.ndarray, areas: np.ndarray, holes: int) -> Result:
     place = 50 * np.column_stack([np.sin(t), -np.cos(t)]) + [centre.x_mm, centre.y_mm]
     first = {
         name: np.repeat(getattr(like, name)[:1], n)
-        for name in ("width_deg", "near_mm", "reach_mm", "raggedness", "drops_frac", "peak")
+        for name in ("width_deg", "inner_mm", "outer_mm", "raggedness", "drops_frac", "peak")
     }
     rows = replace(
         like,

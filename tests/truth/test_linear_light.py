@@ -16,9 +16,8 @@ from drawn_photos import Blot, Card, even, flat, linear_light, srgb, wetness
 
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.card.sheet.light import sample_linear
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 STEPS = (1.0, 1.0, 0.75, 0.5, 0.35, 1.0)

@@ -15,11 +15,10 @@ from drawn_photos import Blot, Card, flat
 from scipy import ndimage
 from skimage import measure
 
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.containers import NozzleCentre, PlumeCatalogue, PlumeSegmentation, WetnessMap
 from spraycheck.spray.measure import measure_plumes
 from spraycheck.spray.patches import find_patches
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 CARD = Card(
@@ -127,6 +126,6 @@ def test_spread_is_the_moment_ellipse_of_scikit_image() -> None:
         mu = region.moments_weighted_central
         covariance = np.array([[mu[2, 0], mu[1, 1]], [mu[1, 1], mu[0, 2]]]) / mu[0, 0]
         low, high = np.sqrt(np.linalg.eigvalsh(covariance)) * cell
-        along, across, _angle = patch.spread()
+        along, across = patch.moments.along, patch.moments.across
         assert along == pytest.approx(high, abs=1e-6)
         assert across == pytest.approx(low, abs=1e-6)

@@ -17,9 +17,8 @@ from drawn_photos import Camera, Card, Sector, flat, photograph
 
 from spraycheck import measure_photo
 from spraycheck.judge.result import Result
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 START = 6.0

@@ -14,9 +14,8 @@ import pytest
 from drawn_photos import Blot, Card, flat
 from skimage.filters import threshold_otsu
 
-from spraycheck.spray.centre import locate_centre
 from spraycheck.spray.measure import measure_plumes
-from spraycheck.spray.segmentation import segment_plumes
+from spraycheck.spray.plumes import locate_centre, segment_plumes
 from spraycheck.spray.wetness import map_wetness
 
 DIRECTIONS = (40.0, 130.0, 220.0, 310.0)

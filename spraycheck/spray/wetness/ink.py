@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from spraycheck.arrays import FloatMap, Mask
+from spraycheck.spray.settings import WetnessSettings
+from spraycheck.spray.wetness.light import least
 
-RULED_SHARE = 0.06
-"""From this share of the sheet on the ink is a ruling (squared or lined paper): there is too little
-bare paper between the lines to fill from, and the lines are closed all over instead."""
+SUBCELL = 0.3
+"""Gaussian sigma in cells that is added to any in mm, so that a coarse grid is smoothed at all."""
+
+_LOW, _MID = (10.0, -1.2816), (30.0, -0.5244)
+"""Two percentiles of a normal distribution and where they lie, in standard deviations."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -24,23 +29,20 @@ class Ink:
         Inked cells.
     log_light : (M, N, 3) ndarray of float32
         Natural log of linear light with the ink filled in.
-    ruled : bool
-        Whether the whole sheet was closed.
     """
 
     mask: Mask
     log_light: FloatMap
-    ruled: bool
 
 
 def remove_thin_ink(
-    log_light: FloatMap, usable: Mask, cell_mm: float, *, width_mm: float, length_mm: float
+    log_light: FloatMap, usable: Mask, cell_mm: float, *, settings: WetnessSettings
 ) -> Ink:
     """Find thin dark lines and fill them from beside.
 
     Print and handwriting are thinner than a plume and longer than a drop. A closing with a disc
     wider than the line removes it; what the closing lifts by much more than the paper's own grain
-    is a candidate; candidates that hang together over ``length_mm`` are ink.
+    is a candidate; candidates that hang together over ``ink_length_mm`` are ink.
 
     Parameters
     ----------
@@ -50,71 +52,82 @@ def remove_thin_ink(
         Cells that can be judged.
     cell_mm : float
         Side of a cell.
-    width_mm, length_mm : float
-        Lines up to this width and from this length are ink.
+    settings : WetnessSettings
+        The numbers that decide.
     """
-    grey = np.asarray(cv2.GaussianBlur(least(log_light), (0, 0), 0.25 / cell_mm + 0.3))
-    grey[~usable] = float(np.median(grey[::4, ::4][usable[::4, ::4]]))
-    size = 2 * int(np.ceil(width_mm / cell_mm / 2)) + 1
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
-    lift = cv2.morphologyEx(grey, cv2.MORPH_BLACKHAT, disc)
-    sample = lift[::4, ::4][usable[::4, ::4]]
-    # The grain's own level and spread from the low end, which ink cannot reach: the 10 % and 30 %
-    # points of a normal distribution lie 1.2816 and 0.5244 standard deviations below its middle.
-    low, mid = np.percentile(sample, [10, 30])
-    spread = max(float(mid - low) / (1.2816 - 0.5244), 1e-4)
-    middle = float(mid) + 0.5244 * spread
-    strong = (lift > middle + max(7 * spread, 0.06)) & usable
-    weak = (lift > middle + max(4 * spread, 0.035)) & usable
-    mask = _long_components(strong, weak, length_mm / cell_mm)
-    share = float(mask.sum()) / max(int(usable.sum()), 1)
-    if share == 0:
-        return Ink(mask=mask, log_light=log_light, ruled=False)
-    if share > RULED_SHARE:
-        # A little wider than a single line needs: lines meet in knots.
-        size = 2 * int(np.ceil((width_mm + 1.0) / cell_mm / 2)) + 1
-        knots = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
-        soft = cv2.GaussianBlur(log_light, (0, 0), 0.2 / cell_mm + 0.3)
+    s = settings
+    step = s.sample_step_cells
+    seen = usable[::step, ::step]
+    grey = _blurred(least(log_light), s.ink_blur_mm / cell_mm)
+    grey[~usable] = float(np.median(grey[::step, ::step][seen]))
+    lift = cv2.morphologyEx(grey, cv2.MORPH_BLACKHAT, _disc(s.ink_width_mm / cell_mm))
+    # The grain's own level and spread from the low end, which ink cannot reach.
+    low, mid = np.percentile(lift[::step, ::step][seen], [_LOW[0], _MID[0]])
+    spread = max(float(mid - low) / (_MID[1] - _LOW[1]), 0.0)
+    middle = float(mid) - _MID[1] * spread
+    strong = (lift > middle + max(s.ink_seed_spreads * spread, s.ink_seed_depth)) & usable
+    weak = (lift > middle + max(s.ink_line_spreads * spread, s.ink_line_depth)) & usable
+    mask = _long_components(strong, weak, s.ink_length_mm / cell_mm, s)
+    inked = int(mask.sum())
+    if not inked:
+        return Ink(mask=mask, log_light=log_light)
+    if inked > s.ruled_frac * int(usable.sum()):
+        knots = _disc((s.ink_width_mm + s.ruled_knot_mm) / cell_mm)
+        soft = _blurred(log_light, s.ruled_blur_mm / cell_mm)
         closed = cv2.morphologyEx(soft, cv2.MORPH_CLOSE, knots)
-        return Ink(mask=mask, log_light=np.asarray(closed, np.float32), ruled=True)
-    reach = max(1, round(0.35 / cell_mm))
+        return Ink(mask=mask, log_light=np.asarray(closed, np.float32))
+    reach = max(1, round(s.ink_rim_mm / cell_mm))
     mask = cv2.dilate(mask.astype(np.uint8), np.ones((2 * reach + 1,) * 2, np.uint8)).astype(bool)
-    filled = fill_from_beside(log_light, mask | ~usable, mask, 0.8 / cell_mm)
-    return Ink(mask=mask, log_light=filled, ruled=False)
+    return Ink(mask=mask, log_light=_fill_from_beside(log_light, mask | ~usable, mask, cell_mm, s))
 
 
-def least(colours: FloatMap) -> FloatMap:
-    """Least of the three colours, cell by cell (far faster than ``min(axis=2)``)."""
-    one, two, three = colours[..., 0], colours[..., 1], colours[..., 2]
-    return np.asarray(np.minimum(np.minimum(one, two), three), np.float32)
+def _blurred(values: FloatMap, sigma_cells: float) -> FloatMap:
+    return np.asarray(cv2.GaussianBlur(values, (0, 0), sigma_cells + SUBCELL), np.float32)
 
 
-def _long_components(strong: Mask, weak: Mask, length: float) -> Mask:
+def _disc(width_cells: float) -> np.ndarray:
+    """Disc of odd width, at least as wide as given."""
+    size = 2 * math.ceil(width_cells / 2) + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
+
+
+def _long_components(strong: Mask, weak: Mask, length: float, settings: WetnessSettings) -> Mask:
     """Keep the parts of ``weak`` that touch ``strong`` and are longer than ``length`` cells."""
+    if not strong.any():
+        return np.zeros_like(weak)
     joined = cv2.dilate(weak.astype(np.uint8), np.ones((3, 3), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined)
     extent = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
     seeds = np.bincount(labels[strong], minlength=count)
     # A line is long for its area; a ragged blob is not.
-    thin = stats[:, cv2.CC_STAT_AREA] < 0.5 * extent.astype(float) ** 2
-    keep = (extent > length) & (seeds > 0.25 * length) & thin
+    thin = stats[:, cv2.CC_STAT_AREA] < settings.ink_thin_frac * extent.astype(float) ** 2
+    keep = (extent > length) & (seeds > settings.ink_seed_share * length) & thin
     keep[0] = False
     return np.asarray(keep[labels] & weak)
 
 
-def fill_from_beside(values: FloatMap, unknown: Mask, fill: Mask, sigma: float) -> FloatMap:
+def _fill_from_beside(
+    values: FloatMap, unknown: Mask, fill: Mask, cell_mm: float, settings: WetnessSettings
+) -> FloatMap:
     """Fill cells from the known ones around them (normalised box mean, widening until done)."""
+    s = settings
     out = values.copy()
     stack = cv2.merge([*cv2.split(values), np.ones(fill.shape, np.float32)])
     stack[unknown] = 0
     todo = fill.copy()
-    for _ in range(4):
+    reach = s.ink_fill_mm / cell_mm
+    for _ in range(s.ink_fill_rounds):
         if not todo.any():
             break
-        size = 2 * max(1, round(1.5 * sigma)) + 1
+        size = 2 * max(1, round(_BOX_REACH * reach)) + 1
         total = cv2.blur(cv2.blur(stack, (size, size)), (size, size))  # twice: nearly a cone
-        done = todo & (total[..., 3] > 0.03)
+        done = todo & (total[..., 3] > s.ink_fill_known_frac)
         out[done] = total[done, :3] / total[done, 3:]
         todo &= ~done
-        sigma *= 2.5
+        reach *= s.ink_fill_growth
     return out
+
+
+_BOX_REACH = 1.5
+"""Half a box over the Gaussian sigma it stands for, run twice (a box of half-width ``h`` has a
+variance of ``h**2 / 3``; chosen a little wider)."""
