@@ -26,7 +26,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 
-ROOMS = ("card", "spray", "judge")
+ROOMS = ("card", "spray", "judge", "bench")
 
 FREE = frozenset({0, 1, -1, 2, 0.5, 90, 180, 360})
 
