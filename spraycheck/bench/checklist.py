@@ -174,13 +174,17 @@ def read_checklist(path: str | os.PathLike[str] | None = None) -> Checklist:
             text = resources.files("spraycheck.bench").joinpath(SHIPPED).read_text("utf-8")
         else:
             if Path(path).stat().st_size > MOST_BYTES:
-                raise InputError(f"{what}: more than {MOST_BYTES} bytes, expected a short text")
+                raise InputError(
+                    f"{what}: more than {MOST_BYTES} bytes, expected a short text",
+                    "give a checklist, not another file",
+                )
             text = Path(path).read_text("utf-8")
         found: dict[str, Any] = tomllib.loads(text)
         checklist = msgspec.convert(found, Checklist)
     except OSError as error:
         raise InputError(
-            f"{what}: {error.strerror or error}, expected a file that can be read"
+            f"{what}: {error.strerror or error}, expected a file that can be read",
+            "look at the path, or leave it out for the shipped list",
         ) from error
     except (ValueError, msgspec.ValidationError) as error:
         if isinstance(error, InputError):
@@ -248,6 +252,7 @@ def _by_key(checklist: Checklist, entries: Sequence[ChecklistEntry]) -> dict[str
         if key not in known or keys.count(key) > 1:
             how = "twice" if key in known else "but not on the list"
             raise InputError(
-                f"checklist entry {key!r}: there {how}, expected one of {', '.join(known)}, once"
+                f"checklist entry {key!r}: there {how}, expected one of {', '.join(known)}, once",
+                "give every line of the list one entry",
             )
     return {one.key: one for one in entries}

@@ -261,7 +261,8 @@ def plan_rework(
     widths = np.array([width_bar, *(pattern_limits or {}).values()])
     if not (widths > 0).all():
         raise InputError(
-            f"spread of {', '.join(f'{one:g}' for one in widths)}: expected limits above 0"
+            f"spread of {', '.join(f'{one:g}' for one in widths)}: expected limits above 0",
+            "give how far the highest may lie above the lowest, for example 10 bar",
         )
     limits = target.limits()
     floor, ceiling = limits.opening_low_bar, limits.opening_high_bar
@@ -341,4 +342,6 @@ def check_members(members: Sequence[SetMember], least: int) -> None:
             "give each its own mark or position",
         )
     if len(names) < least:
-        raise InputError(f"{len(names)} injectors: expected {least} or more")
+        raise InputError(
+            f"{len(names)} injectors: expected {least} or more", "give the readings of all of them"
+        )

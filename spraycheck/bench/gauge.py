@@ -67,7 +67,10 @@ class Gauge:
 
     def __post_init__(self) -> None:
         if not self.name.strip():
-            raise InputError("gauge: no name, expected one, for example 'tester 1'")
+            raise InputError(
+                "gauge: no name, expected one, for example 'tester 1'",
+                "its name tells which readings share its error",
+            )
         low, high = RANGE_BAR
         if not low <= self.full_scale.bar <= high:
             raise InputError(

@@ -65,13 +65,15 @@ class BackLeakageSpecification:
         if not 0 <= self.low_drops < self.high_drops:
             raise InputError(
                 f"back leakage {self.low_drops} to {self.high_drops} drops: expected 0 or more, "
-                "the most above the fewest"
+                "the most above the fewest",
+                "give the fewest and the most drops that the maker's data name",
             )
         if not self.seconds > 0 or not self.pressure.bar > 0 or self.low_degc > self.high_degc:
             raise InputError(
                 f"back leakage over {self.seconds:g} s at {self.pressure.value:g} "
                 f"{self.pressure.unit}, {self.low_degc:g} to {self.high_degc:g} degrees Celsius: "
-                "expected time and pressure above 0, and the lower temperature first"
+                "expected time and pressure above 0, and the lower temperature first",
+                "take time, pressure and temperature from the maker's data",
             )
 
     def limits(self, risk: float = DEFAULT_RISK) -> BenchLimits:
@@ -128,7 +130,8 @@ class BackLeakageReading:
         if self.drops < 0 or not 0 < self.seconds < math.inf:
             raise InputError(
                 f"back leakage of {self.drops} drops in {self.seconds:g} s: expected 0 or more "
-                "drops in a time above 0"
+                "drops in a time above 0",
+                "begin the time with the first drop and count those after it",
             )
 
 

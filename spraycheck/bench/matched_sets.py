@@ -92,7 +92,8 @@ def match_sets(
     if size < 2 or any(not width > 0 for width in widths.values()):
         raise InputError(
             f"sets of {size} within {', '.join(f'{name} {w:g}' for name, w in widths.items())}: "
-            "expected two injectors or more, and limits above 0"
+            "expected two injectors or more, and limits above 0",
+            "give the number of cylinders, and how far the highest may lie above the lowest",
         )
     columns = [[one.opening.mean_bar for one in stock]]
     columns += [[e.value for e in values_of(stock, name)] for name in pattern_limits or {}]

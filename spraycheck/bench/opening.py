@@ -274,7 +274,10 @@ class OpeningTarget:
         """Make the window of a nominal pressure and a tolerance either way."""
         give = tolerance.to(nominal.unit)
         if give <= 0:
-            raise InputError(f"tolerance {tolerance.value:g} {tolerance.unit}: expected above 0")
+            raise InputError(
+                f"tolerance {tolerance.value:g} {tolerance.unit}: expected above 0",
+                "give how far it may lie from the nominal pressure either way, for example 5 bar",
+            )
         return cls(
             low=Pressure(value=nominal.value - give, unit=nominal.unit),
             high=Pressure(value=nominal.value + give, unit=nominal.unit),

@@ -118,7 +118,10 @@ class HoldSpecification:
             )
         for one in (self.at, self.below, self.most_fall):
             if one is not None and not one.bar > 0:
-                raise InputError(f"seat hold {one.value:g} {one.unit}: expected above 0")
+                raise InputError(
+                    f"seat hold {one.value:g} {one.unit}: expected above 0",
+                    "look at the unit, and at the sign",
+                )
         least, most = SECONDS
         if not least <= self.seconds <= most:
             raise InputError(
@@ -128,7 +131,8 @@ class HoldSpecification:
         if self.drops < 0 or (self.drops > 0) != (self.criterion is Criterion.DROPS):
             raise InputError(
                 f"seat hold: criterion {self.criterion} with {self.drops} drops, expected drops "
-                f"above 0 with the criterion {Criterion.DROPS} and none with the others"
+                f"above 0 with the criterion {Criterion.DROPS} and none with the others",
+                "with the criterion drops say how many are allowed; with the others leave them out",
             )
 
     def limits(self, risk: float = DEFAULT_RISK) -> BenchLimits:
@@ -281,20 +285,25 @@ class HoldReading:
             raise InputError(
                 f"hold pressure at the end {self.end.value:g} {self.end.unit}: expected 0 or more "
                 f"and not above the {self.start.value:g} {self.start.unit} at the beginning",
-                "do not pump during the hold; begin again",
+                "do not pump during the hold; release the pressure and begin again",
             )
         least, most = SECONDS
         if not least <= self.seconds <= most:
-            raise InputError(f"seat held for {self.seconds:g} s: expected {least:g} to {most:g} s")
+            raise InputError(
+                f"seat held for {self.seconds:g} s: expected {least:g} to {most:g} s",
+                "begin again and hold for the time asked for",
+            )
         if self.drops < 0 or (self.drops > 0) != (self.seen is Seen.DROPS):
             raise InputError(
                 f"seat hold: {self.seen} was seen with {self.drops} drops, expected drops above 0 "
-                f"where {Seen.DROPS} were seen and none otherwise"
+                f"where {Seen.DROPS} were seen and none otherwise",
+                "count the drops that fell, or say dry or damp",
             )
         if self.first_drop_s < 0 or self.first_drop_s > self.seconds:
             raise InputError(
                 f"first drop after {self.first_drop_s:g} s of {self.seconds:g} s: expected within "
-                "the hold"
+                "the hold",
+                "note the seconds from the beginning of the hold",
             )
 
     @property

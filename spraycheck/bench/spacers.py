@@ -86,7 +86,10 @@ class SpacerSpecification:
                 "stack only where the maker's data allow it",
             )
         if (self.gain_low is None) != (self.gain_high is None):
-            raise InputError("spacers: one end of a gain only, expected both or none")
+            raise InputError(
+                "spacers: one end of a gain only, expected both or none",
+                "for one printed figure give half its last digit either way",
+            )
         if not all(0 < one <= MOST_SPACERS_MM for one in self.sizes_mm) or self.thickness_u_mm < 0:
             raise InputError(
                 f"spacers of {', '.join(f'{one:g}' for one in self.sizes_mm)} mm, known to "
@@ -216,7 +219,10 @@ def recommend_spacers(
                 "give millimetres, for example 1.45",
             )
     if not 1 <= most_pieces <= MOST_PIECES:
-        raise InputError(f"up to {most_pieces} spacers stacked: expected 1 to {MOST_PIECES}")
+        raise InputError(
+            f"up to {most_pieces} spacers stacked: expected 1 to {MOST_PIECES}",
+            "stack only where the maker's data allow it",
+        )
     if math.isnan(opening.sigma_bar):
         raise InputError(
             "spacers: an opening pressure without uncertainty, expected two pops or more that "

@@ -129,7 +129,10 @@ class SpringModel:
                 "measure both diameters in mm",
             )
         if min(self.guide_u_mm, self.seat_u_mm) < 0:
-            raise InputError("needle: expected uncertainties of 0 mm or more")
+            raise InputError(
+                "needle: expected uncertainties of 0 mm or more",
+                "give half of the interval that the diameter lies in, for example 0.1",
+            )
 
     @property
     def lift_area_mm2(self) -> float:

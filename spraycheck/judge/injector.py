@@ -310,7 +310,10 @@ def _check_entries(records: Sequence[BenchRecord], changes: Sequence[Change]) ->
     entries = [*(one.entry for one in records), *(one.entry for one in changes)]
     twice = sorted({entry for entry in entries if entries.count(entry) > 1})
     if twice:
-        raise InputError(f"entry {twice[0]} stands there twice, expected one number per entry")
+        raise InputError(
+            f"entry {twice[0]} stands there twice, expected one number per entry",
+            "number the entries in the order in which they were made",
+        )
     openings = {one.entry for one in records if one.test is BenchTest.OPENING}
     for one in records:
         if one.opening_entry is not None and not (
