@@ -26,8 +26,8 @@ from figures import stages
 from figures.gallery import overlay_picture
 from figures.tables import markdown_table
 from spraycheck import measure_photo
-from spraycheck.judge.findings import AID
-from spraycheck.report.summary import explain_verdict
+from spraycheck.report.model.holes import explain_verdict
+from spraycheck.report.words import AID
 
 a = measure_photo("../sample_images/two-faults-of-five.jpg", holes=5, sheet="letter")
 print(a.verdict, "-", "; ".join(explain_verdict(a)))

@@ -31,7 +31,7 @@ from dataclasses import replace
 from IPython.display import Image, Markdown
 
 from figures.gallery import card_row, page_text, photo_and_seen, seen_row
-from spraycheck.judge.findings import AID, CAUTION
+from spraycheck.report.words import AID, CAUTION
 from spraycheck.train.atlas.building import build_page
 from spraycheck.train.lessons.card_request import CardRequest
 from spraycheck.train.lessons.lesson import lessons

@@ -58,27 +58,58 @@ class MeasurementError(SprayCheckError):
 
     Parameters
     ----------
-    message : str
-        What was found and what was expected.
+    told : str
+        Code of an entry in the catalogue of words (`report.words.errors`), whose named fields are
+        given beside it; or, where a ``hint`` is given, ready words: what was found and expected.
     stage : str
         The stage that gave up: ``rectification``, ``wetness``, ``centre``, ``segmentation``,
         ``measurement`` or ``assessment``.
-    hint : str
-        What to try.
+    hint : str, optional
+        What to try, in ready words.
+    **fields
+        Numbers and names that the entry's words need.
     """
 
-    def __init__(self, message: str, *, stage: str, hint: str) -> None:
-        super().__init__(message)
+    def __init__(self, told: str, *, stage: str, hint: str | None = None, **fields: object) -> None:
+        super().__init__(told)
+        self.told = told
         self.stage = stage
-        self.hint = hint
+        self.fields = fields
+        self._hint = hint
+
+    @property
+    def code(self) -> str:
+        """The stable word of the error; empty for one in ready words."""
+        return self.told if self._hint is None else ""
+
+    @property
+    def hint(self) -> str:
+        """What to try."""
+        return self._words()[1] if self._hint is None else self._hint
+
+    def __str__(self) -> str:
+        """Say what was found and expected."""
+        return self._words()[0] if self._hint is None else self.told
+
+    def _words(self) -> tuple[str, str]:
+        # The one look upward: words are asked of the catalogue when somebody reads the error.
+        from spraycheck.report.words.errors import words_of
+
+        return words_of(self.told, self.fields)
 
     def __reduce__(self) -> tuple[object, ...]:
-        """Keep stage and hint when a worker process sends the error back."""
-        return (_rebuild, (type(self), str(self), self.stage, self.hint))
+        """Keep everything when a worker process sends the error back."""
+        return (_rebuild, (type(self), self.told, self.stage, self._hint, self.fields))
 
 
-def _rebuild(kind: type[MeasurementError], message: str, stage: str, hint: str) -> MeasurementError:
-    return kind(message, stage=stage, hint=hint)
+def _rebuild(
+    kind: type[MeasurementError],
+    told: str,
+    stage: str,
+    hint: str | None,
+    fields: dict[str, object],
+) -> MeasurementError:
+    return kind(told, stage=stage, hint=hint, **fields)
 
 
 class PhotoQualityError(MeasurementError):

@@ -19,7 +19,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from report_factory import make_assessment
+from report_factory import make_result
 
 from spraycheck.batch import scheduler
 from spraycheck.batch.engines import Engine, InProcess
@@ -30,7 +30,7 @@ from spraycheck.batch.scoring import Scored, Task
 from spraycheck.batch.summary import Summary
 from spraycheck.errors import CardNotFoundError
 from spraycheck.nozzles.model import Nozzle
-from spraycheck.report.document import assessment_document, error_document
+from spraycheck.report.document import error_document, result_document
 from spraycheck.report.trends import Trends
 
 HEAD = b"\xff\xd8\xff"
@@ -50,7 +50,7 @@ def photo(path: Path, text: str) -> Path:
 
 @functools.cache
 def _document(verdict: str) -> str:
-    return json.dumps(assessment_document(make_assessment(STATES[verdict], verdict=verdict)))
+    return json.dumps(result_document(make_result(STATES[verdict], verdict=verdict)))
 
 
 def stand_in(task: Task) -> Scored:

@@ -1,4 +1,4 @@
-"""Assessments made by hand, for the tests of everything a person reads.
+"""Results made by hand, for the tests of everything a person reads.
 
 The card lies turned and off-centre in the photo, so that flips and swaps show.
 """
@@ -15,7 +15,6 @@ import numpy as np
 from spraycheck import flags
 from spraycheck.card.containers import RectifiedCard
 from spraycheck.card.spec import PrintedFacts
-from spraycheck.judge.findings import describe
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
 from spraycheck.judge.result import (
@@ -23,12 +22,14 @@ from spraycheck.judge.result import (
     Finding,
     Hole,
     HoleState,
+    LimitCheck,
     Remedy,
     Result,
     Verdict,
     most_important_first,
 )
 from spraycheck.photo.containers import Photo
+from spraycheck.report.words.findings import describe
 from spraycheck.spray.containers import (
     Mark,
     NozzleCentre,
@@ -40,15 +41,24 @@ from spraycheck.spray.measurement import Measurement, Plumes
 
 NAN = math.nan
 CENTRE_MM = np.array([6.0, -9.0])
+ALL_STATES = tuple(HoleState)
 RATIO = {
     "clear": 1.0,
     "weak": 0.5,
     "heavy": 1.6,
+    "blocked": 0.0,
     "off-line": 0.98,
     "misshapen": 0.9,
     "unsure": 0.78,
 }
 TURN = {"off-line": 11.0}
+BROKEN = {  # state: finding, limit and unit of the value that broke it
+    "blocked": ("hole-blocked", "plume", ""),
+    "weak": ("hole-weak", "area_low_ratio", "ratio"),
+    "heavy": ("hole-heavy", "area_high_ratio", "ratio"),
+    "off-line": ("hole-off-line", "direction_deg", "deg"),
+    "misshapen": ("hole-bushy", "width_high_ratio", "ratio"),
+}
 
 
 def make_card(
@@ -175,7 +185,7 @@ def make_wetness(card: RectifiedCard) -> WetnessMap:
     )
 
 
-def make_assessment(
+def make_result(
     states: Sequence[str] = ("clear", "blocked", "weak", "off-line"),
     *,
     verdict: str = "",
@@ -192,11 +202,11 @@ def make_assessment(
     name: str = "",
     turn_deg: float = 17.0,
     half_width_deg: float = 8.0,
+    **changes: Any,
 ) -> Result:
-    """An assessment whose holes have the given states, evenly spread from ``turn_deg`` on."""
+    """A result whose holes have the given states, evenly spread from ``turn_deg`` on."""
     n = len(states)
-    width, height = size_px
-    card = make_card(width, height, scale_known=scale_known, found=found)
+    card = make_card(*size_px, scale_known=scale_known, found=found)
     expected = [(turn_deg + 360.0 * i / n) % 360 for i in range(n)]
     plumes: list[tuple[float, float, list[int]]] = []
     for i, state in enumerate(states):
@@ -204,8 +214,7 @@ def make_assessment(
             plumes[0] = ((expected[0] + expected[1]) / 2, 2.0, [0, 1])
         elif state != "blocked":
             plumes.append(((expected[i] + TURN.get(state, 0.3)) % 360, RATIO[state], [i]))
-    if math.isfinite(stray_deg):
-        plumes.append((stray_deg, 0.4, []))
+    plumes += [(stray_deg, 0.4, [])] if math.isfinite(stray_deg) else []
     plumes.sort(key=lambda plume: plume[0])
     catalogue = make_catalogue(
         card,
@@ -215,49 +224,36 @@ def make_assessment(
         half_width_deg=half_width_deg,
     )
     plume_of = {hole: row for row, p in enumerate(plumes) for hole in p[2]}
-    holes, made = [], []
-    for i, state in enumerate(states):
-        row = plume_of.get(i)
-        direction = catalogue.direction_deg[row] if row is not None else NAN
-        deviation = float((direction - expected[i] + 180) % 360 - 180)
-        following = catalogue.direction_deg[(row + 1) % len(plumes)] if row is not None else NAN
-        hole = Hole(
-            hole=i + 1,
-            expected_deg=expected[i],
-            plume=None if row is None else row + 1,
-            state=HoleState(state),
-            deviation_deg=deviation,
-            spacing_deg=float((following - direction) % 360) if row is not None else NAN,
-            area_frac=0.0 if row is None else float(catalogue.area_frac[row]),
-            area_ratio=0.0 if row is None else plumes[row][1],
-            deviation_u_deg=NAN if row is None else 0.9,
-            area_ratio_u=NAN if row is None else 0.06,
-            doubts=(Doubt.NEAR_LIMIT,) if state == "unsure" else (),
-        )
-        holes.append(hole)
-        made += _finding(hole)
-    if not scale_known:
-        made.append(describe("no-scale"))
-    faulty = any(state not in ("clear", "unsure") for state in states)
+    holes = tuple(
+        _hole(i, state, expected[i], plume_of.get(i), catalogue) for i, state in enumerate(states)
+    )
+    told = [_finding(hole) for hole in holes if hole.check is not None]
+    told += [] if scale_known else [describe("no-scale")]
+    faulty = any(hole.state.faulty for hole in holes)
     computed = "fail" if faulty else "recheck" if "unsure" in states else "pass"
-    rows, cols = height // decode_scale, width // decode_scale
-    shape = card.inside.shape
+    rows, cols = size_px[1] // decode_scale, size_px[0] // decode_scale
+    photo = Photo(
+        rgb=np.full((rows, cols, 3), grey, np.uint8),
+        width_px=size_px[0],
+        height_px=size_px[1],
+        file=file,
+        sha256="0" * 64,
+    )
+    layout = Layout(
+        name=name or f"{n} holes, evenly spread",
+        azimuth_deg=tuple(360.0 * i / n for i in range(n)),
+        even=True,
+    )
     return Result(
         measurement=Measurement(
-            photo=Photo(
-                rgb=np.full((rows, cols, 3), grey, np.uint8),
-                width_px=width,
-                height_px=height,
-                file=file,
-                sha256="0" * 64,
-            ),
+            photo=photo,
             card=card,
             wetness=make_wetness(card),
             spray=Plumes(
                 centre=CENTRE,
                 segmentation=PlumeSegmentation(
-                    labels=np.zeros(shape, np.int32),
-                    mask=np.zeros(shape, bool),
+                    labels=np.zeros(card.inside.shape, np.int32),
+                    mask=np.zeros(card.inside.shape, bool),
                     count=len(plumes),
                     centre=CENTRE,
                     marks=marks,
@@ -265,49 +261,64 @@ def make_assessment(
                 catalogue=catalogue,
             ),
         ),
-        nozzle=Layout(
-            name=name or f"{n} holes, evenly spread",
-            azimuth_deg=tuple(360.0 * i / n for i in range(n)),
-            even=True,
-        ),
+        nozzle=layout,
         limits=Limits(),
-        holes=tuple(holes),
+        holes=holes,
+        checks=tuple(hole.check for hole in holes if hole.check is not None),
         strays=tuple(row + 1 for row, p in enumerate(plumes) if not p[2]),
         verdict=Verdict(verdict or computed),
-        findings=tuple(findings) if findings is not None else most_important_first(made),
-        provenance={},
+        findings=tuple(findings) if findings is not None else most_important_first(told),
+        **changes,
     )
 
 
-def _finding(hole: Hole) -> list[Finding]:
-    if hole.state == "blocked":
-        return [describe("hole-blocked", hole.hole, expected_deg=hole.expected_deg)]
-    if hole.state == "off-line":
-        return [
-            describe(
-                "hole-off-line",
-                hole.hole,
-                value=hole.deviation_deg,
-                u=0.9,
-                limit=5.0,
-            )
-        ]
-    if hole.state in ("weak", "heavy"):
-        limit = 0.75 if hole.state == "weak" else 1.33
-        return [
-            describe(f"hole-{hole.state}", hole.hole, value=hole.area_ratio, u=0.06, limit=limit)
-        ]
-    if hole.state == "misshapen":
-        return [describe("hole-bushy", hole.hole, value=2.4, u=0.2, limit=2.0)]
-    if hole.state == "unsure":
-        return [
-            describe(
-                "hole-unsure",
-                hole.hole,
-                doubt=Doubt.NEAR_LIMIT,
-                remedy=Remedy.ANOTHER_SHOT,
-                of="area_low_ratio",
-                shots=1,
-            )
-        ]
-    return []
+def _hole(
+    i: int, state: str, expected_deg: float, row: int | None, catalogue: PlumeCatalogue
+) -> Hole:
+    known = row is not None
+    direction = float(catalogue.direction_deg[row]) if known else NAN
+    following = float(catalogue.direction_deg[(row + 1) % len(catalogue)]) if known else NAN
+    deviation = (direction - expected_deg + 180) % 360 - 180
+    area_frac = float(catalogue.area_frac[row]) if known else 0.0
+    ratio = area_frac / (240.0 / float(catalogue.area_mm2.sum())) if known else 0.0
+    return Hole(
+        hole=i + 1,
+        expected_deg=expected_deg,
+        plume=row + 1 if known else None,
+        state=HoleState(state),
+        deviation_deg=deviation,
+        spacing_deg=(following - direction) % 360,
+        area_frac=area_frac,
+        area_ratio=ratio,
+        deviation_u_deg=0.9 if known else NAN,
+        area_ratio_u=0.06 if known else NAN,
+        check=_check(i + 1, state, deviation, ratio),
+        doubts=(Doubt.NEAR_LIMIT,) if state == "unsure" else (),
+    )
+
+
+def _check(hole: int, state: str, deviation: float, ratio: float) -> LimitCheck | None:
+    """The value that decided, held against its default limit."""
+    if state == "clear":
+        return None
+    _, limit, unit = BROKEN.get(state, ("", "area_low_ratio", "ratio"))
+    value = {"off-line": deviation, "misshapen": 2.4, "blocked": 0.0}.get(state, ratio)
+    u = {"off-line": 0.9, "misshapen": 0.2, "blocked": 0.0}.get(state, 0.06)
+    return LimitCheck(
+        limit=limit,
+        hole=hole,
+        value=value,
+        u=u,
+        allowed=float(getattr(Limits(), limit, 1.0)),
+        unit=unit,
+        probability=0.5 if state == "unsure" else 0.0,
+    )
+
+
+def _finding(hole: Hole) -> Finding:
+    if hole.state is HoleState.UNSURE:
+        told = {"doubt": Doubt.NEAR_LIMIT, "remedy": Remedy.ANOTHER_SHOT, "of": "area_low_ratio"}
+        return describe("hole-unsure", hole.hole, shots=1, **told)
+    if hole.state is HoleState.BLOCKED:
+        return describe("hole-blocked", hole.hole, expected_deg=hole.expected_deg)
+    return describe(BROKEN[hole.state][0], hole.hole, check=hole.check)

@@ -13,12 +13,12 @@ from judging import judge_patch
 from spraycheck import flags
 from spraycheck.constants import COVERAGE_FACTOR_95
 from spraycheck.errors import InputError, LayoutError, SprayNotFoundError
-from spraycheck.judge.findings import text_of
 from spraycheck.judge.limits import OFF, AxialLimits
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import Result
 from spraycheck.judge.standoff import Standoff
 from spraycheck.pipeline import aim_on
+from spraycheck.report.words.findings import text_of
 from spraycheck.spray.axial.containers import Aim, AxialPatch
 from spraycheck.spray.axial.measure import measure_axial
 from spraycheck.spray.containers import WetnessMap

@@ -16,7 +16,7 @@ import pytest
 from photo_files import encode, exif, scene
 from PIL import Image
 from refusals import check_refused
-from report_factory import make_assessment
+from report_factory import make_result
 
 import spraycheck
 from spraycheck.cli import exits
@@ -26,7 +26,7 @@ from spraycheck.errors import InputError, SprayNotFoundError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.result import Result
 from spraycheck.photo.containers import Photo
-from spraycheck.report.document import schema_text
+from spraycheck.report.document.schema import schema_text
 
 VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema_text()))
 STATES = {
@@ -53,7 +53,7 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> Asked:
         if name.startswith("bug"):
             raise ZeroDivisionError("division by zero")
         verdict = next(v for v in STATES if name.startswith(v))
-        return make_assessment(STATES[verdict], verdict=verdict, file=photo.file)
+        return make_result(STATES[verdict], verdict=verdict, file=photo.file)
 
     monkeypatch.setattr("spraycheck.measuring.measure_photo", measure)
     return calls

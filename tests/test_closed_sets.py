@@ -8,20 +8,13 @@ import sys
 from dataclasses import replace
 
 import pytest
-from report_factory import make_assessment
+from report_factory import make_result
 
 from spraycheck.cli import exits
 from spraycheck.judge.axial import KIND_OF_LIMIT as AXIAL_KIND_OF_LIMIT
 from spraycheck.judge.axial import QUANTITY
 from spraycheck.judge.case import Rules
 from spraycheck.judge.checks import DOUBTS, Effect, check_limit, remedy_of
-from spraycheck.judge.findings import KINDS
-from spraycheck.judge.findings.words import (
-    DOUBTS_IN_WORDS,
-    REMEDIES_IN_WORDS,
-    VALUES_IN_WORDS,
-    doubt_in_words,
-)
 from spraycheck.judge.holes import HOLE_LIMITS
 from spraycheck.judge.judge import JUDGED_ON
 from spraycheck.judge.layout import HOLES
@@ -40,27 +33,28 @@ from spraycheck.judge.result import (
 )
 from spraycheck.judge.shots.comparing import Way
 from spraycheck.judge.verdict import STATES
-from spraycheck.report.central_overlay import _LOOK
-from spraycheck.report.central_terminal import _STATES
-from spraycheck.report.combination import MATCHED_IN_WORDS
-from spraycheck.report.document import assessment_document, schema_text
+from spraycheck.report.document import result_document
+from spraycheck.report.document.schema import schema_text
+from spraycheck.report.looks import BADGES, CHANGE_LOOKS, LOOKS, OUTCOME_LOOKS, Sight
+from spraycheck.report.model import build_report
+from spraycheck.report.model.holes import count_states
 from spraycheck.report.overlay import draw_overlay
-from spraycheck.report.overlay.signs import STYLES
-from spraycheck.report.summary import count_states
 from spraycheck.report.terminal import terminal_report
+from spraycheck.report.words import labels
+from spraycheck.report.words.findings import KINDS, doubt_text
 
 
 @pytest.mark.parametrize("state", HoleState)
 def test_a_hole_of_every_state_is_told_drawn_and_written(state: HoleState) -> None:
-    a = make_assessment((state, "clear", "clear"))
+    a = make_result((state, "clear", "clear"))
     assert a.holes[0].state is state
-    assert str(state) in terminal_report(a, colour=False, width=100)
-    document = assessment_document(a)
+    assert str(state) in terminal_report(build_report(a), colour=False, width=100)
+    document = result_document(a)
     assert document["holes"][0]["state"] == state
     assert json.loads(json.dumps(document))["holes"][0]["state"] == state.value
     assert draw_overlay(a, max_side_px=400).ndim == 3
     assert count_states(a.holes)[state] >= 1
-    assert state in STYLES
+    assert state in LOOKS
 
 
 def test_the_documents_schema_knows_exactly_these_states_and_verdicts() -> None:
@@ -86,22 +80,31 @@ def test_the_documents_schema_knows_exactly_these_states_and_verdicts() -> None:
 @pytest.mark.parametrize("verdict", Verdict)
 def test_every_verdict_has_an_exit_code_and_is_written(verdict: Verdict) -> None:
     assert verdict in exits.OF_VERDICT
-    a = make_assessment(("clear",) * 3, verdict=verdict)
-    assert terminal_report(a, colour=False, width=100).startswith(verdict.upper())
-    assert assessment_document(a)["verdict"] == verdict
+    a = make_result(("clear",) * 3, verdict=verdict)
+    assert terminal_report(build_report(a), colour=False, width=100).startswith(verdict.upper())
+    assert result_document(a)["verdict"] == verdict
+
+
+@pytest.mark.parametrize("doubt", Doubt)
+def test_every_doubt_of_a_hole_is_told_and_written(doubt: Doubt) -> None:
+    a = make_result(("unsure", "clear", "clear"))
+    a = replace(a, holes=(replace(a.holes[0], doubts=(doubt,)), *a.holes[1:]))
+    (first, *_) = result_document(a)["holes"]
+    assert first["doubts"] == [doubt.value]
+    assert first["reason"] == doubt_text(doubt, "area_low_ratio")
 
 
 def test_every_doubt_has_an_effect_and_words_without_blanks() -> None:
-    assert set(DOUBTS) == set(Doubt) == set(DOUBTS_IN_WORDS)
+    assert set(DOUBTS) == set(Doubt) == set(labels.DOUBTS)
     for doubt in Doubt:
         for shots in (1, 3):
-            words = doubt_in_words(doubt, "area_low_ratio", shots)
+            words = doubt_text(doubt, "area_low_ratio", shots)
             assert words
             assert "{" not in words
 
 
 def test_every_remedy_has_words_and_every_doubt_a_remedy() -> None:
-    assert set(REMEDIES_IN_WORDS) == set(Remedy)
+    assert set(labels.REMEDIES) == set(Remedy)
     assert {remedy_of([doubt]) for doubt in Doubt} | {remedy_of([], 3)} == set(Remedy)
     assert remedy_of([Doubt.NEAR_LIMIT, Doubt.NOISE, Doubt.OVER_EDGE]) is Remedy.DRY_PHOTO
 
@@ -121,20 +124,21 @@ def test_every_limit_leads_to_a_state_or_a_finding() -> None:
     of_axial = {one.name for one in limit_fields(AxialLimits)} - {"risk"}
     assert set(AXIAL_KIND_OF_LIMIT) == of_axial
     assert set(QUANTITY) | {"spray_angle_deg"} == of_axial
-    assert of_axial | set(HOLE_LIMITS) <= set(VALUES_IN_WORDS)
+    assert of_axial | set(HOLE_LIMITS) <= set(labels.VALUES)
     assert set(RENAMED.values()) <= of_axial
     assert not set(RENAMED) & of_axial
 
 
-def test_every_state_of_a_check_looks_like_something() -> None:
-    assert set(_LOOK) == set(_STATES) == set(Outcome)
-
-
-def test_every_way_of_matching_and_of_changing_has_words() -> None:
-    assert set(MATCHED_IN_WORDS) == set(MatchedBy) - {MatchedBy.NONE}
-    from spraycheck.report.comparison import _SIGNS
-
-    assert set(_SIGNS) <= set(Way)
+def test_every_member_has_its_line_of_words_and_its_look() -> None:
+    assert set(labels.STATES) == set(HoleState)
+    assert set(LOOKS) == {*HoleState, *Sight}
+    assert set(labels.VERDICTS) == set(BADGES) == set(Verdict)
+    assert set(labels.OUTCOMES) == set(OUTCOME_LOOKS) == set(Outcome)
+    assert set(labels.MATCHED_BY) == set(MatchedBy)
+    assert set(labels.CHANGES) == set(Way)
+    assert set(CHANGE_LOOKS) <= set(Way)
+    every_limit = {one.name for kind in (Limits, AxialLimits) for one in limit_fields(kind)}
+    assert set(labels.LIMITS) == every_limit
 
 
 def test_every_kind_of_nozzle_is_judged() -> None:
@@ -173,5 +177,5 @@ def test_a_plain_sheet_loads_no_more_modules_than_it_needs() -> None:
     loaded = done.stdout.split()
     assert len(loaded) <= MOST_MODULES, loaded
     assert sum(name.startswith("spraycheck.judge") for name in loaded) <= 23
-    for seldom in ("judge.axial", "judge.shots", "spray.axial.measure", "judge.findings"):
+    for seldom in ("judge.axial", "judge.shots", "spray.axial.measure", "report"):
         assert f"spraycheck.{seldom}" not in loaded

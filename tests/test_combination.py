@@ -8,7 +8,6 @@ import pytest
 from judging import judge_rows
 
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import text_of
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
 from spraycheck.judge.result import Doubt
@@ -18,6 +17,7 @@ from spraycheck.judge.shots.means import mean_pattern, scatter
 from spraycheck.judge.shots.same_card import SAME_CARD, likeness
 from spraycheck.judge.shots.shot import lay_out, turned
 from spraycheck.photo.containers import Photo
+from spraycheck.report.words.findings import text_of
 from spraycheck.spray.containers import NozzleCentre, PlumeSegmentation
 from spraycheck.stats.circular import wrap_180
 from tests.report_factory import CENTRE_MM, make_card, make_catalogue, make_wetness, printed_facts

@@ -11,11 +11,13 @@ from refusals import check_refused
 from reportlab.platypus import Paragraph
 
 from spraycheck.cli.main import main
-from spraycheck.judge.findings import AID, CAUTION, KINDS, PHOTO_ADVICE, needed
 from spraycheck.report.catalogue import NO_CAUSE, Entry, catalogue, catalogue_html
 from spraycheck.report.catalogue.examples import EXAMPLES, example_text
 from spraycheck.report.catalogue.pdf import catalogue_pdf
 from spraycheck.report.catalogue.terminal import catalogue_text
+from spraycheck.report.words import AID, CAUTION
+from spraycheck.report.words.findings import KINDS, needed
+from spraycheck.report.words.photos import PHOTO_ADVICE
 
 ENTRIES = {entry.code: entry for group in catalogue() for entry in group.entries}
 

@@ -15,12 +15,12 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
 from spraycheck.cli.main import main
-from spraycheck.judge.findings import AID
 from spraycheck.judge.limits import Limits
 from spraycheck.report.handout import PAPERS, Handout, compose_handout
 from spraycheck.report.handout.pdf import handout_pdf
 from spraycheck.report.handout.sketches import PATTERNS, Pattern
 from spraycheck.report.shapes import Polygon, Polyline
+from spraycheck.report.words import AID
 
 CAUTIONS = {
     "pressure that breaks skin": r"100 psi.*skin",

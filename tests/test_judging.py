@@ -13,11 +13,11 @@ from test_assessment import CENTRE, FIVE, LABELS, PHOTO, WET, catalogue, codes, 
 
 from spraycheck.errors import InputError
 from spraycheck.judge.checks import Group, check_limit, shared_risk
-from spraycheck.judge.findings import text_of
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import OFF, Limits, limit_fields
 from spraycheck.judge.matching import match_layout
 from spraycheck.judge.result import Result
+from spraycheck.report.words.findings import text_of
 from spraycheck.spray.containers import Mark
 from spraycheck.stats.conformity import conformity_probability
 

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 from PIL import Image
-from report_factory import make_assessment
+from report_factory import make_result
 
 from figures import certainty, closed_forms, gallery, stages
 from figures.tables import (
@@ -173,7 +173,7 @@ STATES = ("clear", "weak", "blocked", "off-line", "unsure", "clear")
 
 
 def test_every_stage_is_drawn_at_the_size_of_a_page() -> None:
-    a = make_assessment(STATES)
+    a = make_result(STATES)
     for picture in (
         stages.draw_sheet(a.photo, a.card),
         stages.draw_wetness(a.wetness, 10.0),
@@ -190,7 +190,7 @@ def test_every_stage_is_drawn_at_the_size_of_a_page() -> None:
 
 
 def test_a_bell_is_hatched_only_beyond_the_limits() -> None:
-    good, bad = make_assessment(("clear",) * 4), make_assessment(("clear", "weak", *("clear",) * 2))
+    good, bad = make_result(("clear",) * 4), make_result(("clear", "weak", *("clear",) * 2))
     faded = (225, 173, 166)  # the red of what lies beyond, at three tenths
     few, many = (_coloured(_pixels(stages.draw_bells(a)), faded) for a in (good, bad))
     assert many > few + 100

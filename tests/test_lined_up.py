@@ -21,7 +21,7 @@ from spraycheck.errors import LayoutError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.matching import match_layout
 from spraycheck.judge.shots import combine_shots
-from spraycheck.report.document import schema_text
+from spraycheck.report.document.schema import schema_text
 from spraycheck.simulate import Camera, SprayShot, SyntheticNozzle, draw_card, photograph
 
 AZIMUTHS = (0.0, 55.0, 130.0, 200.0, 290.0)

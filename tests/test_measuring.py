@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 from photo_files import encode, exif, scene
-from report_factory import make_assessment
+from report_factory import make_result
 
 from spraycheck import measure_photo
 from spraycheck.card.spec import CardSpec
@@ -20,7 +20,7 @@ class Spy:
 
     def __call__(self, photo: Any, spec: Any, *, nozzle: Any, limits: Any) -> Any:
         self.photo, self.spec, self.nozzle, self.limits = photo, spec, nozzle, limits
-        return make_assessment()
+        return make_result()
 
 
 @pytest.fixture

@@ -12,8 +12,8 @@ from spraycheck.judge.limits import AxialLimits, Limits, LimitSet, limit_fields
 from spraycheck.nozzles.model import KINDS
 from spraycheck.nozzles.read import read_limits, read_nozzle
 from spraycheck.nozzles.write import limits_text
-from spraycheck.report.document import limits_entry
-from spraycheck.report.summary import limits_in_words
+from spraycheck.report.document.shared import limits_entry
+from spraycheck.report.model.shared import limits_in_words
 
 
 def write(folder: Path, text: str) -> Path:

@@ -6,7 +6,6 @@ import functools
 import json
 import math
 from dataclasses import fields, replace
-from types import SimpleNamespace
 
 import cv2
 import jsonschema
@@ -18,7 +17,6 @@ from judging import judge_rows, with_parts
 from spraycheck import flags, measure_photo, photo_from_array
 from spraycheck.card.spec import CardSpec
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import text_of as say
 from spraycheck.judge.judge import check_spray, decide_case, photo_findings
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
@@ -32,8 +30,10 @@ from spraycheck.judge.quality.wicking import (
 from spraycheck.judge.result import Verdict
 from spraycheck.optics import srgb_decode
 from spraycheck.pipeline import Pipeline
-from spraycheck.report.document import assessment_document, schema_text
-from spraycheck.report.quality import quality_line
+from spraycheck.report.document import result_document
+from spraycheck.report.document.schema import schema_text
+from spraycheck.report.model.shared import quality_lines
+from spraycheck.report.words.findings import text_of as say
 from spraycheck.spray.containers import PlumeCatalogue
 from spraycheck.spray.measure import measure_plumes
 from spraycheck.spray.plumes import segment_plumes
@@ -320,7 +320,7 @@ def test_the_photo_tells_when_it_was_taken_and_the_report_says_so():
     late = assess(photo, sprayed_at="14:30")
     assert late.quality.elapsed_s == 3600
     assert late.quality.wicking_mm == pytest.approx(wicking_mm(3600))
-    assert "taken 60 min after spraying" in quality_line(late)
+    assert "taken 60 min after spraying" in quality_lines(late.quality, scale_known=True)[0]
     assert late.provenance["sprayed_at"] == "14:30"
     assert "60 minutes after spraying" in told_openly(late)["photo-late"]
     undated = assess(plain().rgb, sprayed_at="14:30")
@@ -332,22 +332,21 @@ def test_the_photo_tells_when_it_was_taken_and_the_report_says_so():
 
 
 def test_the_document_holds_it_and_hides_assumed_millimetres():
-    document = assessment_document(good())
+    document = result_document(good())
     jsonschema.validate(document, json.loads(schema_text()))
     entry = document["quality"]
     assert entry["measured_on"] == "sheet"
     assert entry["edge_x_mm"] == pytest.approx(good().quality.edge_x_mm, rel=1e-3)
     unscaled = measure_photo(plain().rgb, holes=5)
-    entry = assessment_document(unscaled)["quality"]
+    entry = result_document(unscaled)["quality"]
     assert entry["edge_x_mm"] is None
     assert entry["mm_per_px"] is None
     assert 0 < entry["edge_frac"] < 0.1
-    assert "mm" not in quality_line(unscaled)
+    assert "mm" not in quality_lines(unscaled.quality, scale_known=False)[0]
 
 
 def test_an_assessment_without_quality_says_nothing():
-    bare = SimpleNamespace(quality=None)
-    assert quality_line(bare) == ""
+    assert quality_lines(None, scale_known=True) == []
 
 
 def test_beyond_a_limit_every_uncertainty_is_doubled():

@@ -21,7 +21,7 @@ from refusals import check_refused
 
 from spraycheck.cli.main import main
 from spraycheck.errors import ArchiveError, InputError
-from spraycheck.judge.findings import AID, CAUTION
+from spraycheck.report.words import AID, CAUTION
 from spraycheck.train.quiz import page as quiz_pages
 from spraycheck.train.quiz import session
 from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS

@@ -17,7 +17,10 @@ from spraycheck import (
 )
 from spraycheck.card.sheet import rectify_card
 from spraycheck.judge.result import Doubt
+from spraycheck.report.model import build_report
 from spraycheck.report.terminal import terminal_report
+from spraycheck.report.words.findings import hole_reason
+from spraycheck.report.words.labels import FLAGS
 from spraycheck.spray.containers import CellFlag
 
 CARD = Card(plumes=even(5), size=(190.0, 214.0), centre=(3.0, -4.0))
@@ -44,8 +47,8 @@ def test_a_rod_over_the_edge_is_a_thing_and_no_spray() -> None:
     assert result.verdict == "pass"
     assert result.strays == ()
     assert flags.THING_OVER_EDGE in result.wetness.flags
-    report = terminal_report(result, colour=False, width=100)
-    assert flags.MEANING[flags.THING_OVER_EDGE][1:] in " ".join(report.split())
+    report = terminal_report(build_report(result), colour=False, width=100)
+    assert FLAGS[flags.THING_OVER_EDGE][1:] in " ".join(report.split())
     assert [m.kind for m in result.segmentation.marks if m.area_mm2 > 50] == ["thing"]
 
 
@@ -66,6 +69,7 @@ def test_a_hole_whose_plume_runs_into_the_rod_is_unsure_and_not_blocked() -> Non
     lost = [hole for hole in result.holes if hole.plume is None]
     assert [hole.state for hole in lost] == ["unsure"]
     assert lost[0].doubts == (Doubt.OBJECT_LEFT_OUT,)
+    assert "under something on the card" in hole_reason(lost[0])
     assert result.verdict == "recheck"
 
 

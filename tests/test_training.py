@@ -14,7 +14,7 @@ from refusals import check_refused
 
 from spraycheck import measure_photo
 from spraycheck.cli.main import main
-from spraycheck.judge.findings import CAUTION
+from spraycheck.report.words import CAUTION
 from spraycheck.train.atlas import Atlas, AtlasPage, Jpeg, building
 from spraycheck.train.atlas.pdf import atlas_pdf
 from spraycheck.train.lessons.agreement import CardAgreement

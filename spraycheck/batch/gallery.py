@@ -10,9 +10,9 @@ from typing import Any, Final
 from spraycheck.batch.columns import Value
 from spraycheck.batch.files import Pictures, link_to
 from spraycheck.batch.records import date_of
-from spraycheck.judge.findings import KINDS
 from spraycheck.report.contact_sheet import Card, data_address
 from spraycheck.report.trends import PlottedCard
+from spraycheck.report.words.findings import KINDS
 
 _WEIGHT: Final = {
     "blocked": 4.0,

@@ -8,7 +8,8 @@ from typing import Any, Final
 from spraycheck.batch.expectations import Expected
 from spraycheck.batch.scoring import FORM
 from spraycheck.errors import MeasurementError
-from spraycheck.report.document import error_document, limits_entry, plain
+from spraycheck.report.document import error_document, plain
+from spraycheck.report.document.shared import limits_entry
 
 
 def make_record(

@@ -27,7 +27,8 @@ from spraycheck.judge.standoff import Standoff
 from spraycheck.photo.containers import Photo
 from spraycheck.photo.files import shown
 from spraycheck.pipeline import Pipeline
-from spraycheck.report.document import error_document, limits_entry, plain
+from spraycheck.report.document import error_document, plain
+from spraycheck.report.document.shared import limits_entry
 
 if TYPE_CHECKING:
     from spraycheck.judge.result import Result
@@ -189,13 +190,13 @@ def versions() -> tuple[str, int, str, str]:
 
 
 def _score(task: Task) -> Scored:
-    from spraycheck.report.any_nozzle import document_of
+    from spraycheck.report.document import result_document
 
     photo: Photo | str = task.file
     try:
         photo = _read(task.file)
         assessment = _measure(photo, task.settings)
-        document = document_of(assessment)
+        document = result_document(assessment)
     except (MeasurementError, InputError) as error:
         failed, lasting = failure(error, photo), True
     except Exception as error:
@@ -258,10 +259,10 @@ def _draw(assessment: Result) -> tuple[bytes, bytes]:
     """Draw both pictures; a drawing that fails costs the drawing, not the result."""
     import numpy as np
 
-    from spraycheck.report.any_nozzle import overlay_of
+    from spraycheck.report.overlay import compose_overlay
 
     try:
-        drawn = overlay_of(assessment, max_side_px=LARGE_SIDE_PX)
+        drawn = compose_overlay(assessment, max_side_px=LARGE_SIDE_PX)
         box = drawn.photo
         part = drawn.image[round(box.top) : round(box.bottom), round(box.left) : round(box.right)]
         return _shrink(np.ascontiguousarray(part)), jpeg_bytes(drawn.image, _LARGE_QUALITY)

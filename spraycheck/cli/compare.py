@@ -100,21 +100,22 @@ def run(args: argparse.Namespace) -> int:
         plan_overlays([args.after], args.overlay)  # neither photo may be drawn over
         target = plan_overlays([args.before], args.overlay)[0]
     from spraycheck.judge.shots import compare_cards
-    from spraycheck.report.combination_document import COMPARISON, comparison_document
+    from spraycheck.report.document import comparison_document
 
     def work() -> tuple[int, dict[str, Any], str]:
         before, after = measure_all(photos, job, **_NO_HOLES)
         comparison = compare_cards(before, after, turn_deg=args.turn)
         text = ""
         if not args.json:
-            from spraycheck.report.comparison import comparison_report
+            from spraycheck.report.model import build_report
+            from spraycheck.report.terminal import terminal_report
 
-            text = comparison_report(comparison, **look())
+            text = terminal_report(build_report(comparison), **look())
         if target is not None:
-            from spraycheck.report.comparison_picture import draw_comparison
+            from spraycheck.report.overlay.changes import draw_comparison
 
             write_overlay(draw_comparison(comparison), target)
         code = exits.PASS if comparison.matching.sure else exits.RECHECK
         return code, comparison_document(comparison), text
 
-    return answer(COMPARISON, photos, args.json, work)
+    return answer("comparison", photos, args.json, work)

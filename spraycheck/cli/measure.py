@@ -271,14 +271,13 @@ def _one(path: str, target: Path | None, job: Job, *, as_json: bool, first: bool
     """Measure one photo, write its overlay, print its report; tell what went wrong."""
     from spraycheck.photo import read_photo
     from spraycheck.photo.files import shown
-    from spraycheck.report.any_nozzle import document_of, report_of
-    from spraycheck.report.document import error_document
+    from spraycheck.report.document import error_document, result_document
 
     photo: Photo | str = path
     try:
         photo = read_photo(path)
         result = measure(photo, job)
-        document = document_of(result)
+        document = result_document(result)
     except SprayCheckError as error:
         not_measured = f"{shown(path)}: not measured: "
         complain_of(error, before=not_measured if isinstance(error, MeasurementError) else "")
@@ -293,8 +292,12 @@ def _one(path: str, target: Path | None, job: Job, *, as_json: bool, first: bool
         )
         return _Outcome(code=exits.RECHECK, document=error_document(photo, mistake))
     if not as_json:
+        from spraycheck.report.model import build_report
+        from spraycheck.report.terminal import terminal_report
+
+        text = terminal_report(build_report(result), **look())
         # Flushed, so that the report and the messages on stderr keep their order on a terminal.
-        print(("" if first else "\n") + report_of(result, **look()), end="", flush=True)
+        print(text if first else f"\n{text}", end="", flush=True)
     drawn = target is None or _draw(result, target)
     return _Outcome(
         code=exits.OF_VERDICT[result.verdict] if drawn else exits.INPUT, document=document
@@ -304,10 +307,10 @@ def _one(path: str, target: Path | None, job: Job, *, as_json: bool, first: bool
 def _draw(result: Result, target: Path) -> bool:
     """Write the overlay; a drawing that fails costs the drawing, not the result."""
     from spraycheck.cli.overlay_files import write_overlay
-    from spraycheck.report.any_nozzle import overlay_of
+    from spraycheck.report.overlay import draw_overlay
 
     try:
-        write_overlay(overlay_of(result).image, target)
+        write_overlay(draw_overlay(result), target)
     except SprayCheckError as error:
         complain_of(error)
         return False
@@ -319,8 +322,9 @@ def _draw(result: Result, target: Path) -> bool:
 
 def _combine(args: argparse.Namespace, job: Job, targets: Sequence[Path | None]) -> int:
     from spraycheck.judge.shots import combine_shots
-    from spraycheck.report.combination import combination_report
-    from spraycheck.report.combination_document import COMBINATION, combination_document
+    from spraycheck.report.document import result_document
+    from spraycheck.report.model import build_report
+    from spraycheck.report.terminal import terminal_report
 
     def work() -> tuple[int, dict[str, Any], str]:
         found = measure_all(
@@ -332,10 +336,10 @@ def _combine(args: argparse.Namespace, job: Job, targets: Sequence[Path | None])
         together = combine_shots(found, cards=cards_of(args), turns_deg=turns_of(args))
         drawn = [_draw(a, path) for a, path in zip(found, targets, strict=True) if path is not None]
         code = exits.OF_VERDICT[together.verdict] if all(drawn) else exits.INPUT
-        text = "" if args.json else combination_report(together, **look())
-        return code, combination_document(together), text
+        text = "" if args.json else terminal_report(build_report(together), **look())
+        return code, result_document(together), text
 
-    return answer(COMBINATION, args.photos, args.json, work)
+    return answer("combination", args.photos, args.json, work)
 
 
 def measure_all(photos: Sequence[str], job: Job, *, asked: str, instead: str) -> list[Result]:
@@ -375,19 +379,18 @@ def measure_all(photos: Sequence[str], job: Job, *, asked: str, instead: str) ->
 
 
 def answer(
-    schema: str,
+    kind: str,
     photos: Sequence[str],
     as_json: bool,
     work: Callable[[], tuple[int, dict[str, Any], str]],
 ) -> int:
     """Do the work and print its one document or report; with ``--json`` a refusal is one too."""
-    from spraycheck.report.combination_document import refusal_document
-    from spraycheck.report.document import dumps
+    from spraycheck.report.document import dumps, refusal_document
 
     try:
         code, document, text = work()
     except SprayCheckError as error:
         complain_of(error)
-        code, document, text = exits.of_error(error), refusal_document(schema, photos, error), ""
+        code, document, text = exits.of_error(error), refusal_document(kind, photos, error), ""
     print(dumps(document) + "\n" if as_json else text, end="")
     return code

@@ -31,11 +31,7 @@ def add_parser(commands: Commands) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the schema."""
-    from spraycheck.report import central_document, combination_document, document
+    from spraycheck.report.document.schema import schema_text
 
-    if args.kind in ("combination", "comparison"):
-        print(combination_document.combined_schema_text(args.kind), end="")
-        return exits.PASS
-    module = central_document if args.kind == "central" else document
-    print(module.schema_text(), end="")
+    print(schema_text(args.kind), end="")
     return exits.PASS

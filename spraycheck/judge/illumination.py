@@ -12,8 +12,6 @@ PALEST = 0.6
 """Wettest part a plume would show at a place, over the best of the others, below which nothing is
 proved there (chosen: half full still counts as wetted at 0.3, of 0.6 it is at the edge of that)."""
 
-FADES = "the plumes grow paler towards it: the light may hide its spray"
-
 SLOPE_PRIOR, SCATTER = 0.5, 0.1
 """Standard slope of log peaks across the pattern, per radius, and their scatter about it (chosen:
 strong glare on simulated cards gives slopes of 0.5 to 1.2; healthy ones scatter by at most 0.1)."""

@@ -119,11 +119,7 @@ def pattern_angles(case: Case, standoff: Standoff | None) -> Case:
         return case
     found, limits, layout = case.measurement, case.limits, case.layout
     if not found.card.scale_known:
-        raise MeasurementError(
-            "the standoff was given but the card's scale is not known",
-            stage="assessment",
-            hint="give the sheet's size, for example --sheet a4, or spray a printed target card",
-        )
+        raise MeasurementError("standoff-no-scale", stage="assessment")
     rows, printed = found.plumes.catalogue, found.card.printed
     nominal = np.full(len(rows), np.nan)
     for place, hole in enumerate(case.rows):

@@ -10,7 +10,6 @@ from rich.table import Table
 from rich.text import Text
 
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import clock_position
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet, limit_fields
 from spraycheck.judge.nozzle import AxialNozzle
@@ -18,7 +17,7 @@ from spraycheck.nozzles.library import Library
 from spraycheck.nozzles.model import Nozzle, Pressure
 from spraycheck.nozzles.read import read_nozzle
 from spraycheck.report.nozzle_dial import text_dial
-from spraycheck.report.terminal import printable
+from spraycheck.report.words.numbers import clock_position, printable
 from spraycheck.units import convert_pressure
 
 _ASCII = str.maketrans({"°": " deg", "±": "+-", "–": "-", "×": "x", "’": "'"})

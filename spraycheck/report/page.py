@@ -25,8 +25,8 @@ from reportlab.platypus.doctemplate import BaseDocTemplate, NextPageTemplate, Pa
 from reportlab.platypus.frames import Frame
 
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.shapes import Polygon, Polyline, Rect, Shape, Words
+from spraycheck.report.words import AID, CAUTION
 
 MM_PER_PT: Final = 25.4 / 72
 REGULAR, BOLD = "spraycheck-regular", "spraycheck-bold"

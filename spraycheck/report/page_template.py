@@ -6,7 +6,7 @@ import functools
 from importlib import resources
 from typing import TYPE_CHECKING
 
-from spraycheck.judge.findings import AID, CAUTION
+from spraycheck.report.words import AID, CAUTION
 
 if TYPE_CHECKING:
     from jinja2 import Template

@@ -1,80 +1,39 @@
-"""The result as a technician reads it in a terminal: verdict, holes, what to do, how sure."""
+"""The report as a technician reads it in a terminal: verdict, rows, what to do, how sure."""
 
 from __future__ import annotations
 
 import io
-import math
-from collections.abc import Sequence
+from typing import Final
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.padding import Padding
-from rich.table import Table
+from rich.table import Table as Grid
 from rich.text import Text
 
-from spraycheck.judge.findings import AID, CAUTION, KINDS, clock_position, text_of
-from spraycheck.judge.limits import LimitSet
-from spraycheck.judge.result import Finding, Hole, Result
-from spraycheck.report.how_sure import printable, sheet_line, sure_lines
-from spraycheck.report.summary import (
-    count_in_words,
-    explain_verdict,
-    limits_in_words,
-    pattern_fits,
-    shared_plumes,
-    signed,
-    title_of,
-)
-
-__all__ = ["MAX_WIDTH", "MIN_WIDTH", "Writer", "printable", "sheet_line", "terminal_report"]
+from spraycheck.report.looks import BADGES
+from spraycheck.report.model.parts import WIDE, WIDER, Headline, ReportModel, Row, Table
+from spraycheck.report.words.sentences import say
 
 MIN_WIDTH, MAX_WIDTH = 60, 120
 
-_WIDE = 84
-"""From this width on the table states each value's uncertainty."""
+_LOOSE: Final = 76
+"""From this width on the columns of a table stand two spaces apart."""
 
-_WIDEST = 104
-"""From this width on the table has room for millimetres."""
-
-_SIGNS = {
-    "clear": "✓",
-    "weak": "▼",
-    "heavy": "▲",
-    "blocked": "✗",
-    "off-line": "↷",
-    "misshapen": "◇",
-    "unsure": "?",
-}
-_ASCII_SIGNS = {
-    "clear": " ", "weak": "-", "heavy": "+", "blocked": "x", "off-line": ">", "misshapen": "~",
-    "unsure": "?",
-}  # fmt: skip
-_ASCII = str.maketrans({"°": " deg", "±": "+-", "×": "x", "–": "-", "²": "2", "✓": "", "’": "'"})
-
-_VERDICT_STYLE = {
-    "pass": "bold white on green",
-    "fail": "bold white on red",
-    "recheck": "bold black on yellow",
-}
-_STATE_STYLE = {
-    "clear": "green",
-    "weak": "bold yellow",
-    "heavy": "bold yellow",
-    "blocked": "bold red",
-    "off-line": "bold magenta",
-    "misshapen": "bold magenta",
-    "unsure": "bold",
-}
+_ASCII: Final = str.maketrans(
+    {"°": " deg", "±": "+-", "×": "x", "–": "-", "²": "2", "✓": "", "’": "'"}
+)
 
 
 def terminal_report(
-    assessment: Result, *, colour: bool, width: int, ascii_only: bool = False
+    report: ReportModel, *, colour: bool, width: int, ascii_only: bool = False
 ) -> str:
-    """Write the report of one photo.
+    """Write a report.
 
     Parameters
     ----------
-    assessment : Result
-        The judged photo.
+    report : ReportModel
+        What is told.
     colour : bool
         Add ANSI colours; they only repeat what words and signs say.
     width : int
@@ -85,13 +44,12 @@ def terminal_report(
     Returns
     -------
     str
-        Lines, the last one ended by a newline. Lengths and areas in mm appear only when the
-        scale is known.
+        Lines, the last one ended by a newline.
     """
-    return Writer(colour=colour, width=width, ascii_only=ascii_only).report(assessment)
+    return _Writer(colour=colour, width=width, ascii_only=ascii_only).report(report)
 
 
-class Writer:
+class _Writer:
     """Holds the console and the choice of characters while one report is written."""
 
     def __init__(self, *, colour: bool, width: int, ascii_only: bool) -> None:
@@ -111,29 +69,30 @@ class Writer:
             legacy_windows=False,
         )
 
-    def report(self, a: Result) -> str:
-        """Write the report of one photo."""
-        self._verdict(a)
-        self._console.print()
-        if pattern_fits(a):
-            self._holes(a)
-        else:
-            self._plumes(a)
-        self._findings(a.findings)
-        self._how_sure(a)
-        self._heading("Safety")
-        self._paragraph(CAUTION)
-        self._paragraph(AID)
-        return self.text()
-
-    def text(self) -> str:
-        """Return what was written so far."""
+    def report(self, report: ReportModel) -> str:
+        self._headline(report.headline)
+        for table in report.tables:
+            self._console.print()
+            self._table(table)
+        if report.findings:
+            self._heading(say("findings"))
+        for number, finding in enumerate(report.findings, start=1):
+            self._console.print(Text(self._say(f"{number}. {finding.title}"), style="bold"))
+            self._paragraph(finding.text, indent=3)
+            if finding.causes:
+                self._paragraph(finding.causes, indent=3, style="dim")
+        if report.certainty:
+            self._heading(say("certainty"))
+        for line in report.certainty:
+            self._item(line)
+        self._heading(say("safety"))
+        for caution in report.cautions:
+            self._paragraph(caution)
         text = self._out.getvalue()
         if not self._colour:
             text = "\n".join(line.rstrip() for line in text.splitlines()) + "\n"
         return text
 
-    # -- pieces -----------------------------------------------------------------------------
     def _say(self, text: str) -> str:
         if not self._ascii:
             return text
@@ -141,152 +100,73 @@ class Writer:
 
     def _heading(self, text: str) -> None:
         self._console.print()
-        self._console.print(Text(text, style="bold"))
+        self._console.print(Text(self._say(text), style="bold"))
 
     def _paragraph(self, text: str, *, indent: int = 2, style: str = "") -> None:
         self._console.print(Padding(Text(self._say(text), style=style), (0, 0, 0, indent)))
 
     def _item(self, text: str, mark: str = "-") -> None:
-        grid = Table.grid(padding=(0, 1, 0, 0))
+        grid = Grid.grid(padding=(0, 1, 0, 0))
         grid.add_column(width=len(mark))
         grid.add_column()
         grid.add_row(mark, Text(self._say(text)))
         self._console.print(Padding(grid, (0, 0, 0, 2)))
 
-    def _verdict(self, a: Result) -> None:
-        reasons = "; ".join(explain_verdict(a))
-        self.verdict_line(a.verdict, f"{count_in_words(a)}: {reasons}")
-        names = [printable(a.photo.file)] if a.photo.file else []
-        names.append(f"against {printable(a.layout.name)}" if a.layout.name else "")
-        self._console.print(Text(self._say(" ".join(n for n in names if n)), style="dim"))
-
-    def verdict_line(self, verdict: str, reason: str) -> None:
-        """Write the first line of a report."""
+    def _headline(self, headline: Headline) -> None:
         line = Text()
-        word = f" {verdict.upper()} " if self._colour else verdict.upper()
-        line.append(word, style=_VERDICT_STYLE[verdict])
-        line.append(f"  {self._say(reason)}")
+        if headline.verdict is None:
+            line.append(self._say(f"{headline.title}: {headline.reason}"), style="bold")
+        else:
+            word = f" {headline.title} " if self._colour else headline.title
+            line.append(word, style=BADGES[headline.verdict].style)
+            line.append(f"  {self._say(headline.reason)}")
         self._console.print(line)
+        self._console.print(Text(self._say(headline.about), style="dim"))
 
-    def mark(self, state: str, word: str) -> Text:
-        """Return a state's sign and the word to write for it."""
-        signs = _ASCII_SIGNS if self._ascii else _SIGNS
-        return Text(f"{signs[state]} {word}", style=_STATE_STYLE[state])
-
-    def limits_line(self, limits: LimitSet) -> None:
-        """Write which limits were held, and what they are."""
-        self._item(
-            f"Limits, {printable(limits_in_words(limits))}. They are settings to be agreed, "
-            "not a standard; --json tells where each comes from."
-        )
-
-    def _table(self, headers: Sequence[str]) -> Table:
-        table = Table(box=None, padding=(0, 2 if self._width >= 76 else 1, 0, 0), pad_edge=False)
-        for header in headers:
-            left = header in ("state", "photo", "each photo", "of any hole", "change")
-            table.add_column(
-                Text(self._say(header), style="dim"),
-                justify="left" if left else "right",
+    def _table(self, table: Table) -> None:
+        shown = [k for k, column in enumerate(table.columns) if self._width >= column.room]
+        gap = 2 if self._width >= _LOOSE else 1
+        grid = Grid(box=None, padding=(0, gap, 0, 0), pad_edge=False)
+        for k in shown:
+            column = table.columns[k]
+            grid.add_column(
+                Text(self._say(column.head), style="dim"),
+                justify="left" if column.left else "right",
                 no_wrap=True,
             )
-        return table
+        if table.state:
+            grid.add_column(Text(self._say(table.state), style="dim"), no_wrap=True)
+        cells = [[self._cell(row, k) for k in shown] for row in table.rows]
+        for at, k in enumerate(shown):
+            if table.columns[k].ends:
+                taken = self._width_of(table, cells, shown) + gap * len(shown)
+                self._cut_beginnings(cells, at, self._width - taken)
+        for row, texts in zip(table.rows, cells, strict=True):
+            grid.add_row(*texts, *([self._state(row)] if table.state else []))
+        self._console.print(grid)
+        for note in table.notes:
+            self._paragraph(note, indent=0, style="dim")
 
-    # -- table of holes ---------------------------------------------------------------------
-    def _holes(self, a: Result) -> None:
-        wide = self._width >= _WIDE
-        metric = self._width >= _WIDEST and a.card.scale_known
-        headers = ["hole", "direction", "clock", "off by", "to next", "share", "wets"]
-        headers += ["reach mm", "area mm²"] if metric else []
-        table = self._table([*headers, "state"])
-        shared = shared_plumes(a)
-        for hole in a.holes:
-            cells = self._cells(a, hole, wide=wide, merged=hole.plume in shared)
-            if metric:
-                cells += self._metric(a, hole)
-            state = "merged" if hole.plume in shared else hole.state
-            table.add_row(*(self._say(c) for c in cells), self.mark(hole.state, state))
-        self._console.print(table)
-        notes = ["Angles in degrees, clockwise from 12 o'clock on the card, + is clockwise.",
-                 "wets: wetted area against what the hole should wet."]  # fmt: skip
-        if any(hole.plume is None for hole in a.holes):
-            notes.append("( ): where the hole should spray.")
-        if wide:
-            notes.append("± holds 95 %.")
-        self._paragraph(" ".join(notes), indent=0, style="dim")
+    def _cell(self, row: Row, k: int) -> str:
+        cell = row.cells[k]
+        wide = cell.u and self._width >= WIDE
+        return self._say(f"{cell.text} ±{cell.u}" if wide else cell.text)
 
-    def _cells(self, a: Result, hole: Hole, *, wide: bool, merged: bool) -> list[str]:
-        if hole.plume is None:
-            share = "0%" if hole.state == "blocked" else "-"
-            where = f"({hole.expected_deg:.1f})"
-            clock = f"({clock_position(hole.expected_deg)})"
-            return [str(hole.hole), where, clock, "-", "-", share, share]
-        direction = float(a.catalogue.direction_deg[hole.plume - 1])
-        off, ratio = signed(hole.deviation_deg), _percent(hole.area_ratio)
-        if wide and math.isfinite(hole.deviation_u_deg):
-            off += f" ±{hole.deviation_u_deg:.1f}"
-        if wide and math.isfinite(hole.area_ratio_u):
-            ratio += f" ±{_percent(hole.area_ratio_u)}"
-        if merged:  # the plume's values speak for two holes at once
-            off, ratio = "-", "-"
-        return [
-            str(hole.hole),
-            f"{direction:.1f}",
-            clock_position(direction),
-            off,
-            f"{hole.spacing_deg:.1f}" if math.isfinite(hole.spacing_deg) else "-",
-            _percent(hole.area_frac),
-            ratio,
-        ]
+    def _width_of(self, table: Table, cells: list[list[str]], shown: list[int]) -> int:
+        """Return what the columns take that cannot be cut."""
+        others = [at for at, k in enumerate(shown) if not table.columns[k].ends]
+        heads = {at: cell_len(self._say(table.columns[shown[at]].head)) for at in others}
+        return sum(max([heads[at], *(cell_len(row[at]) for row in cells)]) for at in others)
 
-    def _metric(self, a: Result, hole: Hole) -> list[str]:
-        if hole.plume is None:
-            return ["-", "-"]
-        row = hole.plume - 1
-        return [f"{a.catalogue.reach_mm[row]:.1f}", f"{a.catalogue.area_mm2[row]:.0f}"]
+    def _cut_beginnings(self, cells: list[list[str]], at: int, room: int) -> None:
+        """Leave out the beginning of long texts in a column."""
+        for row in cells:
+            if cell_len(row[at]) > room:
+                row[at] = f"...{row[at][3 - room :]}"
 
-    def _plumes(self, a: Result) -> None:
-        """List the plumes as they lie, for a pattern that fits no holes."""
-        table = self._table(["plume", "direction", "clock", "to next", "share"])
-        directions = a.catalogue.direction_deg
-        for row, direction in enumerate(directions):
-            gap = (directions[(row + 1) % len(directions)] - direction) % 360 or 360.0
-            table.add_row(
-                str(row + 1),
-                f"{direction:.1f}",
-                clock_position(float(direction)),
-                f"{gap:.1f}",
-                _percent(float(a.catalogue.area_frac[row])),
-            )
-        self._console.print(table)
-        self._paragraph("Angles in degrees, clockwise from 12 o'clock.", indent=0, style="dim")
-
-    # -- what to do, how sure ---------------------------------------------------------------
-    def _findings(self, findings: Sequence[Finding]) -> None:
-        if not findings:
-            return
-        self._heading("What was found, and what to do")
-        advised: dict[str, int] = {}
-        for number, finding in enumerate(findings, start=1):
-            title = title_of(finding)
-            about = f"Hole {finding.hole}: {title.lower()}" if finding.hole else title
-            self._console.print(Text(self._say(f"{number}. {about}"), style="bold"))
-            kind = KINDS.get(finding.code)
-            text = printable(text_of(finding))
-            if kind and finding.code in advised and text.endswith(kind.next_step):
-                text = text.removesuffix(kind.next_step)
-                self._paragraph(f"{text}Do as under {advised[finding.code]}.", indent=3)
-                continue
-            advised.setdefault(finding.code, number)
-            self._paragraph(text, indent=3)
-            if kind and kind.causes:
-                self._paragraph(f"May come from: {'; '.join(kind.causes)}.", indent=3, style="dim")
-
-    def _how_sure(self, a: Result) -> None:
-        self._heading("How sure")
-        for line in sure_lines(a):
-            self._item(line)
-        self.limits_line(a.limits)
-
-
-def _percent(value: float) -> str:
-    return f"{value:.0%}" if math.isfinite(value) else "-"
+    def _state(self, row: Row) -> Text:
+        word = row.wide_word if row.wide_word and self._width >= WIDER else row.word
+        if row.look is None:
+            return Text(self._say(f"  {word}"))
+        sign = row.look.ascii if self._ascii else row.look.mark
+        return Text(self._say(f"{sign} {word}"), style=row.look.style)

@@ -78,11 +78,8 @@ def segment_plumes(
     shapes = [_Shape.of(piece, at) for piece in cut_touching(patches, at, s)]
     plumes, rest = _sorted_out(shapes, s)
     if len(plumes) < s.least_plumes:
-        what = "only one plume" if plumes else "no spray plume"
         raise SprayNotFoundError(
-            f"{what} found beside {len(rest)} wet marks, expected several that point at a centre",
-            stage="segmentation",
-            hint="a drip or a stain is not a pattern: spray a fresh card with one brisk stroke",
+            "one-plume" if plumes else "no-pattern", stage="segmentation", marks=len(rest)
         )
     plumes.sort(key=lambda shape: shape.direction_deg)
     labels = np.zeros(wet.smooth.shape, np.int32)
@@ -136,11 +133,7 @@ def _locate(patches: Sequence[Patch], wet: WetnessMap, settings: PlumeSettings) 
     s = settings
     candidates = _candidates(patches, s)
     if not candidates:
-        raise SprayNotFoundError(
-            f"no spray plume found among {len(patches)} wet patches",
-            stage="centre",
-            hint="check that the card was sprayed and photographed on the sprayed side",
-        )
+        raise SprayNotFoundError("no-plume", stage="centre", patches=len(patches))
     best = None
     most = 0
     for start in first_guesses(candidates, s):
@@ -159,12 +152,7 @@ def _locate(patches: Sequence[Patch], wet: WetnessMap, settings: PlumeSettings) 
             if fit.agreeing >= s.agreeing_frac * len(axes):
                 break
     if best is None:
-        raise CentreNotFoundError(
-            f"only {most} plume with a clear direction found, expected at least {s.least_plumes}",
-            stage="centre",
-            hint="the centre is where the plumes point back to: spray a fresh card with one brisk "
-            "full stroke",
-        )
+        raise CentreNotFoundError("no-centre", stage="centre", found=most, least=s.least_plumes)
     return combine(*best, wet.card, s)
 
 

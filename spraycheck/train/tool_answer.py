@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from spraycheck.errors import MeasurementError
-from spraycheck.judge.findings import clock_position
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import Limits
+from spraycheck.report.words.numbers import clock_position
 from spraycheck.train.encoding import picture_bytes
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ class ToolAnswer:
     @property
     def reason(self) -> str:
         """What decided, in a line."""
-        from spraycheck.report.summary import explain_verdict
+        from spraycheck.report.model.holes import explain_verdict
 
         if self.result is None:
             return f"{self.trouble} ({self.hint})"
@@ -78,7 +78,8 @@ class ToolAnswer:
 
     def lines(self) -> list[str]:
         """Say the verdict and the numbers, a line each, the second on a table of holes."""
-        from spraycheck.report.summary import count_in_words, pattern_fits, signed
+        from spraycheck.report.model.holes import count_in_words, pattern_fits
+        from spraycheck.report.words.numbers import signed
 
         if self.result is None:
             return [f"The tool cannot measure this photo: {self.trouble}"]

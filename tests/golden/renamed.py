@@ -33,6 +33,7 @@ RENAMED: Final[dict[str, dict[str, str]]] = {
         "hole-bushy.ratio": "value",
         "hole-short.ratio": "value",
         "hole-long.ratio": "value",
+        "photo-poor.flag": "meaning",
         "spray-angle-off.deviation_deg": "value",
         "spray-angle-off.u_deg": "u",
         "spray-angle-off.limit_deg": "limit",

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import NamedTuple
 
 import numpy as np
 
 from spraycheck.constants import COVERAGE_FACTOR_95
-from spraycheck.judge.result import HoleState, Matching, Result
+from spraycheck.judge.result import HoleState, Matching, Result, Way
 from spraycheck.judge.shots.consistency import check_photos, check_seen
 from spraycheck.judge.shots.matching import match_shots
 from spraycheck.judge.shots.shot import Shot, lay_out
@@ -20,16 +19,6 @@ from spraycheck.stats.conformity import risk_per_limit
 UNSEEN_RATIO = 0.05
 """Largest wetted area, relative, that a blocked hole may have had unseen (chosen, as for matching).
 A change from or to blocked is counted from here."""
-
-
-class Way(StrEnum):
-    """What became of a hole."""
-
-    BETTER = "better"
-    WORSE = "worse"
-    CHANGED = "changed"
-    NO_SURE_CHANGE = "no sure change"
-    NOT_KNOWN = "not known"
 
 
 @dataclass(frozen=True, kw_only=True)

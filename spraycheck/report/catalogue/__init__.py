@@ -11,15 +11,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from spraycheck import flags
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import KINDS, PHOTO_ADVICE
-from spraycheck.judge.findings.axial import AXIAL_KINDS
-from spraycheck.judge.findings.kinds import FindingKind
-from spraycheck.judge.findings.patterns import PATTERN_KINDS
-from spraycheck.judge.findings.photos import PHOTO_KINDS
 from spraycheck.report.catalogue.examples import blanked, example_text
 from spraycheck.report.page_template import page_html
+from spraycheck.report.words.axial import AXIAL_KINDS
+from spraycheck.report.words.findings import KINDS
+from spraycheck.report.words.kinds import FindingKind
+from spraycheck.report.words.labels import FLAGS
+from spraycheck.report.words.patterns import PATTERN_KINDS
+from spraycheck.report.words.photos import PHOTO_ADVICE, PHOTO_KINDS
 
 TITLE: Final = "Findings: meaning, possible causes, next step"
 
@@ -152,7 +152,7 @@ def _entry(kind: FindingKind) -> Entry:
     cases: tuple[tuple[str, str], ...] = ()
     step = blanked(kind.next_step)
     if kind.code == "photo-poor":
-        cases = tuple((_sentence(flags.MEANING[flag]), text) for flag, text in PHOTO_ADVICE.items())
+        cases = tuple((_sentence(FLAGS[flag]), text) for flag, text in PHOTO_ADVICE.items())
         step = ""
     elif kind.code == "hole-unsure":
         step = (

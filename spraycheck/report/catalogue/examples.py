@@ -6,9 +6,9 @@ import string
 from typing import Any, Final
 
 from spraycheck import flags
-from spraycheck.judge.findings import KINDS, describe, found_of, needed
 from spraycheck.judge.limits import AxialLimits, Limits
 from spraycheck.judge.result import Doubt, Finding, HoleState, Kind, LimitCheck, Remedy
+from spraycheck.report.words.findings import KINDS, describe, found_text, needed
 
 _HOLES, _CENTRAL = Limits(), AxialLimits()
 
@@ -118,10 +118,10 @@ def example_text(code: str) -> str:
             unit="ratio",
             probability=0.4,
         )
-        return found_of(Finding(kind=Kind.AXIAL_UNSURE, check=check))
+        return found_text(Finding(kind=Kind.AXIAL_UNSURE, check=check))
     if fields.keys() != needed(code):
         return blanked(kind.text)
-    return found_of(describe(code, 3 if kind.about == "hole" else 0, **fields))
+    return found_text(describe(code, 3 if kind.about == "hole" else 0, **fields))
 
 
 def blanked(template: str) -> str:

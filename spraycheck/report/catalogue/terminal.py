@@ -9,9 +9,9 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.report.catalogue import ABOUT, NEXT, Entry, Group
 from spraycheck.report.terminal import MAX_WIDTH, MIN_WIDTH
+from spraycheck.report.words import AID, CAUTION
 
 _ASCII = str.maketrans({"°": " deg", "±": "+-", "×": "x", "’": "'", "…": "..."})
 _INDENT = 4

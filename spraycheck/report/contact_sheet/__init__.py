@@ -14,8 +14,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from spraycheck.judge.findings import AID
 from spraycheck.report.page_template import page_template, page_text
+from spraycheck.report.words import AID
 
 VERDICTS = ("fail", "recheck", "failed", "pass", "not-reached")
 """What a card can be, worst first; ``failed`` is a photo that could not be measured."""

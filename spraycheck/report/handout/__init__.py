@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import AID
 from spraycheck.judge.limits import Limits
 from spraycheck.report.handout.sketches import PATTERNS, Pattern
+from spraycheck.report.words import AID
 
 PAPERS: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Paper to width and height in mm (ISO 216; ANSI/ASME Y14.1 size A)."""

@@ -7,21 +7,33 @@ tell the states apart; colour only helps.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Final
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from spraycheck.errors import InputError
+from spraycheck.judge.layout import Layout
 from spraycheck.judge.result import Result
-from spraycheck.report.overlay.dial import BANNER_UNITS, PANEL_UNITS, draw_banner, draw_panel
-from spraycheck.report.overlay.pen import Box, Pen
-from spraycheck.report.overlay.scene import Scene
+from spraycheck.report.model import ReportModel, build_report
+from spraycheck.report.overlay.drawing import Drawing
+from spraycheck.report.overlay.patch import PatchDrawing
+from spraycheck.report.overlay.pen import Box, Pen, Points
+from spraycheck.report.overlay.plumes import HolesDrawing
+from spraycheck.report.overlay.strips import (
+    BANNER_UNITS,
+    HOLES_UNITS,
+    PATCH_UNITS,
+    draw_banner,
+    draw_holes_panel,
+    draw_patch_panel,
+)
 from spraycheck.report.overlay.view import View
 
-__all__ = ["Composition", "Frame", "compose_overlay", "draw_overlay", "frame_photo"]
+__all__ = ["Composition", "compose_overlay", "draw_overlay"]
 
 MIN_WIDTH_PX = 720
 """A narrower photo is enlarged: below this, type of a phone-readable size gets ragged."""
@@ -57,14 +69,20 @@ class Composition:
 
 
 def draw_overlay(
-    assessment: Result, *, max_side_px: int = 1600, whole_photo: bool = False
+    result: Result,
+    *,
+    report: ReportModel | None = None,
+    max_side_px: int = 1600,
+    whole_photo: bool = False,
 ) -> NDArray[np.uint8]:
     """Draw the photo with what was found, and the verdict.
 
     Parameters
     ----------
-    assessment : Result
-        The judged photo.
+    result : Result
+        Of one photo, whatever the nozzle; of several shots the first photo is drawn.
+    report : ReportModel, optional
+        What is told of it, where it was made already.
     max_side_px : int
         Longest side of the photo in the drawing; the strips above and below come on top of it.
         What is less than 720 pixels wide is enlarged to that.
@@ -81,18 +99,58 @@ def draw_overlay(
     InputError
         ``max_side_px`` is less than 200.
     """
-    return compose_overlay(assessment, max_side_px=max_side_px, whole_photo=whole_photo).image
+    return compose_overlay(
+        result, report=report, max_side_px=max_side_px, whole_photo=whole_photo
+    ).image
 
 
 def compose_overlay(
-    assessment: Result, *, max_side_px: int = 1600, whole_photo: bool = False
+    result: Result,
+    *,
+    report: ReportModel | None = None,
+    max_side_px: int = 1600,
+    whole_photo: bool = False,
 ) -> Composition:
     """Draw as `draw_overlay` does, and also tell where the parts are."""
-    frame = frame_photo(assessment, PANEL_UNITS, max_side_px, whole_photo)
-    draw_banner(frame.banner, assessment)
-    view = View(assessment=assessment, width=frame.width, height=frame.height, crop=frame.crop)
-    labels = Scene(frame.middle, view).draw()
-    return frame.composition(labels, draw_panel(frame.panel, assessment))
+    if result.shots is not None:
+        result, report = result.shots.photos[0], None
+    told = report or build_report(result)
+    kind = _PLUMES if isinstance(result.nozzle, Layout) else _PATCH
+    frame = frame_photo(result, kind.panel_units, max_side_px, whole_photo)
+    draw_banner(frame.banner, told.headline)
+    view = View(
+        result=result,
+        centre_mm=kind.middle(result),
+        width=frame.width,
+        height=frame.height,
+        crop=frame.crop,
+    )
+    labels = kind.drawing(frame.middle, view).draw()
+    return frame.composition(labels, kind.panel(frame.panel, result, told))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Kind:
+    """What differs between the pictures of nozzles with holes and of axial sprays."""
+
+    drawing: type[Drawing]
+    middle: Callable[[Result], Points]
+    panel: Callable[[Pen, Result, ReportModel], list[tuple[str, Box]]]
+    panel_units: float
+
+
+_PLUMES: Final = _Kind(
+    drawing=HolesDrawing,
+    middle=lambda result: np.array([result.centre.x_mm, result.centre.y_mm]),
+    panel=draw_holes_panel,
+    panel_units=HOLES_UNITS,
+)
+_PATCH: Final = _Kind(
+    drawing=PatchDrawing,
+    middle=lambda result: np.array([result.patch.x_mm, result.patch.y_mm]),
+    panel=draw_patch_panel,
+    panel_units=PATCH_UNITS,
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,7 +198,7 @@ class Frame:
 
 
 def frame_photo(
-    assessment: Result,
+    result: Result,
     panel_units: float,
     max_side_px: int,
     whole_photo: bool,
@@ -150,7 +208,7 @@ def frame_photo(
         raise InputError(
             f"max_side_px {max_side_px}: expected at least 200; text is unreadable below"
         )
-    crop = _crop(assessment, whole_photo)
+    crop = _crop(result, whole_photo)
     left, top, right, bottom = crop
     scale = min(1.0, max_side_px / max(right - left, bottom - top))
     scale = max(scale, MIN_WIDTH_PX / (right - left))
@@ -160,7 +218,7 @@ def frame_photo(
 
     image = np.empty((above + height + below, width, 3), np.uint8)
     middle = image[above : above + height]
-    part = assessment.photo.rgb[top:bottom, left:right]
+    part = result.photo.rgb[top:bottom, left:right]
     # Averaging over two by two is five times as quick as over any other number, and between a half
     # and whole size interpolation looks the same.
     while scale < 0.5:
@@ -181,10 +239,10 @@ def frame_photo(
     )
 
 
-def _crop(assessment: Result, whole_photo: bool) -> tuple[int, int, int, int]:
+def _crop(result: Result, whole_photo: bool) -> tuple[int, int, int, int]:
     """Return the part of ``photo.rgb`` to draw: left, top, right, bottom."""
-    rows, cols = assessment.photo.rgb.shape[:2]
-    outline = assessment.photo.to_decoded(assessment.card.outline_px)
+    rows, cols = result.photo.rgb.shape[:2]
+    outline = result.photo.to_decoded(result.card.outline_px)
     outline = outline[np.isfinite(outline).all(axis=1)]
     if whole_photo or len(outline) < 3:
         return 0, 0, cols, rows

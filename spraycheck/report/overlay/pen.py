@@ -15,11 +15,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Colour = tuple[int, int, int]
-Points = NDArray[np.floating]
+from spraycheck.report.looks import INK, PAPER, Colour
 
-INK: Colour = (18, 22, 27)
-PAPER: Colour = (250, 250, 247)
+__all__ = ["INK", "PAPER", "Box", "Colour", "Pen", "Points", "circle"]
+
+Points = NDArray[np.floating]
 
 _SHIFT = 4  # sub-pixel bits of OpenCV's drawing functions
 _CAP_HEIGHT = 0.70  # of the type size; measured on OpenCV's built-in sans face

@@ -12,6 +12,10 @@ from numpy.typing import NDArray
 
 from spraycheck.report.overlay.pen import Box, Points
 
+_TURNS = np.radians([0, 12, -12, 25, -25, 40, -40, 60, -60, 80, -80, 100, -100])
+_STEPS = np.array([0.0, 1.0, 2.0, 3.0, 4.5, 6.0, 8.0, 11.0])
+"""Places around an anchor: turned against the ray outward, and farther out in gaps."""
+
 _CELL_PX = 6
 """Side of a cell of the obstacle raster: fine beside a label, coarse enough to be quick."""
 
@@ -41,6 +45,7 @@ class Obstacles:
 
     def __init__(self, width: int, height: int) -> None:
         self._mask = np.zeros((height // _CELL_PX + 1, width // _CELL_PX + 1), np.uint8)
+        self._sums: NDArray[np.int32] | None = None  # of the mask, until something is added
 
     def add_polygon(self, points: Points, margin_px: float = 0.0) -> None:
         """Add an area, widened by a margin."""
@@ -48,6 +53,7 @@ class Obstacles:
         pts = pts[np.isfinite(pts).all(axis=1)]
         if len(pts) == 0:
             return
+        self._sums = None
         cells = np.round(np.clip(pts, -2e4, 2e4) / _CELL_PX).astype(np.int32)[:, None]
         cv2.fillPoly(self._mask, [cells], 1)
         thick = max(1, round(2 * margin_px / _CELL_PX))
@@ -55,7 +61,9 @@ class Obstacles:
 
     def covered(self, centres: Points, width: float, height: float) -> NDArray[np.float64]:
         """Return for boxes of one size the share of each that lies on obstacles."""
-        table = cv2.integral(self._mask)
+        if self._sums is None:
+            self._sums = np.asarray(cv2.integral(self._mask), np.int32)
+        table = self._sums
         rows, cols = self._mask.shape
         half = np.array([width, height]) / 2
         low = np.floor((centres - half) / _CELL_PX).astype(int)
@@ -123,16 +131,16 @@ def place_labels(
 def _around(request: Request, gap: float) -> Points:
     """Return places to try around the anchor: outward first, then turned to both sides."""
     ex, ey = request.away
-    base = math.atan2(ey, ex)
-    places = []
-    for turn in np.radians([0, 12, -12, 25, -25, 40, -40, 60, -60, 80, -80, 100, -100]):
-        dx, dy = math.cos(base + turn), math.sin(base + turn)
-        # From the box's middle to its edge along this way, so that it just touches the anchor.
-        inner = min(request.width / 2 / max(1e-9, abs(dx)), request.height / 2 / max(1e-9, abs(dy)))
-        for step in (0.0, 1.0, 2.0, 3.0, 4.5, 6.0, 8.0, 11.0):
-            r = inner + gap * (1 + step)
-            places.append((request.anchor[0] + dx * r, request.anchor[1] + dy * r))
-    return np.array(places)
+    way = math.atan2(ey, ex) + _TURNS
+    dx, dy = np.cos(way), np.sin(way)
+    # From the box's middle to its edge along this way, so that it just touches the anchor.
+    inner = np.minimum(
+        request.width / 2 / np.maximum(1e-9, np.abs(dx)),
+        request.height / 2 / np.maximum(1e-9, np.abs(dy)),
+    )
+    r = inner[:, None] + gap * (1 + _STEPS)
+    x, y = request.anchor
+    return np.stack([x + dx[:, None] * r, y + dy[:, None] * r], axis=2).reshape(-1, 2)
 
 
 def _held(places: Points, request: Request, width: int, height: int) -> Points:

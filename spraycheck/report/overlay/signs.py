@@ -1,75 +1,11 @@
-"""How states, marks and verdicts look: word, sign, line and colour, none on colour alone.
-
-The colours lie near the set of Okabe and Ito (2008, "Color universal design", from memory),
-lightened so that each stands out from its dark casing.
-"""
+"""How the signs of states and verdicts are drawn; which one belongs to what stands in `looks`."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
-
 import numpy as np
 
-from spraycheck.report.overlay.pen import INK, PAPER, Colour, Pen, circle
-
-
-@dataclass(frozen=True)
-class Style:
-    """The look of one state or mark.
-
-    Parameters
-    ----------
-    word : str
-        The state in words.
-    sign : str
-        A key of `draw_sign`.
-    colour : Colour
-        Of the outline's core and the label's border.
-    width : float
-        Of the outline, in units.
-    dash : tuple of float
-        Of the outline, in units; empty is solid.
-    alarm : bool
-        Light letters on a dark label; the other way round when nothing is wrong.
-    """
-
-    word: str
-    sign: str
-    colour: Colour
-    width: float
-    dash: tuple[float, ...]
-    alarm: bool
-
-
-STYLES: Final[dict[str, Style]] = {
-    "clear": Style("clear", "tick", (125, 222, 255), 0.36, (), False),
-    "weak": Style("weak", "down", (255, 190, 55), 0.45, (2.4, 1.3), True),
-    "heavy": Style("heavy", "up", (255, 225, 80), 0.95, (), True),
-    "blocked": Style("blocked", "cross", (255, 112, 67), 0.45, (0.9, 0.9), True),
-    "off-line": Style("off-line", "turn", (240, 150, 255), 0.45, (4.5, 1.0, 0.8, 1.0), True),
-    "misshapen": Style("misshapen", "lozenge", (255, 160, 200), 0.45, (1.6, 0.7), True),
-    "unsure": Style("unsure", "query", (245, 245, 245), 0.45, (0.5, 1.1), False),
-    "stray": Style("stray", "star", (190, 255, 120), 0.45, (1.2, 0.8, 0.4, 0.8), True),
-    "drip": Style("drip", "drop", (245, 245, 245), 0.40, (), False),
-}
-
-
-@dataclass(frozen=True)
-class Badge:
-    """The look of one verdict: word, sign, background and letters."""
-
-    word: str
-    sign: str
-    back: Colour
-    ink: Colour
-
-
-BADGES: Final[dict[str, Badge]] = {
-    "pass": Badge("PASS", "tick", (0, 122, 102), PAPER),
-    "fail": Badge("FAIL", "cross", (140, 18, 10), PAPER),
-    "recheck": Badge("RECHECK", "query", (250, 196, 66), INK),
-}
+from spraycheck.report.looks import Badge, Colour
+from spraycheck.report.overlay.pen import Pen, circle
 
 
 def draw_sign(pen: Pen, name: str, x: float, y: float, size: float, colour: Colour) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spraycheck.judge.result import Hole, Result
+from spraycheck.judge.result import Hole, HoleState, Result
 from spraycheck.report.overlay.pen import Points
 
 
@@ -17,15 +17,18 @@ class View:
 
     Parameters
     ----------
-    assessment : Result
+    result : Result
         What is drawn.
+    centre_mm : (2,) ndarray of float64
+        On the card: the nozzle's centre, or the middle of an axial spray's patch.
     width, height : int
         Of the drawn part of the photo, in pixels.
     crop : (int, int, int, int)
-        Left, top, right and bottom of that part, in pixels of ``assessment.photo.rgb``.
+        Left, top, right and bottom of that part, in pixels of ``result.photo.rgb``.
     """
 
-    assessment: Result
+    result: Result
+    centre_mm: Points
     width: int
     height: int
     crop: tuple[int, int, int, int]
@@ -33,11 +36,11 @@ class View:
     @property
     def scale(self) -> float:
         """Drawn pixels per full-photo pixel."""
-        return self.width / (self.crop[2] - self.crop[0]) / self.assessment.photo.decode_scale
+        return self.width / (self.crop[2] - self.crop[0]) / self.result.photo.decode_scale
 
     def from_photo(self, points_px: Points) -> Points:
         """Convert ``(K, 2)`` full-photo pixels to pixels of the drawn photo."""
-        photo = self.assessment.photo
+        photo = self.result.photo
         decoded = photo.to_decoded(np.asarray(points_px, float).reshape(-1, 2))
         left, top, right, bottom = self.crop
         scale = np.array([self.width / (right - left), self.height / (bottom - top)])
@@ -46,7 +49,7 @@ class View:
 
     def from_card(self, points_mm: Points) -> Points:
         """Convert ``(K, 2)`` card positions to pixels of the drawn photo."""
-        return self.from_photo(self.assessment.card.to_photo(points_mm))
+        return self.from_photo(self.result.card.to_photo(points_mm))
 
     def on_ray(self, direction_deg: float, radius_mm: float) -> tuple[Points, Points]:
         """Return a point at a direction and distance from the centre, and the way outward there.
@@ -56,23 +59,16 @@ class View:
         point, outward : (2,) ndarray of float64
             Pixels of the drawn photo, and a unit vector.
         """
-        at = polar(self.assessment, np.array([direction_deg] * 2), np.array([0.97, 1.03]))
-        centre = self.centre_mm
-        pair = self.from_card(centre + (at - centre) * radius_mm)
+        radii = radius_mm * np.array([0.97, 1.03])
+        pair = self.from_card(polar(self.centre_mm, np.array([direction_deg] * 2), radii))
         step = pair[1] - pair[0]
         return pair.mean(axis=0), step / max(1e-9, float(np.hypot(*step)))
 
-    @property
-    def centre_mm(self) -> Points:
-        """The nozzle centre on the card."""
-        return np.array([self.assessment.centre.x_mm, self.assessment.centre.y_mm])
 
-
-def polar(assessment: Result, direction_deg: Points, radius_mm: Points) -> Points:
+def polar(centre_mm: Points, direction_deg: Points, radius_mm: Points) -> Points:
     """Return card positions at directions (clockwise from 12) and distances from the centre."""
     a = np.radians(direction_deg)
-    centre = np.array([assessment.centre.x_mm, assessment.centre.y_mm])
-    at: Points = centre + np.column_stack([radius_mm * np.sin(a), -radius_mm * np.cos(a)])
+    at: Points = centre_mm + np.column_stack([radius_mm * np.sin(a), -radius_mm * np.cos(a)])
     return at
 
 
@@ -85,13 +81,13 @@ class Typical:
     width_deg: float
 
 
-def typical_plume(assessment: Result) -> Typical:
+def typical_plume(result: Result) -> Typical:
     """Take the middle clear plume (any plume when none is clear) as the shape of a sound one."""
-    clear = [h.plume - 1 for h in assessment.holes if h.state == "clear" and h.plume]
-    cat = assessment.catalogue
+    clear = [h.plume - 1 for h in result.holes if h.state is HoleState.CLEAR and h.plume]
+    cat = result.catalogue
     rows = np.array(clear or range(len(cat)), int)
     if len(rows) == 0:
-        w, h = assessment.card.size_mm
+        w, h = result.card.size_mm
         return Typical(near_mm=0.1 * min(w, h), reach_mm=0.3 * min(w, h), width_deg=15.0)
     return Typical(
         near_mm=float(np.median(cat.near_mm[rows])),
@@ -100,7 +96,7 @@ def typical_plume(assessment: Result) -> Typical:
     )
 
 
-def ghost_outline(assessment: Result, hole: Hole) -> tuple[Points, float]:
+def ghost_outline(result: Result, hole: Hole) -> tuple[Points, float]:
     """Outline of the plume a hole should have left.
 
     Returns
@@ -110,8 +106,8 @@ def ghost_outline(assessment: Result, hole: Hole) -> tuple[Points, float]:
     reach_mm : float
         Its far end's distance from the centre.
     """
-    typical = typical_plume(assessment)
-    scale = _throw(assessment, hole)
+    typical = typical_plume(result)
+    scale = _radial_factor(result, hole)
     near, reach = typical.near_mm * scale, typical.reach_mm * scale
     middle, half = (near + reach) / 2, max(1e-6, (reach - near) / 2)
     across = min(half, middle * math.tan(math.radians(min(60.0, typical.width_deg) / 2)))
@@ -119,13 +115,14 @@ def ghost_outline(assessment: Result, hole: Hole) -> tuple[Points, float]:
     along = middle + half * np.cos(t)
     side = across * np.sin(t)
     direction = hole.expected_deg + np.degrees(np.arctan2(side, along))
-    return polar(assessment, direction, np.hypot(along, side)), reach
+    centre = np.array([result.centre.x_mm, result.centre.y_mm])
+    return polar(centre, direction, np.hypot(along, side)), reach
 
 
-def _throw(assessment: Result, hole: Hole) -> float:
-    """How far this hole throws against the middle clear one: a cone at an angle lands at tan."""
-    angles = np.array(assessment.layout.axis_angle_deg)
-    clear = [h.hole - 1 for h in assessment.holes if h.state == "clear"]
+def _radial_factor(result: Result, hole: Hole) -> float:
+    """How far out this hole lands against the middle clear one: a cone at an angle lands at tan."""
+    angles = np.array(result.layout.axis_angle_deg)
+    clear = [h.hole - 1 for h in result.holes if h.state is HoleState.CLEAR]
     if not clear or hole.hole > len(angles) or max(clear) >= len(angles):
         return 1.0
     middle = float(np.median(angles[clear]))

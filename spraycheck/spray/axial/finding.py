@@ -145,10 +145,7 @@ def find_patch(
     if main is None or main.patch.area_mm2 < LEAST_AREA_MM2:
         found = 0.0 if main is None else main.patch.area_mm2
         raise SprayNotFoundError(
-            f"no central patch found: the largest wet patch has {found:.0f} mm2, expected at least "
-            f"{LEAST_AREA_MM2:.0f}",
-            stage="measurement",
-            hint="check that this is the sprayed side; spray a fresh card with a full stroke",
+            "no-patch", stage="measurement", found_mm2=found, least_mm2=LEAST_AREA_MM2
         )
     own: list[_Seen] = [main]
     beside: list[_Seen] = []

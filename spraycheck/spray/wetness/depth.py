@@ -97,19 +97,14 @@ def saturated_depth(
     sample = smooth[::2, ::2][usable[::2, ::2]]  # a quarter of the cells tells as much
     need = max(s.pattern_least_cells, round(s.pattern_mm2 / (2 * cell_mm) ** 2))
     if len(sample) <= need:
-        raise SprayNotFoundError(
-            "too little of the card can be judged",
-            stage="wetness",
-            hint="photograph the whole card without glare",
-        )
+        raise SprayNotFoundError("too-little-card", stage="wetness")
     top = float(np.partition(sample, -need)[-need])
     if top < max(s.least_noises * noise, s.least_depth):
         raise SprayNotFoundError(
-            f"no spray found: the darkest patch is only {100 * -np.expm1(-top):.0f} % darker than "
-            f"the paper around it, with the paper's own noise at {100 * noise:.1f} %",
+            "no-spray",
             stage="wetness",
-            hint="check that this is the sprayed side, sprayed less than a few minutes ago, and "
-            "photograph it in even light",
+            darker_percent=100 * -np.expm1(-top),
+            noise_percent=100 * noise,
         )
     plateau = sample[sample > s.plateau_frac * top]
     return float(np.percentile(plateau, s.plateau_percentile))

@@ -33,29 +33,25 @@ def check_exposure(card: RectifiedCard, inside: Mask, settings: WetnessSettings)
     sample = card.linear_rgb[:: s.sample_step_cells, :: s.sample_step_cells]
     sample = sample[inside[:: s.sample_step_cells, :: s.sample_step_cells]]
     if len(sample) < s.least_sample_cells:
-        raise PhotoQualityError(
-            "almost none of the sheet lies in the photo",
-            stage="wetness",
-            hint="photograph the whole card, square-on",
-        )
+        raise PhotoQualityError("sheet-outside", stage="wetness")
     paper = float(np.percentile(sample, s.paper_percentile, axis=0).max())
     notes: list[str] = []
     if paper < s.dark_linear:
         raise PhotoQualityError(
-            f"the card is too dark: its paper reflects {100 * paper:.1f} % of full scale, "
-            f"expected at least {100 * s.dark_linear:.0f} %",
+            "too-dark",
             stage="wetness",
-            hint="photograph it again in more light, or with a longer exposure",
+            found_percent=100 * paper,
+            least_percent=100 * s.dark_linear,
         )
     if paper < s.dim_linear:
         notes.append(flag.DARK)
     clipped = float((sample > s.clipped_linear).all(axis=1).mean())
     if clipped > s.most_clipped_frac:
         raise PhotoQualityError(
-            f"{100 * clipped:.0f} % of the card is over-exposed, expected below "
-            f"{100 * s.most_clipped_frac:.0f} %",
+            "over-exposed",
             stage="wetness",
-            hint="photograph it again with less light or a shorter exposure",
+            found_percent=100 * clipped,
+            most_percent=100 * s.most_clipped_frac,
         )
     if clipped > s.some_clipped_frac:
         notes.append(flag.CLIPPED)

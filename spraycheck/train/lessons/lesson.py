@@ -10,7 +10,8 @@ from typing import Any, Final
 
 import msgspec
 
-from spraycheck.judge.findings import KINDS, PHOTO_ADVICE
+from spraycheck.report.words.findings import KINDS
+from spraycheck.report.words.photos import PHOTO_ADVICE
 from spraycheck.train.lessons.card_request import CardRequest
 
 

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from pathlib import PurePath
 from typing import Any, Final
 
-from spraycheck.judge.findings import clock_position
 from spraycheck.judge.limits import Limits
+from spraycheck.report.words.numbers import clock_position
 from spraycheck.simulate import CardTruth, TrueMark
 from spraycheck.train.lessons.agreement import TrueState, true_states
 from spraycheck.train.lessons.card_request import CardRequest

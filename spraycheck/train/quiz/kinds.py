@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import KINDS
-from spraycheck.judge.findings.kinds import FindingKind
 from spraycheck.judge.limits import Limits
+from spraycheck.report.words.findings import KINDS
+from spraycheck.report.words.kinds import FindingKind
 from spraycheck.stats.detection import Staircase
 
 _LIMITS = Limits()

@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.output_files import write_file
+from spraycheck.report.words import AID, CAUTION
 from spraycheck.train.encoding import picture_bytes
 from spraycheck.train.quiz.dial_picture import MAX_SIDE_PX, question_picture
 from spraycheck.train.quiz.kinds import QUIZ_KINDS

@@ -6,7 +6,7 @@ import math
 import textwrap
 from collections.abc import Iterable, Sequence
 
-from spraycheck.judge.findings import clock_position
+from spraycheck.report.words.numbers import clock_position
 from spraycheck.stats.detection import Interval, Sensitivity
 from spraycheck.train.quiz.kinds import LOOK_ALIKES, QUIZ_KINDS, QuizKind
 from spraycheck.train.quiz.progress import ENOUGH, KindProgress, Progress

@@ -16,10 +16,10 @@ from typing import Any
 
 from spraycheck.constants import RESULTS_VERSION
 from spraycheck.errors import InputError
-from spraycheck.judge.findings import AID, CAUTION
 from spraycheck.photo.files import shown
 from spraycheck.report.contact_sheet import data_address
 from spraycheck.report.page_template import page_template, page_text
+from spraycheck.report.words import AID, CAUTION
 from spraycheck.train.encoding import picture_bytes
 from spraycheck.train.quiz.dial_picture import question_picture
 from spraycheck.train.quiz.kinds import QUIZ_KINDS
