@@ -28,6 +28,7 @@ from figures.tables import markdown_table
 from spraycheck import measure_photo
 from spraycheck.report.model.holes import explain_verdict
 from spraycheck.report.words import AID
+from spraycheck.report.words.findings import text_of
 
 a = measure_photo("../sample_images/two-faults-of-five.jpg", holes=5, sheet="letter")
 print(a.verdict, "-", "; ".join(explain_verdict(a)))
@@ -151,7 +152,7 @@ Image(stages.draw_bells(a), alt="Where the true area of each hole may lie, again
 # %%
 Markdown(
     "\n".join(
-        f"- **{finding.code}** (hole {finding.hole or '-'}): {finding.text}"
+        f"- **{finding.code}** (hole {finding.hole or '-'}): {text_of(finding)}"
         for finding in a.findings
     )
 )

@@ -162,7 +162,7 @@ def test_the_document_tells_value_unit_source_and_what_is_off() -> None:
 
 def test_limits_in_words() -> None:
     said = limits_in_words(Limits(name="ours", area_high_ratio=math.inf, width_low_ratio=0.0))
-    assert said.startswith("ours: direction 5°, rotation 5°, spacing 10°, area at least 75%, ")
+    assert said.startswith("direction 5°, rotation 5°, spacing 10°, area at least 75%, ")
     assert ", width at most 200%, reach 60% to 167%, " in said
     assert said.endswith("; not held: largest area, smallest width, centre offset, drip")
     assert "stray 4%" in said

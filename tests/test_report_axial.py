@@ -71,7 +71,7 @@ def test_the_schema_is_valid_and_describes_every_value() -> None:
     schema = json.loads(schema_text("central"))
     jsonschema.Draft202012Validator.check_schema(schema)
     patch = result_document(CASES["sound"])["patch"]
-    assert set(patch) == set(schema["$defs"]["Patch"]["properties"])
+    assert set(patch) == set(schema["$defs"]["PatchEntry"]["properties"])
 
 
 def test_without_a_scale_nothing_is_given_in_mm() -> None:

@@ -1,5 +1,8 @@
 from report_factory import make_result
 
+from spraycheck.errors import PhotoError
+from spraycheck.judge.result import HoleState
+from spraycheck.report.model import build_report, build_report_of_error
 from spraycheck.report.model.holes import (
     count_in_words,
     count_states,
@@ -7,7 +10,9 @@ from spraycheck.report.model.holes import (
     pattern_fits,
     shared_plumes,
 )
+from spraycheck.report.words import AID, CAUTION
 from spraycheck.report.words.findings import describe
+from spraycheck.report.words.labels import STATES
 from spraycheck.report.words.numbers import signed
 
 NO_FIT = [describe("count-does-not-fit", expected=5, found=4)]
@@ -70,3 +75,27 @@ def test_a_plume_of_two_holes_is_shared():
 def test_signed_angles():
     values = (1.24, -1.26, 0.04, -0.04, 0.0, float("nan"))
     assert [signed(v) for v in values] == ["+1.2", "-1.3", "0.0", "0.0", "0.0", "-"]
+
+
+def test_no_faulty_state_falls_out_of_the_headline():
+    faulty = [state for state in HoleState if state.faulty]
+    a = make_result((*faulty, *faulty))
+    told = "; ".join(explain_verdict(a))
+    for state in faulty:
+        assert STATES[state] in told
+
+
+def test_several_media_read_one_headline():
+    a = make_result(("weak", "blocked", "clear"))
+    headline = build_report(a).headline
+    assert headline.title == "FAIL"
+    assert headline.reason == "1 of 3 clear: hole 1 weak (50%); hole 2 blocked"
+    assert headline.about == "card.jpg against 3 holes, evenly spread"
+
+
+def test_a_photo_that_was_not_measured_has_a_report_too():
+    report = build_report_of_error("a.jpg", PhotoError("is empty, expected a photo", "copy it"))
+    assert report.headline.verdict is None
+    assert report.headline.reasons == ("is empty, expected a photo",)
+    assert report.certainty == ("copy it",)
+    assert report.cautions == (CAUTION, AID)

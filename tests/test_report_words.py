@@ -1,8 +1,13 @@
+import ast
+import html
 import math
 import re
+from pathlib import Path
 
 import pytest
+from report_factory import make_result
 
+import spraycheck
 from spraycheck import flags
 from spraycheck.errors import InputError
 from spraycheck.judge.result import (
@@ -14,12 +19,18 @@ from spraycheck.judge.result import (
     Remedy,
     most_important_first,
 )
-from spraycheck.report.words import AID, CAUTION
+from spraycheck.report.document import result_document
+from spraycheck.report.html import html_report
+from spraycheck.report.model import build_report
+from spraycheck.report.overlay import draw_overlay
+from spraycheck.report.terminal import terminal_report
+from spraycheck.report.words import AID, CAUTION, numbers
 from spraycheck.report.words.findings import KINDS, describe, needed, text_of
 from spraycheck.report.words.kinds import FindingKind
 from spraycheck.report.words.labels import FLAGS
-from spraycheck.report.words.numbers import clock_position
+from spraycheck.report.words.numbers import clock_position, fields_of, fill
 from spraycheck.report.words.photos import PHOTO_ADVICE
+from spraycheck.report.words.sentences import SENTENCES
 
 EXAMPLE = {
     "expected": 9,
@@ -201,3 +212,84 @@ def test_caution_names_what_can_hurt():
     for word in ("skin", "eye", "cover", "pressure released", "zero", "surgical", "mist", "waste"):
         assert word in CAUTION.lower()
     assert "not a certificate" in AID
+
+
+# -- the other sentences -----------------------------------------------------------------------
+
+
+def _said() -> list[tuple[str, str, set[str | None]]]:
+    """Every call of `say` with a key that can be read: place, key, and fields given."""
+    found = []
+    for path in (Path(spraycheck.__file__).parent / "report").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            name = node.func.id if isinstance(node, ast.Call) and _is_name(node.func) else ""
+            if name in ("say", "say_count"):
+                given = {k.arg for k in node.keywords}
+                given |= {"count"} if name == "say_count" else set()
+                for key in _keys(node.args[0]):
+                    ends = (".one", ".many") if name == "say_count" else ("",)
+                    found += [(f"{path.name}:{node.lineno}", key + end, given) for end in ends]
+    return found
+
+
+def _is_name(node: ast.expr) -> bool:
+    return isinstance(node, ast.Name)
+
+
+def _keys(node: ast.expr) -> list[str]:
+    if isinstance(node, ast.IfExp):
+        return [*_keys(node.body), *_keys(node.orelse)]
+    return [node.value] if isinstance(node, ast.Constant) else []
+
+
+def test_every_sentence_that_is_said_is_there_and_gets_its_fields():
+    said = _said()
+    assert len(said) > 100
+    for place, key, given in said:
+        assert key in SENTENCES, (place, key)
+        assert None in given or fields_of(SENTENCES[key]) <= given, (place, key)
+
+
+@pytest.mark.parametrize(
+    ("template", "value", "text"),
+    [
+        ("{x:.1f}", 1.25, "1.2"),
+        ("{x:.0%}", 0.614, "61%"),
+        ("{x:signed}", -0.04, "0.0"),
+        ("{x:signed}", math.nan, "-"),
+        ("{x:.1f}", math.nan, "unknown"),
+        ("{x:chance}", 0.99999, "over 99.9 %"),
+        ("{x:chance}", 1e-9, "below 0.1 %"),
+        ("{x:turn}", -7.24, "7.2° anticlockwise"),
+        ("{x:clock}", 90.0, "3 o'clock"),
+        ("{x}", 3, "3"),
+        ("{x:d}", 3, "3"),
+        ("{x}", "a", "a"),
+        ("no field", 1, "no field"),
+    ],
+)
+def test_values_are_written_by_their_formats(template, value, text):
+    assert fill(template, x=value) == text
+
+
+def test_another_decimal_sign_is_one_constant(monkeypatch):
+    monkeypatch.setattr(numbers, "DECIMAL", ",")
+    assert fill("{x:.1f}°, {y:.1%}", x=1.5, y=0.0312) == "1,5°, 3,1%"
+    assert numbers.signed(-2.0) == "-2,0"
+    assert numbers.probability(1.0) == "over 99,9 %"
+    off = describe("hole-off-line", 3, check=CHECK)
+    assert "0,8° clockwise" in text_of(off)
+
+
+@pytest.mark.parametrize("code", KINDS)
+def test_every_finding_is_told_in_every_medium(code):
+    finding = example(code)
+    result = make_result(("clear", "weak", "clear"), verdict="recheck", findings=[finding])
+    report = build_report(result)
+    squeezed = text_of(finding).replace(" ", "")
+    told = terminal_report(report, colour=False, width=100)
+    assert squeezed in "".join(told.split())
+    assert squeezed in "".join(html.unescape(html_report(report)).split())
+    (entry,) = result_document(result)["findings"]
+    assert (entry["code"], entry["text"]) == (code, text_of(finding))
+    assert draw_overlay(result, report=report, max_side_px=200).ndim == 3

@@ -29,7 +29,7 @@ def said(text: str) -> list[str]:
 
 def test_no_sentence_stands_where_nothing_is_told() -> None:
     assert offences(PACKAGE) == []
-    for where in DECLARATIONS | LEFT:
+    for where in (*DECLARATIONS, *LEFT):
         assert (PACKAGE / where).exists(), where
 
 

@@ -83,7 +83,7 @@ def error_document(photo: Photo | str, error: Exception) -> dict[str, Any]:
     dict
         Verdict None and the error, ready for `dumps`.
     """
-    from spraycheck.report.document.entries import Error, UnreadPhoto, entry_of
+    from spraycheck.report.document.entries import ErrorEntry, UnreadPhotoEntry, entry_of
     from spraycheck.report.document.forms import FailureDocument
 
     told = explain_error(error)
@@ -91,9 +91,9 @@ def error_document(photo: Photo | str, error: Exception) -> dict[str, Any]:
     shown = {"file": photo, **unread} if isinstance(photo, str) else {}
     form = FailureDocument(
         schema="spraycheck.assessment/1",
-        photo=entry_of(UnreadPhoto, photo, **shown),
+        photo=entry_of(UnreadPhotoEntry, photo, **shown),
         verdict=None,
-        error=Error(stage=told.stage, message=told.message, hint=told.hint, code=told.code or None),
+        error=entry_of(ErrorEntry, told),
     )
     return as_document(form)
 
@@ -110,26 +110,14 @@ def refusal_document(kind: str, files: Sequence[str], error: Exception) -> dict[
     error : Exception
         Why not.
     """
-    from spraycheck.report.document.forms import (
-        PhotosError,
-        RefusedCombination,
-        RefusedComparison,
-    )
+    from spraycheck.report.document.entries import entry_of
+    from spraycheck.report.document.forms import REFUSED, TogetherErrorEntry
 
     told = explain_error(error)
     stage = told.stage if told.of_photo else "combination"
-    why = PhotosError(stage=stage, message=told.message, hint=told.hint, code=told.code or None)
-    if kind == "combination":
-        return as_document(
-            RefusedCombination(
-                schema="spraycheck.combination/1", verdict=None, files=tuple(files), error=why
-            )
-        )
-    return as_document(
-        RefusedComparison(
-            schema="spraycheck.comparison/1", verdict=None, files=tuple(files), error=why
-        )
-    )
+    why = entry_of(TogetherErrorEntry, told, stage=stage)
+    form, schema = REFUSED[kind]
+    return as_document(form(schema=schema, verdict=None, files=tuple(files), error=why))
 
 
 def dumps(document: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> str:

@@ -8,7 +8,7 @@ from spraycheck.judge.axial import QUANTITY
 from spraycheck.judge.nozzle import AxialNozzle
 from spraycheck.judge.result import LimitCheck, Result
 from spraycheck.report.document import forms
-from spraycheck.report.document.entries import Photo, entry_of, plain
+from spraycheck.report.document.entries import PhotoEntry, entry_of, plain
 from spraycheck.report.document.shared import (
     card_entry,
     finding_entry,
@@ -28,7 +28,7 @@ def axial_form(result: Result, nozzle: AxialNozzle) -> forms.AxialDocument:
         forms.AxialDocument,
         result,
         schema="spraycheck.central/1",
-        photo=entry_of(Photo, result.photo),
+        photo=entry_of(PhotoEntry, result.photo),
         card=card_entry(result.card, scale),
         aim=_aim(result),
         patch=_patch(result),
@@ -37,24 +37,24 @@ def axial_form(result: Result, nozzle: AxialNozzle) -> forms.AxialDocument:
         findings=tuple(finding_entry(finding) for finding in result.findings),
         spray_angle_deg=angles.spray_angle_deg if angles else None,
         spray_angle_u_deg=angles.spray_angle_u_deg if angles else None,
-        nozzle=entry_of(forms.Nozzle, nozzle),
+        nozzle=entry_of(forms.NozzleEntry, nozzle),
         limits=limits_entry(result.limits),
         provenance=plain({**result.provenance, "measured_by": patch.method}),
     )
 
 
-def _aim(result: Result) -> forms.Aim | None:
+def _aim(result: Result) -> forms.AimEntry | None:
     aim = result.patch.aim
     if not aim.known:
         return None
     at = in_photo(result.card, aim.x_mm, aim.y_mm)
-    return entry_of(forms.Aim, aim, u_mm=2 * aim.u_mm, centroid_px=at)
+    return entry_of(forms.AimEntry, aim, u_mm=2 * aim.u_mm, centroid_px=at)
 
 
-def _patch(result: Result) -> forms.Patch:
+def _patch(result: Result) -> forms.PatchEntry:
     patch = result.patch
     return entry_of(
-        forms.Patch,
+        forms.PatchEntry,
         patch,
         centroid_px=in_photo(result.card, patch.x_mm, patch.y_mm),
         profile=tuple(patch.profile.tolist()),
@@ -66,14 +66,14 @@ def _patch(result: Result) -> forms.Patch:
     )
 
 
-def _side(result: Result, side: SidePatch) -> forms.Side:
+def _side(result: Result, side: SidePatch) -> forms.SideEntry:
     at = in_photo(result.card, side.x_mm, side.y_mm)
-    return entry_of(forms.Side, side, centroid_px=at, outline_px=points(side.outline_px))
+    return entry_of(forms.SideEntry, side, centroid_px=at, outline_px=points(side.outline_px))
 
 
-def _judged(check: LimitCheck) -> forms.Judged:
+def _judged(check: LimitCheck) -> forms.JudgedEntry:
     return entry_of(
-        forms.Judged,
+        forms.JudgedEntry,
         check,
         quantity=QUANTITY.get(check.limit, check.limit),
         state=check.outcome,

@@ -57,7 +57,7 @@ class Entry(Struct, frozen=True, kw_only=True):
 AnyEntry = TypeVar("AnyEntry", bound=Entry)
 
 
-class Photo(Entry, frozen=True, kw_only=True):
+class PhotoEntry(Entry, frozen=True, kw_only=True):
     """The photo."""
 
     file: str | None
@@ -69,7 +69,7 @@ class Photo(Entry, frozen=True, kw_only=True):
     flags: tuple[str, ...] = ()
 
 
-class UnreadPhoto(Entry, frozen=True, kw_only=True):
+class UnreadPhotoEntry(Entry, frozen=True, kw_only=True):
     """The photo, which need not have been read."""
 
     file: str | None
@@ -81,7 +81,7 @@ class UnreadPhoto(Entry, frozen=True, kw_only=True):
     flags: tuple[str, ...] = ()
 
 
-class Printed(Entry, frozen=True, kw_only=True):
+class PrintedEntry(Entry, frozen=True, kw_only=True):
     """What the project's own target card says about itself and how well it was read."""
 
     paper: str
@@ -100,7 +100,7 @@ class Printed(Entry, frozen=True, kw_only=True):
     sheet_asked: str | None = None
 
 
-class Card(Entry, frozen=True, kw_only=True):
+class CardEntry(Entry, frozen=True, kw_only=True):
     """The sheet."""
 
     scaled: ClassVar[bool] = True
@@ -110,10 +110,10 @@ class Card(Entry, frozen=True, kw_only=True):
     size_mm: tuple[NotNegative, NotNegative] | None
     flags: tuple[str, ...]
     corners_px: tuple[Point, Point, Point, Point] | None = None
-    printed: Printed | None = None
+    printed: PrintedEntry | None = None
 
 
-class Evidence(Entry, frozen=True, kw_only=True):
+class EvidenceEntry(Entry, frozen=True, kw_only=True):
     """A value and the limit it was held against."""
 
     limit: str
@@ -124,16 +124,16 @@ class Evidence(Entry, frozen=True, kw_only=True):
     probability: Share | None
 
 
-class Finding(Entry, frozen=True, kw_only=True):
+class FindingEntry(Entry, frozen=True, kw_only=True):
     """One finding."""
 
     code: str
     hole: Count | None
     text: str
-    evidence: Evidence | None
+    evidence: EvidenceEntry | None
 
 
-class Limit(Entry, frozen=True, kw_only=True):
+class LimitEntry(Entry, frozen=True, kw_only=True):
     """One limit; spraycheck limits tells what each means."""
 
     exact: ClassVar[bool] = True
@@ -145,12 +145,12 @@ class Limit(Entry, frozen=True, kw_only=True):
 
 
 Limits = Annotated[
-    dict[str, Limit],
+    dict[str, LimitEntry],
     Meta(
         extra_json_schema={
             "required": ["name"],
             "properties": {"name": {"type": "string", "description": LIMITS_NAME}},
-            "additionalProperties": {"$ref": "#/$defs/Limit"},
+            "additionalProperties": {"$ref": "#/$defs/LimitEntry"},
         }
     ),
 ]
@@ -159,7 +159,7 @@ Limits = Annotated[
 Provenance = dict[str, Any]
 
 
-class Error(Entry, frozen=True, kw_only=True):
+class ErrorEntry(Entry, frozen=True, kw_only=True):
     """Why a photo could not be measured."""
 
     stage: Literal[
@@ -273,14 +273,15 @@ def _digits(key: str) -> int | None:
 
 def plain(value: object) -> Any:
     """Return any nesting of values as JSON knows them; what is not finite becomes None."""
+    # Most values are words and numbers: they are asked for first.
+    if value is None or isinstance(value, str | bool | int):
+        return value
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, np.ndarray | np.generic):
         return plain(value.tolist())
-    if isinstance(value, str | bool | int | None):
-        return value
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
     if isinstance(value, Iterable):
         return [plain(item) for item in value]
     return str(value)

@@ -2,33 +2,34 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Literal
+from collections.abc import Callable
+from typing import Annotated, ClassVar, Final, Literal
 
 from msgspec import Meta
 
 from spraycheck.judge.result import Doubt, HoleState, MatchedBy, Outcome, Verdict, Way
 from spraycheck.report.document.entries import (
-    Card,
+    CardEntry,
     Count,
     Direction,
     Entry,
-    Error,
-    Evidence,
-    Finding,
+    ErrorEntry,
+    EvidenceEntry,
+    FindingEntry,
     Limits,
     NotNegative,
-    Photo,
+    PhotoEntry,
     Point,
     Provenance,
     Share,
     Turn,
-    UnreadPhoto,
+    UnreadPhotoEntry,
 )
 
 # -- a nozzle with holes
 
 
-class Centre(Entry, frozen=True, kw_only=True):
+class CentreEntry(Entry, frozen=True, kw_only=True):
     """Where the nozzle stood over the card."""
 
     scaled: ClassVar[bool] = True
@@ -43,7 +44,7 @@ class Centre(Entry, frozen=True, kw_only=True):
     flags: tuple[str, ...] = ()
 
 
-class Plume(Entry, frozen=True, kw_only=True):
+class PlumeEntry(Entry, frozen=True, kw_only=True):
     """One plume."""
 
     scaled: ClassVar[bool] = True
@@ -68,7 +69,7 @@ class Plume(Entry, frozen=True, kw_only=True):
     flags: tuple[str, ...]
 
 
-class Hole(Entry, frozen=True, kw_only=True):
+class HoleEntry(Entry, frozen=True, kw_only=True):
     """One expected hole."""
 
     hole: Count
@@ -86,7 +87,7 @@ class Hole(Entry, frozen=True, kw_only=True):
     doubts: tuple[Doubt, ...] = ()
 
 
-class Spot(Entry, frozen=True, kw_only=True):
+class SpotEntry(Entry, frozen=True, kw_only=True):
     """What is wet, or looks so, and is no plume."""
 
     scaled: ClassVar[bool] = True
@@ -97,7 +98,7 @@ class Spot(Entry, frozen=True, kw_only=True):
     area_mm2: NotNegative | None = None
 
 
-class Quality(Entry, frozen=True, kw_only=True):
+class QualityEntry(Entry, frozen=True, kw_only=True):
     """How far the photo can be trusted."""
 
     scaled: ClassVar[bool] = True
@@ -118,7 +119,7 @@ class Quality(Entry, frozen=True, kw_only=True):
     flags: tuple[str, ...]
 
 
-class PlumeAngles(Entry, frozen=True, kw_only=True):
+class PlumeAnglesEntry(Entry, frozen=True, kw_only=True):
     """Angles of one plume."""
 
     id: Count
@@ -128,7 +129,7 @@ class PlumeAngles(Entry, frozen=True, kw_only=True):
     cone_deg: float | None = None
 
 
-class Angles(Entry, frozen=True, kw_only=True):
+class AnglesEntry(Entry, frozen=True, kw_only=True):
     """Angles that the tip's height over the card gives."""
 
     height_mm: float
@@ -138,10 +139,10 @@ class Angles(Entry, frozen=True, kw_only=True):
     tilt_deg: float | None = None
     tilt_u_deg: float | None = None
     tilt_towards_deg: float | None = None
-    plumes: tuple[PlumeAngles, ...]
+    plumes: tuple[PlumeAnglesEntry, ...]
 
 
-class LayoutHole(Entry, frozen=True, kw_only=True):
+class LayoutHoleEntry(Entry, frozen=True, kw_only=True):
     """One hole of the layout."""
 
     exact: ClassVar[bool] = True
@@ -152,33 +153,33 @@ class LayoutHole(Entry, frozen=True, kw_only=True):
     row: Count = 1
 
 
-class Layout(Entry, frozen=True, kw_only=True):
+class LayoutEntry(Entry, frozen=True, kw_only=True):
     """What was expected."""
 
     name: str
     even: bool
     counts_from: str | None = None
-    holes: tuple[LayoutHole, ...]
+    holes: tuple[LayoutHoleEntry, ...]
 
 
 class HolesDocument(Entry, frozen=True, kw_only=True):
     """A photo that was measured and judged."""
 
     schema: Literal["spraycheck.assessment/1"]
-    photo: Photo
-    card: Card
-    centre: Centre
-    plumes: tuple[Plume, ...]
+    photo: PhotoEntry
+    card: CardEntry
+    centre: CentreEntry
+    plumes: tuple[PlumeEntry, ...]
     rotation_u_deg: NotNegative | None
-    holes: tuple[Hole, ...]
+    holes: tuple[HoleEntry, ...]
     strays: tuple[Count, ...]
-    marks: tuple[Spot, ...]
+    marks: tuple[SpotEntry, ...]
     verdict: Verdict
     probability: Share | None
-    findings: tuple[Finding, ...]
-    angles: Angles | None = None
-    quality: Quality | None = None
-    layout: Layout
+    findings: tuple[FindingEntry, ...]
+    angles: AnglesEntry | None = None
+    quality: QualityEntry | None = None
+    layout: LayoutEntry
     lined_up_with: str | None = None
     limits: Limits
     provenance: Provenance
@@ -188,15 +189,15 @@ class FailureDocument(Entry, frozen=True, kw_only=True):
     """A photo that could not be measured."""
 
     schema: Literal["spraycheck.assessment/1"]
-    photo: UnreadPhoto
+    photo: UnreadPhotoEntry
     verdict: None
-    error: Error
+    error: ErrorEntry
 
 
 # -- an axial spray
 
 
-class Aim(Entry, frozen=True, kw_only=True):
+class AimEntry(Entry, frozen=True, kw_only=True):
     """Where the nozzle's axis was set over; null on a card without an aim."""
 
     scaled: ClassVar[bool] = True
@@ -208,7 +209,7 @@ class Aim(Entry, frozen=True, kw_only=True):
     centroid_px: Point
 
 
-class Patch(Entry, frozen=True, kw_only=True):
+class PatchEntry(Entry, frozen=True, kw_only=True):
     """The central patch."""
 
     scaled: ClassVar[bool] = True
@@ -250,7 +251,7 @@ class Patch(Entry, frozen=True, kw_only=True):
     flags: tuple[str, ...]
 
 
-class Side(Entry, frozen=True, kw_only=True):
+class SideEntry(Entry, frozen=True, kw_only=True):
     """One wet patch beside the central one."""
 
     scaled: ClassVar[bool] = True
@@ -261,7 +262,7 @@ class Side(Entry, frozen=True, kw_only=True):
     outline_px: tuple[Point, ...]
 
 
-class Judged(Entry, frozen=True, kw_only=True):
+class JudgedEntry(Entry, frozen=True, kw_only=True):
     """One limit and what became of it."""
 
     limit: str
@@ -276,7 +277,7 @@ class Judged(Entry, frozen=True, kw_only=True):
     doubts: tuple[Doubt, ...] = ()
 
 
-class Nozzle(Entry, frozen=True, kw_only=True):
+class NozzleEntry(Entry, frozen=True, kw_only=True):
     """What the nozzle should do."""
 
     name: str
@@ -289,18 +290,18 @@ class AxialDocument(Entry, frozen=True, kw_only=True):
     """A photo of a nozzle that sprays along its axis, measured and judged."""
 
     schema: Literal["spraycheck.central/1"]
-    photo: Photo
-    card: Card
-    aim: Aim | None
-    patch: Patch
-    sides: tuple[Side, ...]
-    judged: tuple[Judged, ...]
+    photo: PhotoEntry
+    card: CardEntry
+    aim: AimEntry | None
+    patch: PatchEntry
+    sides: tuple[SideEntry, ...]
+    judged: tuple[JudgedEntry, ...]
     verdict: Verdict
     probability: Share | None
-    findings: tuple[Finding, ...]
+    findings: tuple[FindingEntry, ...]
     spray_angle_deg: float | None
     spray_angle_u_deg: float | None
-    nozzle: Nozzle
+    nozzle: NozzleEntry
     limits: Limits
     provenance: Provenance
 
@@ -308,7 +309,7 @@ class AxialDocument(Entry, frozen=True, kw_only=True):
 # -- several shots, combined or compared
 
 
-class Matching(Entry, frozen=True, kw_only=True):
+class MatchingEntry(Entry, frozen=True, kw_only=True):
     """How the holes of several photos were matched."""
 
     by: MatchedBy
@@ -317,7 +318,7 @@ class Matching(Entry, frozen=True, kw_only=True):
     note: str
 
 
-class HoleOnPhoto(Entry, frozen=True, kw_only=True):
+class HoleOnPhotoEntry(Entry, frozen=True, kw_only=True):
     """One hole on one of several photos."""
 
     state: HoleState
@@ -325,7 +326,7 @@ class HoleOnPhoto(Entry, frozen=True, kw_only=True):
     deviation_deg: float | None
 
 
-class CombinedHole(Entry, frozen=True, kw_only=True):
+class CombinedHoleEntry(Entry, frozen=True, kw_only=True):
     """One hole over all shots."""
 
     hole: Count
@@ -345,10 +346,10 @@ class CombinedHole(Entry, frozen=True, kw_only=True):
     photo_sd_deg: float | None
     shot_sd_ratio: float | None
     photo_sd_ratio: float | None
-    each: tuple[HoleOnPhoto, ...]
+    each: tuple[HoleOnPhotoEntry, ...]
 
 
-class Pair(Entry, frozen=True, kw_only=True):
+class PairEntry(Entry, frozen=True, kw_only=True):
     """One number for directions and one for wetted areas."""
 
     direction: float | None
@@ -363,16 +364,16 @@ class CombinationDocument(Entry, frozen=True, kw_only=True):
     probability: Share | None
     shots: int
     cards: tuple[int, ...]
-    matching: Matching
-    holes: tuple[CombinedHole, ...]
-    extremes: tuple[Evidence, ...]
-    findings: tuple[Finding, ...]
-    widened: Pair
-    photo_scatter: Pair
+    matching: MatchingEntry
+    holes: tuple[CombinedHoleEntry, ...]
+    extremes: tuple[EvidenceEntry, ...]
+    findings: tuple[FindingEntry, ...]
+    widened: PairEntry
+    photo_scatter: PairEntry
     photos: tuple[HolesDocument, ...]
 
 
-class Change(Entry, frozen=True, kw_only=True):
+class ChangeEntry(Entry, frozen=True, kw_only=True):
     """A value before and after."""
 
     before: float | None
@@ -383,7 +384,7 @@ class Change(Entry, frozen=True, kw_only=True):
     sure: bool
 
 
-class ChangedHole(Entry, frozen=True, kw_only=True):
+class ChangedHoleEntry(Entry, frozen=True, kw_only=True):
     """What changed at one hole."""
 
     hole: Count
@@ -391,25 +392,25 @@ class ChangedHole(Entry, frozen=True, kw_only=True):
     state_before: HoleState
     state_after: HoleState
     change: Way
-    area_ratio: Change
-    deviation_deg: Change
+    area_ratio: ChangeEntry
+    deviation_deg: ChangeEntry
 
 
 class ComparisonDocument(Entry, frozen=True, kw_only=True):
     """Two photos of one nozzle compared."""
 
     schema: Literal["spraycheck.comparison/1"]
-    matching: Matching
+    matching: MatchingEntry
     risk: float
-    holes: tuple[ChangedHole, ...]
-    least_area_ratio: Change
-    most_area_ratio: Change
-    furthest_deviation_deg: Change
+    holes: tuple[ChangedHoleEntry, ...]
+    least_area_ratio: ChangeEntry
+    most_area_ratio: ChangeEntry
+    furthest_deviation_deg: ChangeEntry
     before: HolesDocument
     after: HolesDocument
 
 
-class PhotosError(Entry, frozen=True, kw_only=True):
+class TogetherErrorEntry(Entry, frozen=True, kw_only=True):
     """Why photos could not be taken together."""
 
     stage: str
@@ -418,19 +419,26 @@ class PhotosError(Entry, frozen=True, kw_only=True):
     code: str | None = None
 
 
-class RefusedCombination(Entry, frozen=True, kw_only=True):
+class RefusedCombinationDocument(Entry, frozen=True, kw_only=True):
     """Photos that could not be measured, or do not belong together."""
 
     schema: Literal["spraycheck.combination/1"]
     verdict: None
     files: tuple[str, ...]
-    error: PhotosError
+    error: TogetherErrorEntry
 
 
-class RefusedComparison(Entry, frozen=True, kw_only=True):
+class RefusedComparisonDocument(Entry, frozen=True, kw_only=True):
     """Photos that could not be measured, or do not belong together."""
 
     schema: Literal["spraycheck.comparison/1"]
     verdict: None
     files: tuple[str, ...]
-    error: PhotosError
+    error: TogetherErrorEntry
+
+
+REFUSED: Final[dict[str, tuple[Callable[..., Entry], str]]] = {
+    "combination": (RefusedCombinationDocument, "spraycheck.combination/1"),
+    "comparison": (RefusedComparisonDocument, "spraycheck.comparison/1"),
+}
+"""What was asked for to the form of its refusal, and the form's name and version."""

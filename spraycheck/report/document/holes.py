@@ -7,7 +7,7 @@ import numpy as np
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.result import Result, SprayAngles
 from spraycheck.report.document import forms
-from spraycheck.report.document.entries import Photo, Point, entry_of, plain
+from spraycheck.report.document.entries import PhotoEntry, Point, entry_of, plain
 from spraycheck.report.document.shared import (
     card_entry,
     finding_entry,
@@ -36,12 +36,14 @@ def holes_form(result: Result, layout: Layout) -> forms.HolesDocument:
         forms.HolesDocument,
         result,
         schema="spraycheck.assessment/1",
-        photo=entry_of(Photo, result.photo),
+        photo=entry_of(PhotoEntry, result.photo),
         card=card_entry(result.card, scale),
         centre=_centre(result, scale),
         plumes=tuple(_plume(result, k, axes[k]) for k in range(len(result.catalogue))),
         rotation_u_deg=result.catalogue.rotation_u_deg,
-        holes=tuple(entry_of(forms.Hole, hole, reason=hole_reason(hole)) for hole in result.holes),
+        holes=tuple(
+            entry_of(forms.HoleEntry, hole, reason=hole_reason(hole)) for hole in result.holes
+        ),
         marks=_spots(result),
         findings=tuple(finding_entry(finding) for finding in result.findings),
         angles=_angles(result.angles),
@@ -53,17 +55,17 @@ def holes_form(result: Result, layout: Layout) -> forms.HolesDocument:
     )
 
 
-def _centre(result: Result, scale: float) -> forms.Centre:
+def _centre(result: Result, scale: float) -> forms.CentreEntry:
     centre = result.centre
     x_px, y_px = in_photo(result.card, centre.x_mm, centre.y_mm)
     # In the photo the region is an ellipse; this is the circle of its area, seen square-on.
     u_px = float(centre.u95_mm * scale)
-    return entry_of(forms.Centre, centre, x_px=x_px, y_px=y_px, u_px=u_px, u_mm=centre.u95_mm)
+    return entry_of(forms.CentreEntry, centre, x_px=x_px, y_px=y_px, u_px=u_px, u_mm=centre.u95_mm)
 
 
-def _plume(result: Result, k: int, axis_px: tuple[Point, Point] | None) -> forms.Plume:
+def _plume(result: Result, k: int, axis_px: tuple[Point, Point] | None) -> forms.PlumeEntry:
     rows = result.catalogue
-    return forms.Plume(
+    return forms.PlumeEntry(
         id=k + 1,
         centroid_px=points(rows.centroid_px[k : k + 1])[0],
         centroid_mm=points(rows.centroid_mm[k : k + 1])[0],
@@ -88,11 +90,11 @@ def _axes_px(result: Result) -> list[tuple[Point, Point] | None]:
     return [(next(drawn), next(drawn)) if there else None for there in known]
 
 
-def _spots(result: Result) -> tuple[forms.Spot, ...]:
+def _spots(result: Result) -> tuple[forms.SpotEntry, ...]:
     total = float(np.sum(result.catalogue.area_mm2))
     return tuple(
         entry_of(
-            forms.Spot,
+            forms.SpotEntry,
             spot,
             centroid_px=in_photo(result.card, spot.x_mm, spot.y_mm),
             area_frac=spot.area_mm2 / total if total > 0 else None,
@@ -101,25 +103,25 @@ def _spots(result: Result) -> tuple[forms.Spot, ...]:
     )
 
 
-def _quality(result: Result) -> forms.Quality | None:
+def _quality(result: Result) -> forms.QualityEntry | None:
     q = result.quality
     if q is None:
         return None
-    return entry_of(forms.Quality, q, result.photo, edge_frac=edge_frac(q))
+    return entry_of(forms.QualityEntry, q, result.photo, edge_frac=edge_frac(q))
 
 
-def _angles(angles: SprayAngles | None) -> forms.Angles | None:
+def _angles(angles: SprayAngles | None) -> forms.AnglesEntry | None:
     if angles is None:
         return None
     plumes = tuple(
-        forms.PlumeAngles(id=k + 1, **{name: getattr(angles, name)[k] for name in PER_ANGLE})
+        forms.PlumeAnglesEntry(id=k + 1, **{name: getattr(angles, name)[k] for name in PER_ANGLE})
         for k in range(len(angles.axis_angle_deg))
     )
-    return entry_of(forms.Angles, angles, plumes=plumes)
+    return entry_of(forms.AnglesEntry, angles, plumes=plumes)
 
 
-def _layout(layout: Layout) -> forms.Layout:
+def _layout(layout: Layout) -> forms.LayoutEntry:
     columns = ("azimuth_deg", "axis_angle_deg", "diameter_mm", "row")
     rows = zip(*(getattr(layout, name) for name in columns), strict=True)
-    holes = tuple(forms.LayoutHole(**dict(zip(columns, row, strict=True))) for row in rows)
-    return entry_of(forms.Layout, layout, holes=holes)
+    holes = tuple(forms.LayoutHoleEntry(**dict(zip(columns, row, strict=True))) for row in rows)
+    return entry_of(forms.LayoutEntry, layout, holes=holes)

@@ -16,8 +16,8 @@ DRAFT: Final = "https://json-schema.org/draft/2020-12/schema"
 KINDS: Final = {
     "holes": (forms.HolesDocument, forms.FailureDocument),
     "central": (forms.AxialDocument,),
-    "combination": (forms.CombinationDocument, forms.RefusedCombination),
-    "comparison": (forms.ComparisonDocument, forms.RefusedComparison),
+    "combination": (forms.CombinationDocument, forms.RefusedCombinationDocument),
+    "comparison": (forms.ComparisonDocument, forms.RefusedComparisonDocument),
 }
 """Kind of document to its forms, when it could be made and when not."""
 

@@ -32,7 +32,7 @@ def _limits_entry(limits: LimitSet) -> dict[str, Any]:
     each: dict[str, Any] = {"name": limits.name}
     for one in limit_fields(type(limits)):
         on = limits.held(one.name)
-        entry = entries.Limit(
+        entry = entries.LimitEntry(
             value=float(getattr(limits, one.name)) if on else None,
             unit=limits.unit(one.name),
             source=limits.source(one.name),
@@ -42,12 +42,12 @@ def _limits_entry(limits: LimitSet) -> dict[str, Any]:
     return each
 
 
-def card_entry(card: RectifiedCard, scale: float) -> entries.Card:
+def card_entry(card: RectifiedCard, scale: float) -> entries.CardEntry:
     """Return the entry for the sheet; ``scale`` is in photo pixels per mm."""
     corners = np.asarray(card.corners_px)
-    printed = None if card.printed is None else entry_of(entries.Printed, card.printed)
+    printed = None if card.printed is None else entry_of(entries.PrintedEntry, card.printed)
     return entry_of(
-        entries.Card,
+        entries.CardEntry,
         card,
         mm_per_px=1 / scale if scale > 0 else None,
         corners_px=points(corners) if np.isfinite(corners).all() else None,
@@ -55,9 +55,9 @@ def card_entry(card: RectifiedCard, scale: float) -> entries.Card:
     )
 
 
-def finding_entry(finding: Finding) -> entries.Finding:
+def finding_entry(finding: Finding) -> entries.FindingEntry:
     """Return the entry for a finding."""
-    return entries.Finding(
+    return entries.FindingEntry(
         code=finding.code,
         hole=finding.hole if finding.hole > 0 else None,
         text=text_of(finding),
@@ -65,9 +65,9 @@ def finding_entry(finding: Finding) -> entries.Finding:
     )
 
 
-def evidence_entry(check: LimitCheck) -> entries.Evidence:
+def evidence_entry(check: LimitCheck) -> entries.EvidenceEntry:
     """Return the entry for a value and its limit."""
-    return entry_of(entries.Evidence, check)
+    return entry_of(entries.EvidenceEntry, check)
 
 
 def points(places: Any) -> Any:

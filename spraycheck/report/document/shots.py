@@ -26,8 +26,10 @@ def shots_form(result: Result, shots: Shots) -> dict[str, Any]:
         holes=tuple(_hole(hole, over, len(shots.photos)) for hole, over in rows),
         extremes=tuple(evidence_entry(check) for check in worst_checks(result)),
         findings=tuple(finding_entry(finding) for finding in result.findings),
-        widened=forms.Pair(direction=shots.widened[0], area=shots.widened[1]),
-        photo_scatter=forms.Pair(direction=shots.photo_scatter[0], area=shots.photo_scatter[1]),
+        widened=forms.PairEntry(direction=shots.widened[0], area=shots.widened[1]),
+        photo_scatter=forms.PairEntry(
+            direction=shots.photo_scatter[0], area=shots.photo_scatter[1]
+        ),
         photos=(),
     )
     # Each photo has a scale of its own.
@@ -53,24 +55,24 @@ def comparison_form(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _hole(hole: Hole, over: HoleShots, photos: int) -> forms.CombinedHole:
+def _hole(hole: Hole, over: HoleShots, photos: int) -> forms.CombinedHoleEntry:
     each = tuple(
-        forms.HoleOnPhoto(state=state, area_ratio=ratio, deviation_deg=turn)
+        forms.HoleOnPhotoEntry(state=state, area_ratio=ratio, deviation_deg=turn)
         for state, ratio, turn in zip(over.states, over.ratios, over.deviations_deg, strict=True)
     )
     reason = hole_reason(hole, photos)
-    return entry_of(forms.CombinedHole, hole, over, reason=reason, each=each)
+    return entry_of(forms.CombinedHoleEntry, hole, over, reason=reason, each=each)
 
 
-def _matching(matching: Matching) -> forms.Matching:
+def _matching(matching: Matching) -> forms.MatchingEntry:
     turns = matching.turn_deg if matching.sure else None
-    return entry_of(forms.Matching, matching, turn_deg=turns, note=matching_reason(matching))
+    return entry_of(forms.MatchingEntry, matching, turn_deg=turns, note=matching_reason(matching))
 
 
-def _changed_hole(hole: HoleChange) -> forms.ChangedHole:
+def _changed_hole(hole: HoleChange) -> forms.ChangedHoleEntry:
     changes = {"area_ratio": _change(hole.area), "deviation_deg": _change(hole.deviation)}
-    return entry_of(forms.ChangedHole, hole, **changes)
+    return entry_of(forms.ChangedHoleEntry, hole, **changes)
 
 
-def _change(change: Change) -> forms.Change:
-    return entry_of(forms.Change, change, sure=bool(change.sure))
+def _change(change: Change) -> forms.ChangeEntry:
+    return entry_of(forms.ChangeEntry, change, sure=bool(change.sure))

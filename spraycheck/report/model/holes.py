@@ -33,7 +33,7 @@ from spraycheck.report.model.shared import (
     sheet_line,
     told_findings,
 )
-from spraycheck.report.words.findings import title_of
+from spraycheck.report.words.findings import KINDS, title_of
 from spraycheck.report.words.labels import CENTRES, FLAGS, SPOTS, STATES, VERDICTS
 from spraycheck.report.words.numbers import (
     UNKNOWN,
@@ -46,13 +46,13 @@ from spraycheck.report.words.numbers import (
 from spraycheck.report.words.sentences import say, say_count
 from spraycheck.stats.circular import wrap_180
 
-_GRAVITY: Final = (
-    HoleState.BLOCKED,
-    HoleState.OFF_LINE,
-    HoleState.WEAK,
-    HoleState.HEAVY,
-    HoleState.MISSHAPEN,
+_GRAVEST: Final = (HoleState.BLOCKED, HoleState.OFF_LINE)
+GRAVEST_FIRST: Final = (
+    *_GRAVEST,
+    *(state for state in HoleState if state.faulty and state not in _GRAVEST),
 )
+"""Faulty states in the order in which they are told."""
+
 _NO_PATTERN: Final = (Kind.COUNT_DOES_NOT_FIT, Kind.MIRRORED_LAYOUT)
 _HARMLESS: Final = (Kind.NO_SCALE, Kind.CENTRE_DRIP)
 """Findings that never decide a verdict."""
@@ -140,7 +140,7 @@ def explain_verdict(result: Result) -> list[str]:
     of_card = [finding for finding in result.findings if finding.hole == 0]
     if result.verdict is Verdict.FAIL:
         if result.strays:
-            faults.append(_stray(result))
+            faults.append(lowered(KINDS[Kind.STRAY_SPRAY].title))
         return faults or [lowered(title_of(f)) for f in of_card] or [say("see-findings")]
     decisive = [lowered(title_of(f)) for f in of_card if f.kind not in _HARMLESS]
     if not pattern_fits(result):  # no holes to speak of
@@ -155,18 +155,12 @@ def holes_in_words(numbers: Sequence[str], what: str) -> str:
     return say_count("holes-state", len(numbers), holes=", ".join(numbers), state=what)
 
 
-def _stray(result: Result) -> str:
-    from spraycheck.report.words.findings import KINDS
-
-    return lowered(KINDS[Kind.STRAY_SPRAY].title)
-
-
 def _faults_in_words(faulty: Sequence[Hole]) -> list[str]:
     """Name one or two faulty holes with their numbers, more of them by state."""
     if len(faulty) <= 2:
         return [hole_in_words(hole) for hole in faulty]
     parts: list[str] = []
-    for state in _GRAVITY:
+    for state in GRAVEST_FIRST:
         numbers = [str(hole.hole) for hole in faulty if hole.state is state]
         if numbers and parts:
             parts.append(say("more-holes-state", holes=", ".join(numbers), state=STATES[state]))

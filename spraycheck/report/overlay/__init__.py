@@ -19,7 +19,7 @@ from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.result import Result
 from spraycheck.report.model import ReportModel, build_report
-from spraycheck.report.overlay.drawing import Drawing
+from spraycheck.report.overlay.drawing import PhotoDrawing
 from spraycheck.report.overlay.patch import PatchDrawing
 from spraycheck.report.overlay.pen import Box, Pen, Points
 from spraycheck.report.overlay.plumes import HolesDrawing
@@ -133,7 +133,7 @@ def compose_overlay(
 class _Kind:
     """What differs between the pictures of nozzles with holes and of axial sprays."""
 
-    drawing: type[Drawing]
+    drawing: type[PhotoDrawing]
     middle: Callable[[Result], Points]
     panel: Callable[[Pen, Result, ReportModel], list[tuple[str, Box]]]
     panel_units: float

@@ -27,7 +27,7 @@ class Tag:
     request: Request
 
 
-class Drawing:
+class PhotoDrawing:
     """Draws one result onto its photo, layer by layer.
 
     Parameters

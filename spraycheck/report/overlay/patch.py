@@ -9,7 +9,7 @@ import numpy as np
 
 from spraycheck.judge.result import LimitCheck, Outcome
 from spraycheck.report.looks import LOOKS, OUTCOME_LOOKS, Sight
-from spraycheck.report.overlay.drawing import Drawing
+from spraycheck.report.overlay.drawing import PhotoDrawing
 from spraycheck.report.overlay.pen import PAPER, circle
 from spraycheck.report.overlay.view import smooth_outline
 from spraycheck.report.words.sentences import say
@@ -23,7 +23,7 @@ _OF_OUTLINE: Final = (
 _WORST_FIRST: Final = (Outcome.BROKEN, Outcome.UNSURE, Outcome.KEPT, Outcome.NOT_JUDGED)
 
 
-class PatchDrawing(Drawing):
+class PatchDrawing(PhotoDrawing):
     """Draws the patch of an axial spray."""
 
     def spray(self) -> None:

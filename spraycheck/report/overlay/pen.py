@@ -1,4 +1,4 @@
-"""Drawing that stays readable on any background: every stroke and letter has a casing.
+"""PhotoDrawing that stays readable on any background: every stroke and letter has a casing.
 
 Sizes are in units of one hundredth of the picture's width, so that what is readable on a phone is
 readable at any pixel count. Positions are in pixels.

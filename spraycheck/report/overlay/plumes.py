@@ -11,7 +11,7 @@ from spraycheck.judge.result import Hole, HoleState
 from spraycheck.report.looks import LOOKS, Look, Sight
 from spraycheck.report.model.holes import pattern_fits
 from spraycheck.report.model.shared import brief_value
-from spraycheck.report.overlay.drawing import Drawing
+from spraycheck.report.overlay.drawing import PhotoDrawing
 from spraycheck.report.overlay.pen import INK, PAPER, Points, circle
 from spraycheck.report.overlay.view import ghost_outline, smooth_outline
 from spraycheck.report.words.labels import STATES
@@ -34,7 +34,7 @@ def label_text(holes: list[Hole], *, merged: bool = False) -> str:
     return say("label-holes", holes=numbers, what=what)
 
 
-class HolesDrawing(Drawing):
+class HolesDrawing(PhotoDrawing):
     """Draws the plumes of a nozzle with holes."""
 
     def spray(self) -> None:

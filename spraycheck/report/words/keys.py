@@ -416,9 +416,9 @@ LIMITS_NAME: Final = "what the set of limits is called"
 ALIKE: Final[Mapping[str, str]] = MappingProxyType(
     {
         "UnreadPhoto": "Photo",
-        "PhotosError": "Error",
-        "RefusedCombination": "RefusalDocument",
-        "RefusedComparison": "RefusalDocument",
+        "TogetherError": "Error",
+        "RefusedCombinationDocument": "RefusalDocument",
+        "RefusedComparisonDocument": "RefusalDocument",
     }
 )
 """Entry to another one whose keys it has."""
@@ -445,4 +445,5 @@ PREAMBLE: Final = (
 
 def meaning_of(form: str, key: str) -> str:
     """Say what a key of a form, or of an entry of one, means."""
-    return KEYS.get(ALIKE.get(form, form), {}).get(key) or COMMON[key]
+    entry = form.removesuffix("Entry")
+    return KEYS.get(ALIKE.get(entry, entry), {}).get(key) or COMMON[key]

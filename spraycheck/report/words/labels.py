@@ -1,6 +1,7 @@
 """Words for the members of closed sets: states, verdicts, doubts, remedies, limits, flags.
 
-One line for every member. Adding one elsewhere fails the tests until it has its line here.
+One line for every member, but where the members are words themselves. Adding one elsewhere fails
+the tests until it has its line here.
 """
 
 from __future__ import annotations
@@ -21,29 +22,12 @@ from spraycheck.judge.result import (
 )
 
 VERDICTS: Final[Mapping[Verdict, str]] = MappingProxyType(
-    {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.RECHECK: "RECHECK"}
+    {verdict: verdict.value.upper() for verdict in Verdict}
 )
-
-STATES: Final[Mapping[HoleState, str]] = MappingProxyType(
-    {
-        HoleState.CLEAR: "clear",
-        HoleState.WEAK: "weak",
-        HoleState.HEAVY: "heavy",
-        HoleState.BLOCKED: "blocked",
-        HoleState.OFF_LINE: "off-line",
-        HoleState.MISSHAPEN: "misshapen",
-        HoleState.UNSURE: "unsure",
-    }
-)
-
-OUTCOMES: Final[Mapping[Outcome, str]] = MappingProxyType(
-    {
-        Outcome.KEPT: "kept",
-        Outcome.BROKEN: "broken",
-        Outcome.UNSURE: "unsure",
-        Outcome.NOT_JUDGED: "not judged",
-    }
-)
+STATES: Final[Mapping[HoleState, str]] = MappingProxyType({one: one.value for one in HoleState})
+OUTCOMES: Final[Mapping[Outcome, str]] = MappingProxyType({one: one.value for one in Outcome})
+CHANGES: Final[Mapping[Way, str]] = MappingProxyType({one: one.value for one in Way})
+"""The values of these sets are plain English words already; another language lists its own."""
 
 DOUBTS: Final[Mapping[Doubt, str]] = MappingProxyType(
     {
@@ -128,16 +112,6 @@ MATCHED_BY: Final[Mapping[MatchedBy, str]] = MappingProxyType(
         MatchedBy.PATTERN: "by best fit of the patterns",
         MatchedBy.PICTURE: "by the shape of the wet patches, all on one card",
         MatchedBy.NONE: "not",
-    }
-)
-
-CHANGES: Final[Mapping[Way, str]] = MappingProxyType(
-    {
-        Way.BETTER: "better",
-        Way.WORSE: "worse",
-        Way.CHANGED: "changed",
-        Way.NO_SURE_CHANGE: "no sure change",
-        Way.NOT_KNOWN: "not known",
     }
 )
 
