@@ -26,7 +26,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 
-ROOMS = ("card", "spray", "judge")
+ROOMS = ("card", "spray", "judge", "bench")
 
 FREE = frozenset({0, 1, -1, 2, 0.5, 90, 180, 360})
 
@@ -62,31 +62,27 @@ TO_DO: frozenset[str] = frozenset(
         "card/spec.py",
         "card/target/__init__.py",
         "card/target/label.py",
-        "judge/assessment/area_ratios.py",
-        "judge/assessment/checks.py",
-        "judge/assessment/holes.py",
-        "judge/assessment/illumination.py",
-        "judge/assessment/layout_check.py",
-        "judge/assessment/missing.py",
-        "judge/assessment/pattern.py",
-        "judge/assessment/residuals.py",
-        "judge/axial/assessment.py",
-        "judge/axial/budget.py",
-        "judge/axial/finding.py",
-        "judge/axial/measurement.py",
-        "judge/axial/numbers.py",
-        "judge/axial/shadow.py",
-        "judge/findings/__init__.py",
+        "judge/holes.py",
+        "judge/illumination.py",
         "judge/matching.py",
         "judge/quality/light.py",
         "judge/quality/metrics.py",
         "judge/quality/sharpness.py",
         "judge/quality/wicking.py",
-        "judge/shots/averaging.py",
+        "judge/residuals.py",
         "judge/shots/comparing.py",
         "judge/shots/matching.py",
+        "judge/shots/means.py",
         "judge/shots/same_card.py",
         "judge/standoff.py",
+        "judge/values.py",
+        "spray/axial/finding.py",
+        "spray/axial/measure.py",
+        "spray/axial/region.py",
+        "spray/axial/shadow.py",
+        "spray/axial/uncertainty.py",
+        "spray/wetness/depth.py",
+        "spray/wetness/light.py",
     }
 )
 """Files, from the package's folder, that still hold unnamed numbers."""

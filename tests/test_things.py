@@ -19,6 +19,7 @@ from spraycheck import (
 from spraycheck.judge.result import Doubt
 from spraycheck.report.model import build_report
 from spraycheck.report.terminal import terminal_report
+from spraycheck.report.words.findings import hole_reason
 from spraycheck.report.words.labels import FLAGS
 from spraycheck.spray.containers import CellFlag
 
@@ -68,6 +69,7 @@ def test_a_hole_whose_plume_runs_into_the_rod_is_unsure_and_not_blocked() -> Non
     lost = [hole for hole in result.holes if hole.plume is None]
     assert [hole.state for hole in lost] == ["unsure"]
     assert lost[0].doubts == (Doubt.OBJECT_LEFT_OUT,)
+    assert "under something on the card" in hole_reason(lost[0])
     assert result.verdict == "recheck"
 
 

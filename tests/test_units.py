@@ -37,7 +37,7 @@ def test_pressures_go_there_and_back(value: float, a: str, b: str) -> None:
     ],
 )
 def test_what_people_type_is_understood(text: str, bar: float) -> None:
-    assert units.parse_pressure(text) == pytest.approx(bar, abs=5e-4)
+    assert units.read_pressure(text).bar == pytest.approx(bar, abs=5e-4)
 
 
 @pytest.mark.parametrize(
@@ -58,7 +58,7 @@ def test_what_people_type_is_understood(text: str, bar: float) -> None:
 )
 def test_what_cannot_be_meant_is_refused(text: str, message: str) -> None:
     with pytest.raises(InputError, match=message):
-        units.parse_pressure(text)
+        units.read_pressure(text)
 
 
 def test_unknown_units_are_named() -> None:

@@ -18,11 +18,12 @@ import numpy as np
 
 from spraycheck.arrays import Float
 from spraycheck.constants import COVERAGE_FACTOR_95
-from spraycheck.judge.limits import AxialLimits, Limits
+from spraycheck.judge.limits import Limits, LimitSet
 from spraycheck.judge.result import Doubt, LimitCheck, Remedy
 from spraycheck.stats.conformity import (
     Tolerance,
     conformity_probability,
+    guard_factor,
     joint_bounds,
     joint_conformity,
     risk_per_limit,
@@ -37,6 +38,9 @@ the joint probability is not worked out (chosen: far below any sensible risk).""
 
 LATTICE: Final = {"points": 512, "shifts": 4}
 """Fewer points than the default: the error stays below 1e-3, a tenth of the smallest risk used."""
+
+ONE_TAIL: Final = 0.025
+"""Beyond either end of an interval that holds 95 %."""
 
 LEAST_RATIO: Final = 1e-9
 """Stands for a ratio of nought, which has no logarithm."""
@@ -95,6 +99,15 @@ DOUBTS: Final[Mapping[Doubt, tuple[Effect, Remedy | None]]] = MappingProxyType(
         Doubt.NO_HOLLOW: (Effect.WAIVED, None),
         Doubt.NO_AIM: (Effect.WAIVED, None),
         Doubt.NO_HEIGHT: (Effect.WAIVED, None),
+        Doubt.FEW_POPS: (Effect.WITHHELD, Remedy.READ_AGAIN),
+        Doubt.GAUGE_OVERDUE: (Effect.WITHHELD, Remedy.CHECK_GAUGE),
+        Doubt.GAUGE_UNDATED: (Effect.TOLD, Remedy.CHECK_GAUGE),
+        Doubt.HELD_LOW: (Effect.NO_PASS, Remedy.HOLD_AGAIN),
+        Doubt.HELD_HIGH: (Effect.NO_PROOF, Remedy.HOLD_AGAIN),
+        Doubt.HELD_SHORT: (Effect.NO_PASS, Remedy.HOLD_AGAIN),
+        Doubt.HELD_LONG: (Effect.NO_PROOF, Remedy.HOLD_AGAIN),
+        Doubt.OFF_CONDITIONS: (Effect.WITHHELD, Remedy.READ_AGAIN),
+        Doubt.SEVERAL_GAUGES: (Effect.TOLD, Remedy.READ_AGAIN),
     }
 )
 """What each doubt does to the checks that carry it, and what settles it; without a remedy of its
@@ -130,11 +143,12 @@ def check_limit(
     limit: str,
     value: float,
     sigma: float,
-    limits: Limits | AxialLimits,
+    limits: LimitSet,
     *,
     hole: int = 0,
     doubts: Sequence[Doubt] = (),
     sigma_at_limit: float | None = None,
+    dof: float = math.inf,
 ) -> LimitCheck:
     """Hold a value against a limit by its name.
 
@@ -146,7 +160,7 @@ def check_limit(
         In the limit's unit; NaN where it is not known.
     sigma : float
         Standard uncertainty; of a ratio that is held in logarithms the relative one.
-    limits : Limits or AxialLimits
+    limits : LimitSet
         What is tolerated.
     hole : int
         The hole it is about; 0 for none.
@@ -154,6 +168,8 @@ def check_limit(
         What else is doubtful about it.
     sigma_at_limit : float, optional
         Standard uncertainty that the value would have at the limit, where it is another one.
+    dof : float
+        Degrees of freedom of ``sigma``; infinite for a normal distribution.
 
     Returns
     -------
@@ -171,12 +187,14 @@ def check_limit(
             math.log(max(value, LEAST_RATIO)) if log else value,
             sigma if sigma_at_limit is None else sigma_at_limit,
             Tolerance(lower=lower, upper=upper),
+            dof,
         )
+    factor = guard_factor(ONE_TAIL, dof) if math.isfinite(dof) else COVERAGE_FACTOR_95
     return LimitCheck(
         limit=limit,
         hole=hole,
         value=value,
-        u=COVERAGE_FACTOR_95 * sigma * (value if log else 1.0),
+        u=factor * sigma * (value if log else 1.0),
         allowed=float(getattr(limits, limit)),
         unit=limits.unit(limit),
         probability=probability,
@@ -199,7 +217,7 @@ def check_plume(hole: int, found: int, doubts: Sequence[Doubt] = ()) -> LimitChe
     )
 
 
-def shared_risk(limits: Limits | AxialLimits, count: int) -> float:
+def shared_risk(limits: LimitSet, count: int) -> float:
     """Risk that each of ``count`` values may take alone, so that all together take the nozzle's."""
     return risk_per_limit(max(count, 1), limits.risk)
 

@@ -103,6 +103,16 @@ class Doubt(StrEnum):
     NO_HOLLOW = "no-hollow"
     NO_AIM = "no-aim"
     NO_HEIGHT = "no-height"
+    # of readings at the bench
+    FEW_POPS = "few-pops"
+    GAUGE_OVERDUE = "gauge-overdue"
+    GAUGE_UNDATED = "gauge-undated"
+    HELD_LOW = "held-low"
+    HELD_HIGH = "held-high"
+    HELD_SHORT = "held-short"
+    HELD_LONG = "held-long"
+    OFF_CONDITIONS = "off-conditions"
+    SEVERAL_GAUGES = "several-gauges"
 
 
 class Remedy(StrEnum):
@@ -114,6 +124,9 @@ class Remedy(StrEnum):
     DRY_PHOTO = "dry-photo"
     PRINTED_CARD = "printed-card"
     WHOLE_CARD = "whole-card"
+    READ_AGAIN = "read-again"
+    HOLD_AGAIN = "hold-again"
+    CHECK_GAUGE = "check-gauge"
 
 
 class Kind(StrEnum):

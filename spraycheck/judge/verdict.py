@@ -56,7 +56,7 @@ def decide(case: Case) -> Ruling:
     """Set the outcome of every check, the state of every hole, and the verdict."""
     risk = case.limits.risk
     alone = shared_risk(case.limits, case.sharing)
-    checks = [replace(one, outcome=_outcome(one, alone, risk)) for one in case.checks]
+    checks = [replace(one, outcome=outcome_of(one, alone, risk)) for one in case.checks]
     probability = _probability(case, checks)
     outcomes = {one.outcome for one in checks if not has(one.doubts, Effect.NO_OBSTACLE)}
     worst = _least_sure(checks)
@@ -110,7 +110,18 @@ def verdict_of(
     return Verdict.PASS
 
 
-def _outcome(check: LimitCheck, alone: float, risk: float) -> Outcome:
+def outcome_of(check: LimitCheck, alone: float, risk: float) -> Outcome:
+    """Say what becomes of a check.
+
+    Parameters
+    ----------
+    check : LimitCheck
+        With its probability and doubts.
+    alone : float
+        Risk that this value may take alone of being called broken.
+    risk : float
+        Of a wrong verdict on the whole.
+    """
     if has(check.doubts, Effect.WAIVED):
         return Outcome.NOT_JUDGED
     if check.probability <= alone and not has(check.doubts, Effect.NO_PROOF):

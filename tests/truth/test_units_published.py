@@ -36,7 +36,7 @@ def test_opening_pressures_side_by_side(bar: float, psi: float, kgf: float, mpa:
     assert units.convert_pressure(bar, "bar", "psi") == pytest.approx(psi, abs=0.051)
     assert units.convert_pressure(bar, "bar", "kgf/cm2") == pytest.approx(kgf, abs=0.0051)
     assert units.convert_pressure(bar, "bar", "MPa") == pytest.approx(mpa, abs=1e-9)
-    assert units.parse_pressure(f"{psi} psi") == pytest.approx(bar, abs=0.005)
+    assert units.read_pressure(f"{psi} psi").bar == pytest.approx(bar, abs=0.005)
 
 
 @pytest.mark.parametrize(

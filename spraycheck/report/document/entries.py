@@ -273,14 +273,15 @@ def _digits(key: str) -> int | None:
 
 def plain(value: object) -> Any:
     """Return any nesting of values as JSON knows them; what is not finite becomes None."""
+    # Most values are words and numbers: they are asked for first.
+    if value is None or isinstance(value, str | bool | int):
+        return value
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, np.ndarray | np.generic):
         return plain(value.tolist())
-    if isinstance(value, str | bool | int | None):
-        return value
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
     if isinstance(value, Iterable):
         return [plain(item) for item in value]
     return str(value)

@@ -68,6 +68,17 @@ DOUBTS: Final[Mapping[Doubt, str]] = MappingProxyType(
         Doubt.NO_HOLLOW: "no closed hollow to be seen",
         Doubt.NO_AIM: "no aim on the card",
         Doubt.NO_HEIGHT: "the tip's height or the nozzle's angle is not known",
+        Doubt.FEW_POPS: "fewer than two pops are left after the first ones, so their scatter is "
+        "not known",
+        Doubt.GAUGE_OVERDUE: "the gauge's calibration was overdue",
+        Doubt.GAUGE_UNDATED: "it is not known when the gauge is due for calibration",
+        Doubt.HELD_LOW: "the seat was held at less pressure than asked for",
+        Doubt.HELD_HIGH: "the seat was held at more pressure than asked for",
+        Doubt.HELD_SHORT: "the seat was held for less time than asked for",
+        Doubt.HELD_LONG: "the seat was held for longer than asked for, and when it dropped is not "
+        "known",
+        Doubt.OFF_CONDITIONS: "pressure or temperature were not those asked for, or not noted",
+        Doubt.SEVERAL_GAUGES: "not all of it was read from one gauge",
     }
 )
 """Why something cannot be told, or is not asked; ``{what}`` is a value's name."""
@@ -83,6 +94,12 @@ REMEDIES: Final[Mapping[Remedy, str]] = MappingProxyType(
         "target card.",
         Remedy.WHOLE_CARD: "Photograph the whole card, or spray a fresh one with the nozzle over "
         "its middle.",
+        Remedy.READ_AGAIN: "Cover closed and hands out: read it again and more often, on one gauge "
+        "and under the conditions asked for.",
+        Remedy.HOLD_AGAIN: "Release the pressure and read zero on the gauge first, wipe the tip, "
+        "close the cover, and hold again at the pressure and for the time asked for.",
+        Remedy.CHECK_GAUGE: "Have the gauge checked against a calibrated one, and note when it is "
+        "due next.",
     }
 )
 """What settles a doubt, as the next step of a finding."""
