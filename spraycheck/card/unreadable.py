@@ -44,8 +44,11 @@ class UnreadableSettings:
         Natural-log loss of light, in the colour that loses least, from which a spot may be ink: a
         marker with much white in its code, blurred by a third of its side, still shows 0.45.
     least_filled, least_side_px : float
-        Least share of its rectangle that a spot fills, and least width, pixels (chosen: a square is
-        all its rectangle, a stroke of handwriting little of it).
+        Least share of its rectangle that a spot's outline fills, and least width, pixels (chosen: a
+        square is all its rectangle, a stroke of handwriting little of it).
+    least_dark : float
+        Least share of its rectangle that is dark itself: the border of a coded square alone is 0.56
+        of it, a drawn ring as large as a square less than 0.3.
     alike_log : float
         Log of size within which spots are alike and fit the distance between them.
     near_sides : float
@@ -64,6 +67,7 @@ class UnreadableSettings:
     least_depth: float = 0.4
     least_filled: float = 0.65
     least_side_px: float = 5.0
+    least_dark: float = 0.5
     alike_log: float = 0.35
     near_sides: float = 0.5
     least_squares: int = 4
@@ -144,7 +148,9 @@ def _spots(log: FloatMap, around: int) -> tuple[Complexes, Float]:
         side = math.sqrt((width + 1) * (height + 1))
         compact = cv2.contourArea(contour) > UNREADABLE.least_filled * width * height
         square = abs(math.log((width + 1) / (height + 1))) < UNREADABLE.alike_log
-        if compact and square and UNREADABLE.least_side_px < side < around / 2:
+        x, y, across, down = cv2.boundingRect(contour)
+        full = dark[y : y + down, x : x + across].sum() > UNREADABLE.least_dark * width * height
+        if compact and full and square and UNREADABLE.least_side_px < side < around / 2:
             at.append(complex(*middle))
             sides.append(side)
     return np.array(at, complex), np.array(sides)
