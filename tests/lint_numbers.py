@@ -81,8 +81,6 @@ TO_DO: frozenset[str] = frozenset(
         "spray/axial/region.py",
         "spray/axial/shadow.py",
         "spray/axial/uncertainty.py",
-        "spray/wetness/depth.py",
-        "spray/wetness/light.py",
     }
 )
 """Files, from the package's folder, that still hold unnamed numbers."""
