@@ -31,3 +31,6 @@ MAD_TO_SIGMA: Final = 1.4826
 TINY: Final = 1e-6
 """What keeps a division or a logarithm from zero; small against everything that it stands beside
 here (depths, mm, areas), so it decides nothing."""
+
+PERCENT: Final = 100.0
+"""Per cent in a whole: for numbers that a message says in per cent."""

@@ -33,7 +33,6 @@ DECLARATIONS: Final = frozenset({"judge/limits.py"})
 """Files that declare what each limit is for, and where its default comes from."""
 
 LEFT: Final = (
-    "card/",
     "photo/files.py",
     "photo/pictures.py",
     "photo/reading.py",

@@ -119,12 +119,9 @@ def find_card(
         if shows := what_shows(grey, working.rgb, seen):
             raise _unread(shows)
     if spec.which or not math.isnan(spec.printed_x_mm):
-        asked = "the printed length was given" if spec.which == 0 else "a card number was given"
         raise CardNotFoundError(
-            f"no printed target card shows in the photo, although {asked}",
+            "no-printed-card-length" if spec.which == 0 else "no-printed-card-number",
             stage="rectification",
-            hint="photograph the whole card with its black squares, or leave the option out for a "
-            "plain sheet",
         )
     card = _rectify(photo, working, spec, cell_mm, 1.0, settings)
     if shows := what_shows_on(card):
@@ -179,11 +176,7 @@ def _rectify(
     settings: CardSettings,
 ) -> RectifiedCard:
     if min(photo.rgb.shape[:2]) < 16 or np.ptp(photo.rgb[::8, ::8]) < 3:
-        raise CardNotFoundError(
-            "the photo shows nothing: every pixel is alike; expected a sheet of paper",
-            stage="rectification",
-            hint="photograph the whole sheet in even light, lens uncovered",
-        )
+        raise CardNotFoundError("photo-blank", stage="rectification")
 
     def to_full(points: Float) -> Float:
         return photo.to_full((points + 0.5) * working.scale - 0.5)
@@ -249,11 +242,7 @@ def rectify_printed_card(
     """
     sets = _cards(_read(_grey(photo)))
     if not sets:
-        raise CardNotFoundError(
-            "no printed target card shows in the photo",
-            stage="rectification",
-            hint="photograph the whole card with its black squares",
-        )
+        raise CardNotFoundError("no-printed-card", stage="rectification")
     return _show_one(photo, spec, sets, cell_mm, curl, settings)
 
 
@@ -272,14 +261,14 @@ def _show_one(
     return show_print(photo, spec, fit, label, cell_mm, settings.grid)
 
 
-def _unread(shows: str) -> CardNotFoundError:
+def _unread(shows: tuple[str, int]) -> CardNotFoundError:
     """Taken for a plain sheet, the card's print would read as plumes."""
     return CardNotFoundError(
-        f"a printed target card shows ({shows}), but at most {MIN_MARKERS - 1} of its coded "
-        f"squares can be read, expected at least {MIN_MARKERS}",
+        f"printed-card-{shows[0]}",
         stage="rectification",
-        hint="photograph the whole card again from closer, in focus and in even light, its black "
-        "squares uncovered; other sheets with black squares cannot be judged",
+        count=shows[1],
+        most=MIN_MARKERS - 1,
+        least=MIN_MARKERS,
     )
 
 
@@ -309,28 +298,21 @@ def _cards(seen: list[SeenMarker]) -> list[MarkerSet]:
     mirrored = [m for m in seen if m.mirrored]
     upright = [m for m in seen if not m.mirrored]
     if len(mirrored) >= MIN_MARKERS and len(mirrored) > len(upright):
-        raise CardNotFoundError(
-            "the photo is mirrored: the card's markers read the wrong way round",
-            stage="rectification",
-            hint="send the photo as it was taken; switch off the selfie camera's mirror",
-        )
+        raise CardNotFoundError("photo-mirrored", stage="rectification")
     sets = group_markers(upright)
     full = [s for s in sets if len(s.seen) >= MIN_MARKERS]
     if full:
         return full
     if len({m.number for m in upright}) >= MIN_MARKERS:
-        raise CardNotFoundError(
-            f"{len(upright)} markers were found, but they do not lie as on a target card",
-            stage="rectification",
-            hint="use a card printed whole by `spraycheck card`, one piece, not cut up",
-        )
+        raise CardNotFoundError("markers-misplaced", stage="rectification", found=len(upright))
     if sets:
         card = sets[0].card
         raise CardNotFoundError(
-            f"only 2 of the target card's {len(card.markers)} markers can be read, expected at "
-            f"least {MIN_MARKERS}",
+            "markers-few",
             stage="rectification",
-            hint="photograph the whole card from closer, black squares uncovered and in even light",
+            found=2,
+            total=len(card.markers),
+            least=MIN_MARKERS,
         )
     return []
 
@@ -344,17 +326,17 @@ def _chosen(
     if 1 <= spec.which <= len(ordered):
         return ordered[spec.which - 1]
     names = []
-    for number, one in enumerate(ordered, start=1):
+    for one in ordered:
         fit = fit_card(photo, one, CardSpec(), settings.surface, curl=1.0)
         label = _label(photo, fit)
         said = " ".join(t for t in (label.job, label.injector) if t) if label else ""
-        names.append(f"{number} ({said or 'no name read'})")
-    found = f"card number {spec.which} was asked for, but " if spec.which else ""
+        names.append(said)
+    if spec.which:
+        raise CardNotFoundError(
+            "card-number", stage="rectification", cards=tuple(names), wanted=spec.which
+        )
     raise CardNotFoundError(
-        f"{found}{len(ordered)} target card{'s show' if len(ordered) > 1 else ' shows'} in the "
-        f"photo, from the left: {', '.join(names)}; expected one, or to be told which",
-        stage="rectification",
-        hint="photograph one card at a time, or say which with --card-number",
+        "several-cards", stage="rectification", count=len(names), cards=tuple(names)
     )
 
 
@@ -365,7 +347,5 @@ def _label(photo: Photo, fit: FittedCard) -> Label | None:
 def _check_label(label: Label | None) -> None:
     if label is not None and label.version != CARD_VERSION:
         raise CardNotFoundError(
-            f"the card is of version {label.version}, expected {CARD_VERSION}",
-            stage="rectification",
-            hint="print new cards with this version of spraycheck, or update spraycheck",
+            "card-version", stage="rectification", found=label.version, expected=CARD_VERSION
         )

@@ -254,10 +254,11 @@ def fit_card(
     ]
     if len(placed) < MIN_MARKERS:
         raise CardNotFoundError(
-            f"only {len(placed)} of the target card's {len(found.card.markers)} markers are sharp "
-            f"and whole, expected at least {MIN_MARKERS}",
+            "markers-blurred",
             stage="rectification",
-            hint="photograph the whole card from closer, sharp, its black squares uncovered",
+            found=len(placed),
+            total=len(found.card.markers),
+            least=MIN_MARKERS,
         )
     lengths = (spec.printed_x_mm, spec.printed_y_mm)
     stretch = tuple(1.0 if math.isnan(length) else length / CHECK_LINE_MM for length in lengths)

@@ -60,11 +60,7 @@ def divide_by_reference(card: RectifiedCard, reference: RectifiedCard) -> Rectif
     before, known = _fitted(before, known, shape)
     both = card.inside & known
     if both.mean() < 0.5 * card.inside.mean():
-        raise CardNotFoundError(
-            "the dry photo and the sprayed photo have less than half of the card in common",
-            stage="rectification",
-            hint="photograph the whole card both times",
-        )
+        raise CardNotFoundError("dry-apart", stage="rectification")
     middle = np.median(before[::4, ::4][both[::4, ::4]], axis=0).astype(np.float32)
     seen = np.where(both[..., None], before, middle)
     smooth = cv2.GaussianBlur(seen, (0, 0), SMOOTH_MM / card.cell_mm)
@@ -80,17 +76,9 @@ def divide_by_reference(card: RectifiedCard, reference: RectifiedCard) -> Rectif
 def _check_same(card: RectifiedCard, clean: RectifiedCard) -> None:
     for one, which in ((card, "sprayed"), (clean, "dry")):
         if one.found_by == "none":
-            raise CardNotFoundError(
-                f"the {which} photo shows no sheet to lay the two photos over one another",
-                stage="rectification",
-                hint="photograph the card both times with all its edges, or use a printed card",
-            )
+            raise CardNotFoundError("dry-no-sheet", stage="rectification", which=which)
     if (card.printed is None) != (clean.printed is None):
-        raise CardNotFoundError(
-            "one photo shows a printed target card and the other a plain sheet",
-            stage="rectification",
-            hint="give a dry photo of the very card that was sprayed",
-        )
+        raise CardNotFoundError("dry-other-kind", stage="rectification")
     if card.printed is not None and clean.printed is not None:
         mine, other = (
             (c.paper, c.version, c.job, c.injector) for c in (card.printed, clean.printed)
@@ -99,17 +87,17 @@ def _check_same(card: RectifiedCard, clean: RectifiedCard) -> None:
         if mine[0] != other[0] or (read and mine != other):
             names = [" ".join(t for t in (c[0].upper(), *c[2:]) if t) for c in (other, mine)]
             raise CardNotFoundError(
-                f"the dry photo is of another card ({names[0]}), expected {names[1]}",
-                stage="rectification",
-                hint="give a dry photo of the very card that was sprayed",
+                "dry-other-card", stage="rectification", found=names[0], expected=names[1]
             )
     ratio = np.array(sorted(card.size_mm)) / np.array(sorted(clean.size_mm))
     if np.abs(np.log(ratio)).max() > SIZE_TOLERANCE:
         raise CardNotFoundError(
-            f"the dry photo shows a sheet of {clean.size_mm[0]:.0f} x {clean.size_mm[1]:.0f} mm, "
-            f"the sprayed one of {card.size_mm[0]:.0f} x {card.size_mm[1]:.0f}",
+            "dry-other-size",
             stage="rectification",
-            hint="give a dry photo of the very card that was sprayed",
+            width_mm=clean.size_mm[0],
+            height_mm=clean.size_mm[1],
+            other_width_mm=card.size_mm[0],
+            other_height_mm=card.size_mm[1],
         )
 
 

@@ -78,8 +78,10 @@ class UnreadableSettings:
 UNREADABLE: Final = UnreadableSettings()
 
 
-def what_shows(grey: NDArray[np.uint8], small: NDArray[np.uint8], seen: list[SeenMarker]) -> str:
-    """Say in a few words what shows of a target card that cannot be read; empty where nothing.
+def what_shows(
+    grey: NDArray[np.uint8], small: NDArray[np.uint8], seen: list[SeenMarker]
+) -> tuple[str, int] | None:
+    """Tell what shows of a target card that cannot be read, and how many; None where nothing.
 
     Parameters
     ----------
@@ -91,23 +93,23 @@ def what_shows(grey: NDArray[np.uint8], small: NDArray[np.uint8], seen: list[See
         What was read as markers, too few for a card.
     """
     if count := count_squares(LINEAR[_brightest(small)]):
-        return f"{count} dark squares lie as on one"
+        return ("squares", count)
     # Clutter is now and then read as a marker by putting wrong cells right; without that, never.
     if seen and read_markers(grey, {m.number for m in seen}, correct=False):
-        return "one of its coded squares"
+        return ("marker", 1)
     codes = zxingcpp.read_barcodes(grey, formats=_QR)
-    return "its QR code" if any(parse_label(code.text) for code in codes) else ""
+    return ("code", 1) if any(parse_label(code.text) for code in codes) else None
 
 
-def what_shows_on(card: RectifiedCard) -> str:
-    """Say what shows on a sheet found by its edges, square-on and without the table."""
+def what_shows_on(card: RectifiedCard) -> tuple[str, int] | None:
+    """Tell what shows on a sheet found by its edges, square-on and without the table."""
     block = block_for(card.inside, UNREADABLE.working_px)
     light = _brightest(reduce_by(card.linear_rgb, block))
     inside = reduce_by(card.inside.astype(np.uint8), block).astype(bool)
     # Beside the sheet there is nothing dark: its rim is white all the way.
     light[~inside] = np.median(light[::4, ::4][inside[::4, ::4]])
     count = count_squares(light)
-    return f"{count} dark squares lie as on one" if count else ""
+    return ("squares", count) if count else None
 
 
 def _brightest(rgb: NDArray[Any]) -> NDArray[Any]:

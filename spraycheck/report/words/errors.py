@@ -74,7 +74,7 @@ ERRORS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
             "send the photo as it was taken; switch off the selfie camera's mirror",
         ),
         "several-cards": (
-            "several target cards show in the photo, from the left: {cards}; expected one, or to "
+            "{count:d} target cards show in the photo, from the left: {cards}; expected one, or to "
             "be told which",
             "photograph one card at a time, or say which with --card-number",
         ),

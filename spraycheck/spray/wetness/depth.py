@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from spraycheck.arrays import Float, FloatMap, Mask
-from spraycheck.constants import MAD_TO_SIGMA, TINY
+from spraycheck.constants import MAD_TO_SIGMA, PERCENT, TINY
 from spraycheck.errors import SprayNotFoundError
 from spraycheck.spray.settings import WetnessSettings
 
@@ -103,8 +103,8 @@ def saturated_depth(
         raise SprayNotFoundError(
             "no-spray",
             stage="wetness",
-            darker_percent=100 * -np.expm1(-top),
-            noise_percent=100 * noise,
+            darker_percent=PERCENT * -np.expm1(-top),
+            noise_percent=PERCENT * noise,
         )
     plateau = sample[sample > s.plateau_frac * top]
     return float(np.percentile(plateau, s.plateau_percentile))

@@ -8,6 +8,7 @@ import numpy as np
 from spraycheck import flags as flag
 from spraycheck.arrays import FloatMap, Mask
 from spraycheck.card.containers import RectifiedCard
+from spraycheck.constants import PERCENT
 from spraycheck.errors import PhotoQualityError
 from spraycheck.spray.settings import WetnessSettings
 
@@ -40,8 +41,8 @@ def check_exposure(card: RectifiedCard, inside: Mask, settings: WetnessSettings)
         raise PhotoQualityError(
             "too-dark",
             stage="wetness",
-            found_percent=100 * paper,
-            least_percent=100 * s.dark_linear,
+            found_percent=PERCENT * paper,
+            least_percent=PERCENT * s.dark_linear,
         )
     if paper < s.dim_linear:
         notes.append(flag.DARK)
@@ -50,8 +51,8 @@ def check_exposure(card: RectifiedCard, inside: Mask, settings: WetnessSettings)
         raise PhotoQualityError(
             "over-exposed",
             stage="wetness",
-            found_percent=100 * clipped,
-            most_percent=100 * s.most_clipped_frac,
+            found_percent=PERCENT * clipped,
+            most_percent=PERCENT * s.most_clipped_frac,
         )
     if clipped > s.some_clipped_frac:
         notes.append(flag.CLIPPED)
