@@ -46,8 +46,9 @@ class RiseSettings:
     step_px : float
         Between samples on a line.
     most_of_reach : float
-        A rise beyond this share of the reach leaves no flat light at the ends to count from: it is
-        too wide to be told (a Gaussian edge then still shows 94 % of its step; chosen).
+        A rise of a marker's side beyond this share of the reach leaves no flat light at the ends to
+        count from: it is too wide to be told (a Gaussian edge then still shows 94 % of its step;
+        chosen). A sheet's side is told however wide, since a blurred photo must not pass unseen.
     """
 
     reach_mm: float = 6.0
@@ -131,7 +132,8 @@ def marker_rise(rgb: NDArray[np.uint8], corners: Float) -> tuple[float, float]:
         outward = np.broadcast_to(np.array([way[1], -way[0]]), (RISE.lines, 2))
         edge = a + np.linspace(0.1, 0.9, RISE.lines)[:, None] * way
         reach_px = RISE.reach_modules / MARKER_MODULES * length
-        rises.append(edge_rise_px(rgb, edge, outward, reach_px) / length)
+        rise = edge_rise_px(rgb, edge, outward, reach_px)
+        rises.append(rise / length if rise < RISE.most_of_reach * reach_px else math.nan)
     return float(np.mean([rises[1], rises[3]])), float(np.mean([rises[0], rises[2]]))
 
 
@@ -152,7 +154,8 @@ def edge_rise_px(rgb: NDArray[np.uint8], edge: Float, bright: Float, reach_px: f
     Returns
     -------
     float
-        NaN when the places show no one clean step, or one wider than can be told.
+        NaN when the places show no one clean step. One nearly as wide as the reach is told too
+        narrow, and yet as wide.
     """
     off = np.arange(-reach_px, reach_px + RISE.step_px / 2, RISE.step_px)
     way = bright / np.linalg.norm(bright, axis=1, keepdims=True)
@@ -168,8 +171,7 @@ def edge_rise_px(rgb: NDArray[np.uint8], edge: Float, bright: Float, reach_px: f
         return math.nan
     shift = _smooth_line(along, crossing)[told]
     lines = [np.interp(off, off - s, line) for s, line in zip(shift, profile[told], strict=True)]
-    rise = _rise(np.median(lines, axis=0), off)
-    return rise if rise < RISE.most_of_reach * reach_px else math.nan
+    return _rise(np.median(lines, axis=0), off)
 
 
 def _crossings(profile: FloatMap, off: Float) -> Float:
