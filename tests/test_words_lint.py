@@ -76,7 +76,7 @@ def test_an_error_carries_code_and_fields_and_reads_as_words() -> None:
 
 def test_an_error_survives_the_way_from_a_worker() -> None:
     for error in (
-        CardNotFoundError("several-cards", stage="rectification", cards=("7 a", "")),
+        CardNotFoundError("several-cards", stage="rectification", count=2, cards=("7 a", "")),
         MeasurementError("own words", stage="centre", hint="again"),
     ):
         again = pickle.loads(pickle.dumps(error))
@@ -86,7 +86,7 @@ def test_an_error_survives_the_way_from_a_worker() -> None:
 
 
 def test_several_names_are_numbered() -> None:
-    error = CardNotFoundError("several-cards", stage="rectification", cards=("7 a", ""))
+    error = CardNotFoundError("several-cards", stage="rectification", count=2, cards=("7 a", ""))
     assert "from the left: 1 (7 a), 2 (no name read); expected one" in str(error)
 
 

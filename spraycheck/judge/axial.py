@@ -60,7 +60,12 @@ def check_axial(found: Measurement, nozzle: AxialNozzle, limits: AxialLimits) ->
     several = patch.plumes >= MANY
     # Without its whole outline on the sheet neither shape nor place nor what lies beside the patch
     # is known; of a pattern of plumes one is taken for the patch, and all the others for faults.
-    outline = flag.AT_SHEET_EDGE in patch.flags or flag.NO_SHEET in found.card.flags
+    # A patch whose diameter may be nought has none: everything is told over that diameter.
+    outline = (
+        flag.AT_SHEET_EDGE in patch.flags
+        or flag.NO_SHEET in found.card.flags
+        or not patch.diameter_u_mm < patch.diameter_mm
+    )
     lost = (
         *((Doubt.SEVERAL_PLUMES,) if several else ()),
         *((Doubt.NO_OUTLINE,) if outline else ()),
