@@ -20,8 +20,8 @@ from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import AxialLimits, Limits
 from spraycheck.judge.nozzle import AxialNozzle
-from spraycheck.nozzles.library import Library, open_library
 from spraycheck.nozzles.model import Nozzle
+from spraycheck.nozzles.nozzle_library import Library, open_library
 
 ODD_NAMES = (
     "two\nlines.jpg",

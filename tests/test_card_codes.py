@@ -14,8 +14,8 @@ from spraycheck.card.target import make_label
 from spraycheck.cli.main import main
 from spraycheck.errors import InputError, MeasurementError
 from spraycheck.nozzles.card_codes import names_printed, nozzle_printed
-from spraycheck.nozzles.library import Library, open_library
 from spraycheck.nozzles.model import Nozzle
+from spraycheck.nozzles.nozzle_library import Library, open_library
 from spraycheck.photo import photo_from_array
 from spraycheck.report.card_page import compose_card
 from spraycheck.report.card_png import card_picture

@@ -11,7 +11,7 @@ from PIL import Image
 
 from spraycheck.cli.main import main
 from spraycheck.judge.layout import Layout
-from spraycheck.nozzles.library import EXAMPLES
+from spraycheck.nozzles.nozzle_library import EXAMPLES
 from spraycheck.nozzles.read import read_nozzle
 from spraycheck.report.nozzle_dial import text_dial
 

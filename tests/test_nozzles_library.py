@@ -8,8 +8,14 @@ import pytest
 
 from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
-from spraycheck.nozzles import library
-from spraycheck.nozzles.library import EXAMPLES, Library, NozzleFolder, folder_for_new, open_library
+from spraycheck.nozzles import nozzle_library as library
+from spraycheck.nozzles.nozzle_library import (
+    EXAMPLES,
+    Library,
+    NozzleFolder,
+    folder_for_new,
+    open_library,
+)
 from spraycheck.nozzles.read import read_nozzle
 
 FOUR = "holes = 4\n"

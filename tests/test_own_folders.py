@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from spraycheck.nozzles.library import user_folder
+from spraycheck.nozzles.nozzle_library import user_folder
 from spraycheck.train.quiz.results_file import default_results
 from spraycheck.user_folders import data_folder, settings_folder
 

@@ -32,8 +32,8 @@ from spraycheck.card.spec import CardSpec, parse_sheet
 from spraycheck.errors import InputError
 from spraycheck.judge.limits import LimitSet
 from spraycheck.judge.standoff import Standoff
-from spraycheck.nozzles.library import Library, is_name, open_library
 from spraycheck.nozzles.model import Nozzle
+from spraycheck.nozzles.nozzle_library import Library, is_name, open_library
 from spraycheck.nozzles.read import read_nozzle
 from spraycheck.photo.files import shown
 

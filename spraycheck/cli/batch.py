@@ -55,7 +55,7 @@ card was lined up with).
 examples:
   spraycheck batch cards/2019 cards/2020 --holes 4 --sheet a4
   spraycheck batch cards --manifest cards.csv --out results --jobs 4
-  spraycheck batch /shared/cards --holes 6 --cluster tcp://10.0.0.5:8786
+  spraycheck batch /archive/cards --holes 6 --cluster tcp://10.0.0.5:8786
   spraycheck batch s3://bucket/cards --holes 6
   spraycheck batch pintles --nozzle pintle --aim centre
 

@@ -89,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
     job = Job(
         nozzle=nozzle,
         limits=resolve_limits(args, nozzle),
-        library=resolve_library_for(args, nozzle),
+        known_nozzles=resolve_library_for(args, nozzle),
         options={"sheet": args.sheet},
     )
     photos = [args.before, args.after]

@@ -45,8 +45,8 @@ if TYPE_CHECKING:
     from spraycheck.cli.main import Commands
     from spraycheck.judge.limits import LimitSet
     from spraycheck.judge.result import Result
-    from spraycheck.nozzles.library import Library
     from spraycheck.nozzles.model import Nozzle
+    from spraycheck.nozzles.nozzle_library import Library
     from spraycheck.photo.containers import Photo
 
     Result: TypeAlias = Result
@@ -183,7 +183,7 @@ class Job:
         What the options name; None where each card says it.
     limits : LimitSet or None
         What the options name; None for the nozzle's own.
-    library : Library or None
+    known_nozzles : Library or None
         Where the names on cards are looked up; None where none needs to be.
     options : dict
         Keywords of `measure_photo`.
@@ -193,7 +193,7 @@ class Job:
 
     nozzle: Nozzle | None
     limits: LimitSet | None
-    library: Library | None
+    known_nozzles: Library | None
     options: dict[str, Any]
     of_holes: dict[str, Any] = field(default_factory=dict)
     of_axial: dict[str, Any] = field(default_factory=dict)
@@ -212,7 +212,7 @@ def _job(args: argparse.Namespace) -> Job:
     return Job(
         nozzle=nozzle,
         limits=resolve_limits(args, nozzle),
-        library=resolve_library_for(args, nozzle),
+        known_nozzles=resolve_library_for(args, nozzle),
         options={"sheet": _card(args), "dry": dry, "standoff": args.standoff_mm},
         of_holes={"sprayed_at": args.sprayed_at, "lined_up": args.lined_up},
         of_axial={"aim": args.aim},
@@ -246,10 +246,10 @@ def measure(photo: Photo, job: Job, *, check: Callable[[Nozzle], None] | None = 
     from spraycheck.measuring import measure_photo
 
     nozzle = job.nozzle
-    if nozzle is None and job.library is not None:
+    if nozzle is None and job.known_nozzles is not None:
         from spraycheck.nozzles.card_codes import nozzle_printed
 
-        nozzle = nozzle_printed(photo, job.library)
+        nozzle = nozzle_printed(photo, job.known_nozzles)
     if nozzle is None:
         raise no_nozzle()
     if check is not None:

@@ -106,7 +106,7 @@ def _show(args: argparse.Namespace) -> int:
 
 def _new(args: argparse.Namespace) -> int:
     """Write a new file, never over another."""
-    from spraycheck.nozzles.library import folder_for_new, name_checked
+    from spraycheck.nozzles.nozzle_library import folder_for_new, name_checked
     from spraycheck.nozzles.write import nozzle_text
 
     if args.kind == "holes" and args.holes is None:
@@ -129,7 +129,7 @@ def _new(args: argparse.Namespace) -> int:
 
 def _check(args: argparse.Namespace) -> int:
     """Print every mistake; exit code 2 when there is one."""
-    from spraycheck.nozzles.library import NozzleFolder
+    from spraycheck.nozzles.nozzle_library import NozzleFolder
     from spraycheck.nozzles.read import check_file
 
     places = args.places or [os.fspath(resolve_library(args).folders[0].path)]

@@ -22,8 +22,8 @@ from spraycheck.errors import InputError
 
 if TYPE_CHECKING:
     from spraycheck.judge.limits import LimitSet
-    from spraycheck.nozzles.library import Library
     from spraycheck.nozzles.model import Nozzle
+    from spraycheck.nozzles.nozzle_library import Library
 
 USAGE: Final = "(--holes N | --layout FILE | --nozzle NAME)"
 AXIAL_USAGE: Final = "--pintle | --single-hole"
@@ -201,7 +201,7 @@ def resolve_nozzle(args: argparse.Namespace) -> Nozzle | None:
 
 def resolve_library(args: argparse.Namespace) -> Library:
     """Return the folders of nozzle files that the options name."""
-    from spraycheck.nozzles.library import open_library
+    from spraycheck.nozzles.nozzle_library import open_library
 
     return open_library(args.nozzles)
 

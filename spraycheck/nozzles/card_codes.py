@@ -12,8 +12,8 @@ import numpy as np
 
 from spraycheck.card.target import parse_label
 from spraycheck.errors import InputError
-from spraycheck.nozzles.library import Library
 from spraycheck.nozzles.model import Nozzle
+from spraycheck.nozzles.nozzle_library import Library
 from spraycheck.photo.containers import Photo
 
 _SIDE_PX: Final = 2400

@@ -13,8 +13,8 @@ from spraycheck.errors import InputError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.limits import LimitSet, limit_fields
 from spraycheck.judge.nozzle import AxialNozzle
-from spraycheck.nozzles.library import Library
 from spraycheck.nozzles.model import Nozzle, Pressure
+from spraycheck.nozzles.nozzle_library import Library
 from spraycheck.nozzles.read import read_nozzle
 from spraycheck.report.nozzle_dial import text_dial
 from spraycheck.report.words.numbers import clock_position, printable

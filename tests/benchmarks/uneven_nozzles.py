@@ -27,7 +27,7 @@ from spraycheck import measure_photo
 from spraycheck.errors import SprayCheckError
 from spraycheck.judge.layout import Layout
 from spraycheck.judge.result import Result
-from spraycheck.nozzles.library import EXAMPLES
+from spraycheck.nozzles.nozzle_library import EXAMPLES
 from spraycheck.nozzles.read import read_layout
 from spraycheck.simulate import SyntheticNozzle, SyntheticPhoto, random_scene
 
