@@ -162,9 +162,9 @@ def test_a_noisy_photo_is_judged_with_twice_the_uncertainty() -> None:
     assert seen[1].u("ellipse_ratio") == pytest.approx(2 * seen[0].u("ellipse_ratio"))
 
 
-def test_a_patch_whose_diameter_may_be_nought_is_no_proof() -> None:
+def test_a_patch_whose_area_may_be_nought_is_no_proof() -> None:
     wet = wet_map(disc(8, (20.0, 12.0)))
     found = measure_axial(wet, HERE)
     assert judge(found, wet).verdict == "fail"
-    barely = replace(found, diameter_u_mm=1.1 * found.diameter_mm)
+    barely = replace(found, area_u_mm2=1.1 * found.area_mm2)
     assert judge(barely, wet).verdict == "recheck"

@@ -60,11 +60,11 @@ def check_axial(found: Measurement, nozzle: AxialNozzle, limits: AxialLimits) ->
     several = patch.plumes >= MANY
     # Without its whole outline on the sheet neither shape nor place nor what lies beside the patch
     # is known; of a pattern of plumes one is taken for the patch, and all the others for faults.
-    # A patch whose diameter may be nought has none: everything is told over that diameter.
+    # A patch whose area may be nought has none, and everything is told over its diameter.
     outline = (
         flag.AT_SHEET_EDGE in patch.flags
         or flag.NO_SHEET in found.card.flags
-        or not patch.diameter_u_mm < patch.diameter_mm
+        or not patch.area_u_mm2 < patch.area_mm2
     )
     lost = (
         *((Doubt.SEVERAL_PLUMES,) if several else ()),
